@@ -33,6 +33,7 @@ EXIT_CODE = 86
 """What such a process ends with then."""
 
 Thing = tuple[object, ...]
+CHANGES = (f.SetupReopened, f.BoardSpoilt, f.JobExtended, f.BoardChosen)
 
 
 class Unannounced(AssertionError):
@@ -81,8 +82,12 @@ class Witness:
             self.looked_for = since
         # The same press takes it on from the home switch, and a pass that counts from one setting to the next.
         goes_on = isinstance(event, Homed) or any(isinstance(fact, f.PassCut) for fact in facts)
+        # One answer makes all the changes of a job that follow from it.
+        follow = [fact for fact in facts if isinstance(fact, CHANGES)][1:]
         for fact in facts:
-            if not (goes_on and isinstance(fact, f.MoveAsked)):
+            if isinstance(fact, f.JobExtended) and self.job is not None:
+                self.job = fact.extend(self.job)
+            if fact not in follow and not (goes_on and isinstance(fact, f.MoveAsked)):
                 self._fact(fact, since)
         self._announced(effects, event.at)
 
@@ -176,6 +181,14 @@ class Witness:
                 self._answers(fact, since, "ask end", setup, pass_)
             case f.MoveAsked():
                 self._answers(fact, since, "ask move" if self.now and self.now[0] == "ask move" else "move")
+            case f.JobExtended(why=why):
+                self._answers(fact, since, f"ask {why}")
+            case f.SetupReopened(socket=socket):
+                self._answers(fact, since, "ask socket" if socket else "ask cut off")
+            case f.BoardSpoilt():
+                self._answers(fact, since, "ask spoilt")
+            case f.BoardChosen():
+                self._answers(fact, since, "ask board")
             case f.Reregistered(setup):
                 self._answers(fact, since, "ask registered", setup)
 

@@ -10,7 +10,7 @@ from assistant.joinery.model import Pass
 from assistant.joinery.settings import approach
 from assistant.plans.model import Check, Job, Setup
 from assistant.session.checks import confirmed_with, counted_on, first_due
-from assistant.session.state import State
+from assistant.session.state import State, with_cuts
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ Step = CheckStep | PassStep
 
 def steps(job: Job) -> Iterator[Step]:
     """The steps by the session's own rules, as if each check were confirmed and each pass cut as soon as called for."""
-    state = State(job=job, confirmed=(None,) * len(job.checks))
+    state = State(job=job, confirmed=(None,) * len(job.checks), cuts=(0,) * len(job.setups))
     previous: Fraction | None = None
 
     def due(setup: Setup) -> Iterator[CheckStep]:
@@ -50,13 +50,12 @@ def steps(job: Job) -> Iterator[Step]:
             state = replace(state, confirmed=confirmed_with(state, check.name))
 
     for setup in job.setups:
-        state = replace(state, setup=setup.number, cut=0)
+        state = replace(state, setup=setup.number)
         for one in job.patterns[setup.pattern].passes:
             yield from due(setup)
             yield PassStep(setup, one, previous, approach(job.carriage, previous, one.setting, one.down))
             previous = one.setting
             # Checks that are due after a number of passes count them as in a session.
             counted = counted_on(state)
-            cut = state.cut | 1 << (one.number - 1)
-            state = replace(state, cut=cut, cut_in_all=state.cut_in_all + 1, confirmed=counted)
+            state = replace(state, cuts=with_cuts(state, state.cut | 1 << (one.number - 1)), confirmed=counted)
         yield from due(setup)

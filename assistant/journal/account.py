@@ -235,6 +235,31 @@ class _FactsInWords:
         place = f"setup {fact.setup}, pass {fact.pass_}" if fact.pass_ else f"setup {fact.setup}"
         return f"ended early at {place}"
 
+    def job_extended(self, fact: f.JobExtended, at: float) -> str:
+        self.job = fact.extend(self.job) if self.job else None
+        why = {"spoilt": " in place of a spoilt board", "copy": ", one more copy"}.get(fact.why, "")
+        named = ", ".join(f"setup {one.number} ({one_line(one.board)}, end {one.end})" for one in fact.setups)
+        return f"added to the job{why}: {named}"
+
+    def board_chosen(self, fact: f.BoardChosen, at: float) -> str:
+        self.called = None
+        return f"setup {fact.setup} chosen to be cut next"
+
+    def setup_reopened(self, fact: f.SetupReopened, at: float) -> str:
+        for pass_ in fact.passes:
+            self._take_back(fact.setup, pass_)
+        if fact.socket:
+            return f"setup {fact.setup}, number {fact.socket} to be cut again"
+        return f"setup {fact.setup} to be cut again, {length(fact.cut_off)} cut off the end"
+
+    def board_spoilt(self, fact: f.BoardSpoilt, at: float) -> str:
+        self.cuts = {place: kept for place, kept in self.cuts.items() if place[0] not in fact.setups}
+        self.called = None
+        return f"board spoilt: {'setups' if len(fact.setups) > 1 else 'setup'} {', '.join(map(str, fact.setups))}"
+
+    def reopened(self, fact: f.Reopened, at: float) -> str:
+        return "session opened again"
+
     def move_asked(self, fact: f.MoveAsked, at: float) -> str:
         if fact.what == MoveKind.SETTING:
             where = f"to {setting(fact.to, self.job.carriage if self.job else None)}"
@@ -312,6 +337,11 @@ _IN_WORDS: dict[type[f.Fact], Callable[[_FactsInWords, Any, float], str]] = {
     f.SetupDone: _FactsInWords.setup_done,
     f.Finished: _FactsInWords.finished,
     f.EndedEarly: _FactsInWords.ended_early,
+    f.JobExtended: _FactsInWords.job_extended,
+    f.BoardChosen: _FactsInWords.board_chosen,
+    f.SetupReopened: _FactsInWords.setup_reopened,
+    f.BoardSpoilt: _FactsInWords.board_spoilt,
+    f.Reopened: _FactsInWords.reopened,
     f.MoveAsked: _FactsInWords.move_asked,
     f.Moved: _FactsInWords.moved,
     f.CarriageHalted: _FactsInWords.carriage_halted,

@@ -15,6 +15,8 @@ from typing import Any
 
 from assistant.errors import JournalError
 from assistant.session.facts import (
+    BoardChosen,
+    BoardSpoilt,
     CarriageHalted,
     CarriageHomed,
     CarriageLost,
@@ -24,15 +26,18 @@ from assistant.session.facts import (
     EndedEarly,
     Fact,
     Finished,
+    JobExtended,
     Jumped,
     MoveAsked,
     Moved,
     Noted,
     PassCut,
+    Reopened,
     Reregistered,
     Resumed,
     SettingCalled,
     SetupDone,
+    SetupReopened,
     SetupStarted,
     StageReady,
     Started,
@@ -72,6 +77,13 @@ def _count(body: Body, key: str) -> int:
     if type(value) is not int:
         raise _Unreadable(f"{key!r} is {value!r}, not a whole number")
     return value
+
+
+def _counts(body: Body, key: str) -> tuple[int, ...]:
+    values = body.get(key)
+    if type(values) is not list or any(type(value) is not int for value in values):
+        raise _Unreadable(f"{key!r} is {values!r:.60}, not a list of whole numbers")
+    return tuple(values)
 
 
 def _text(body: Body, key: str) -> str:
@@ -119,6 +131,28 @@ def _decode_started(body: Body) -> Started:
         return Started(job_from_json(job), rehearsed)
     except (KeyError, IndexError, TypeError, ValueError, ArithmeticError) as error:
         raise _Unreadable(f"'job' is damaged: {error!r}") from error
+
+
+def _encode_job_extended(fact: JobExtended) -> Body:
+    from assistant.plans.job_json import pattern_to_json, setup_to_json
+
+    return {
+        "patterns": [pattern_to_json(one) for one in fact.patterns],
+        "setups": [setup_to_json(one) for one in fact.setups],
+        "order": list(fact.order),
+        "why": fact.why,
+    }
+
+
+def _decode_job_extended(body: Body) -> JobExtended:
+    from assistant.plans.job_json import pattern_from_json, setup_from_json
+
+    try:
+        patterns = tuple(pattern_from_json(one) for one in body["patterns"])
+        setups = tuple(setup_from_json(one) for one in body["setups"])
+    except (KeyError, TypeError, ValueError, ArithmeticError) as error:
+        raise _Unreadable(f"what joins the job is damaged: {error!r}") from error
+    return JobExtended(patterns, setups, _counts(body, "order"), _text(body, "why"))
 
 
 def _encode_check_opened(fact: CheckOpened) -> Body:
@@ -194,7 +228,7 @@ def _decode_moved(body: Body) -> Moved:
 
 
 CODECS: dict[str, Codec] = {
-    "started": Codec(3, _encode_started, _decode_started),
+    "started": Codec(4, _encode_started, _decode_started),
     "setup_started": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupStarted(_count(b, "setup"))),
     "check_opened": Codec(1, _encode_check_opened, _decode_check_opened),
     "check_confirmed": Codec(1, _encode_check_confirmed, _decode_check_confirmed),
@@ -212,6 +246,17 @@ CODECS: dict[str, Codec] = {
     "setup_done": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupDone(_count(b, "setup"))),
     "finished": Codec(1, lambda f: {}, lambda b: Finished()),
     "ended_early": Codec(1, _encode_place, lambda b: EndedEarly(*_place(b))),
+    "job_extended": Codec(1, _encode_job_extended, _decode_job_extended),
+    "board_chosen": Codec(1, lambda f: {"setup": f.setup}, lambda b: BoardChosen(_count(b, "setup"))),
+    "setup_reopened": Codec(
+        1,
+        lambda f: {"setup": f.setup, "passes": list(f.passes), "socket": f.socket, "cut_off": f.cut_off},
+        lambda b: SetupReopened(
+            _count(b, "setup"), _counts(b, "passes"), _count(b, "socket"), _exact_or_none(b, "cut_off")
+        ),
+    ),
+    "board_spoilt": Codec(1, lambda f: {"setups": list(f.setups)}, lambda b: BoardSpoilt(_counts(b, "setups"))),
+    "reopened": Codec(1, lambda f: {}, lambda b: Reopened()),
     "move_asked": Codec(1, _encode_move_asked, _decode_move_asked),
     "moved": Codec(1, _encode_moved, _decode_moved),
     "halted": Codec(
@@ -246,10 +291,20 @@ def _with_fixed_checks(body: Body) -> Body:
     return {**body, "job": {**job, "checks": [check_to_json(check) for check in checks]}}
 
 
+def _in_order(body: Body) -> Body:
+    """Setups were cut in the order of their numbers, and none ever replaced another."""
+    job: Any = body.get("job")
+    try:
+        return {**body, "job": {**job, "order": [setup["number"] for setup in job["setups"]]}}
+    except (KeyError, TypeError) as error:
+        raise _Unreadable(f"'job' is damaged: {error!r}") from error
+
+
 # (kind, version) -> makes a body of that version into one of version + 1.
 UPCASTERS: dict[tuple[str, int], Upcaster] = {
     ("started", 1): lambda body: {**body, "rehearsed": False},
     ("started", 2): _with_fixed_checks,
+    ("started", 3): lambda body: _in_order(_with_fixed_checks(body)),
     # In version 1 the operator chose which cut to try, so its setting isn't known.
     ("reregistered", 1): lambda body: {**body, "setting": ""},
 }

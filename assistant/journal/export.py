@@ -14,10 +14,12 @@ from assistant.journal.store import SessionRow
 from assistant.session.facts import (
     CarriageHalted,
     CarriageHomed,
+    JobExtended,
     MoveAsked,
     Moved,
     Record,
     SettingCalled,
+    SetupReopened,
     Started,
 )
 
@@ -45,8 +47,13 @@ CSV_COLUMNS = (
     "why",
     "off_by",
     "beyond",
+    # Of changes of the job; several numbers in one cell are separated by spaces.
+    "socket",
+    "cut_off",
+    "passes",
+    "setups",
 )
-LENGTHS_MM = ("to", "asked", "reported", "off_by")
+LENGTHS_MM = ("to", "asked", "reported", "off_by", "cut_off")
 
 
 def as_json(row: SessionRow, records: Iterable[Record]) -> dict[str, Any]:
@@ -70,7 +77,9 @@ def as_csv(row: SessionRow, records: Iterable[Record]) -> str:
     writer = csv.DictWriter(text, CSV_COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()
     for record in records:
-        writer.writerow({"session": row.id, **_record(row.id, record)})
+        entry = _record(row.id, record).items()
+        in_cells = {key: " ".join(map(str, value)) if isinstance(value, list) else value for key, value in entry}
+        writer.writerow({"session": row.id, **in_cells})
     return text.getvalue()
 
 
@@ -79,12 +88,15 @@ def _record(session: str, record: Record) -> dict[str, Any]:
     entry: dict[str, Any] = {"n": record.n, "at": record.at, "utc": record.utc, "kind": fact.kind}
     if isinstance(fact, Started):
         return entry | ({"rehearsed": True} if fact.rehearsed else {})
+    if isinstance(fact, JobExtended):
+        named = ", ".join(f"{one.board} {one.end}" for one in fact.setups)
+        return entry | {"why": fact.why, "setups": [one.number for one in fact.setups], "text": named}
     entry.update(body_of(fact))
     if isinstance(fact, SettingCalled):
         with naming(session, record.n, fact.kind):
             entry["setting"] = round(float(Fraction(fact.setting)), 6)
         entry["setting_exact"] = fact.setting
-    if isinstance(fact, MoveAsked | Moved | CarriageHalted | CarriageHomed):
+    if isinstance(fact, MoveAsked | Moved | CarriageHalted | CarriageHomed | SetupReopened):
         with naming(session, record.n, fact.kind):
             entry |= {name: round(float(Fraction(entry[name])), 6) for name in LENGTHS_MM if entry.get(name)}
     return entry

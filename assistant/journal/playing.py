@@ -11,8 +11,10 @@ from assistant.plans.model import Job
 from assistant.plans.shop_file import KINDS
 from assistant.session import facts as f
 from assistant.session.apply import apply
+from assistant.session.kinds import SetupStatus
 from assistant.session.state import State
 
+SPOILT = SetupStatus.SPOILT
 _OF_A_SETUP = (
     f.SetupStarted
     | f.CheckOpened
@@ -27,6 +29,8 @@ _OF_A_SETUP = (
     | f.Zeroed
     | f.SetupDone
     | f.EndedEarly
+    | f.BoardChosen
+    | f.SetupReopened
     | f.MoveAsked
     | f.Moved
     | f.CarriageHalted
@@ -68,6 +72,11 @@ def misfit(state: State, fact: f.Fact) -> str:
         return f"its job has no check {fact.check!r:.60}"
     if isinstance(fact, f.StageReady) and not 1 <= fact.stage <= len(job.stages):
         return f"there is no stage {fact.stage} of {len(job.stages)}"
+    if isinstance(fact, f.JobExtended):
+        return _extension_fault(state, job, fact)
+    if isinstance(fact, f.BoardSpoilt):
+        missing = [setup for setup in fact.setups if not 1 <= setup <= len(job.setups)]
+        return f"there is no setup {missing[0]} of {len(job.setups)}" if missing else ""
     if not isinstance(fact, _OF_A_SETUP):
         return ""
     if not 1 <= fact.setup <= len(job.setups):
@@ -76,11 +85,36 @@ def misfit(state: State, fact: f.Fact) -> str:
         return "no setup has been begun"
     if isinstance(fact, _IN_THE_SETUP_BEGUN) and fact.setup != state.setup:
         return f"it belongs to setup {fact.setup}, but setup {state.setup} is being cut"
+    if isinstance(fact, f.SetupStarted | f.BoardChosen | f.SetupReopened) and state.status[fact.setup - 1] == SPOILT:
+        return f"the board of setup {fact.setup} is spoilt"
+    if isinstance(fact, f.SetupReopened):
+        return _no_such_pass(job, fact.setup, fact.passes)
     if isinstance(fact, _OF_A_PASS | _PERHAPS_OF_A_PASS):
         passes = len(job.pattern_of(fact.setup).passes)
         if not isinstance(fact, _PERHAPS_OF_A_PASS) and fact.pass_ == 0 or not 0 <= fact.pass_ <= passes:
             return f"there is no pass {fact.pass_} of {passes} in setup {fact.setup}"
     return ""
+
+
+def _no_such_pass(job: Job, setup: int, passes: tuple[int, ...]) -> str:
+    count = len(job.pattern_of(setup).passes)
+    missing = [pass_ for pass_ in passes if not 1 <= pass_ <= count]
+    return f"there is no pass {missing[0]} of {count} in setup {setup}" if missing else ""
+
+
+def _extension_fault(state: State, job: Job, fact: f.JobExtended) -> str:
+    """Why a job can't have grown by this. A setup of which something is cut stays in the order."""
+    first, patterns = len(job.setups) + 1, len(job.patterns) + len(fact.patterns)
+    if [one.number for one in fact.setups] != list(range(first, first + len(fact.setups))):
+        return f"its setups are not numbered from {first}"
+    for one in fact.setups:
+        if not 0 <= one.pattern < patterns or not 1 <= one.stage <= len(job.stages):
+            return f"setup {one.number} names pattern {one.pattern} of {patterns}, stage {one.stage}"
+    known = set(range(1, first + len(fact.setups)))
+    if len(set(fact.order)) < len(fact.order) or not set(fact.order) <= known:
+        return "its order names a setup twice, or one that isn't there"
+    lost = [n for n, cut in enumerate(state.cuts, start=1) if cut and n in job.order and n not in fact.order]
+    return f"its order leaves out setup {lost[0]}, of which something is cut" if lost else ""
 
 
 def _job_fault(job: Job) -> str:

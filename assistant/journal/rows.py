@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from assistant.journal.seals import START, row_seal
-from assistant.session.facts import EndedEarly, Fact, Finished, Jumped, Resumed, SteppedBack
+from assistant.session.facts import EndedEarly, Fact, Finished, Jumped, Reopened, Resumed, SteppedBack
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,13 +85,17 @@ class Sum:
                     self.rehearsed = values.get("rehearsed") is True
                 elif kind == b"pass_cut":
                     self.cut.add((values["setup"], values["pass"]))
+                elif kind == b"setup_reopened":
+                    self.cut -= {(values["setup"], pass_) for pass_ in values["passes"]}
+                elif kind == b"board_spoilt":
+                    self.cut = {one for one in self.cut if one[0] not in values["setups"]}
                 elif kind in _COUNTED:
                     self.cut.discard((values["setup"], values["pass"]))
         except (ValueError, KeyError, TypeError, RecursionError) as error:
             self.fault = self.fault or f"fact {n!r:.40} ({text_of(kind)!r:.40}) can't be read: {error!s:.80}"
 
 
-_COUNTED = (b"pass_cut", b"stepped_back", b"jumped")
+_COUNTED = (b"pass_cut", b"stepped_back", b"jumped", b"setup_reopened", b"board_spoilt")
 
 
 def session_row(row: CheckedRow, of: Sum) -> SessionRow:
@@ -123,7 +127,7 @@ def state_after(state: str, fact: Fact) -> str:
         return "finished"
     if isinstance(fact, EndedEarly):
         return "ended early"
-    if isinstance(fact, SteppedBack | Jumped) or (isinstance(fact, Resumed) and state == "ended early"):
+    if isinstance(fact, SteppedBack | Jumped | Reopened) or (isinstance(fact, Resumed) and state == "ended early"):
         return "open"
     return state
 

@@ -28,13 +28,14 @@ FIGURES = ("lowest", "highest", "depth", "above", "sockets")
 WHEN = (When.SESSION, When.SETUP, When.DEPTH, When.PART, When.STAGE, When.SETUP_END)
 """What a shop file can give, beside "every n"."""
 CLAMPS, GUARD, CLAMPS_AND_GUARD = "clamps", "guard", "clamps and guard"
-CARRYING_ON, SAW_OFF = "carrying on", "saw off"
+CARRYING_ON, SAW_OFF, BOARD_OUT = "carrying on", "saw off", "board out"
 FIXED = {
     CLAMPS: When.SETUP,
     GUARD: When.SETUP,
     CLAMPS_AND_GUARD: When.SETUP,
     CARRYING_ON: When.STANDING_BY,
     SAW_OFF: When.SETUP_END,
+    BOARD_OUT: When.LEAVING,
 }
 """Checks that can't be removed, and when each is asked."""
 GONE = {"hold-down": "it is part of the clamps question"}
@@ -143,6 +144,12 @@ _ASKED = (
         "saw off. When the blade has stopped, count {sockets}.",
         When.SETUP_END,
         "saw off and stopped? Count {count}.",
+    ),
+    _Row(
+        BOARD_OUT,
+        "saw off. When the blade has stopped, take this board out. Is it out?",
+        When.LEAVING,
+        "saw off and stopped, board out?",
     ),
 )
 _ROWS = {row.name: row for row in _ASKED}

@@ -108,6 +108,11 @@ class Intent(StrEnum):
     YES = "yes", Row("yes", _ASKED, "y")
     NO = "no", Row("no", _ASKED, "n", eager=True)
     MARK = "mark", Row("mark a problem at this place", _DETOUR, "m", from_page=FromPage.ALWAYS)
+    BOARD = "board", Row("leave this board for the next (read back first)", _DETOUR)
+    REDO = "redo", Row("cut this end off and cut it again (read back first)", _DETOUR | {Mode.FINISHED})
+    SPOILT = "spoilt", Row("this board is spoilt, cut another (read back first)", _DETOUR | {Mode.FINISHED})
+    COPY = "copy", Row("one more copy of a board (read back first)", _DETOUR | {Mode.FINISHED})
+    SOCKET = "socket", Row("cut one socket again (read back first)", _DETOUR | {Mode.FINISHED})
     END = "end", Row("end the session (read back first)", _DETOUR, "e")
     HALT = "halt", Row("halt the carriage", _MOVES, eager=True, timely=True, from_page=FromPage.ALWAYS)
 
@@ -116,5 +121,6 @@ EAGER = frozenset(intent for intent in Intent if intent.row.eager)
 OF_THE_VOICE = tuple(intent for intent in Intent if intent.row.of_the_voice)
 # These neither record nor confirm, move or end anything, so confusing them with one another does no harm.
 HARMLESS = EAGER.union(OF_THE_VOICE)
-# The intents that have phrases in a language file. Checks have their answers there, by name.
-PHRASED = tuple(intent for intent in Intent if intent is not Intent.CHECK)
+# The intents that have phrases in a language file. Checks have their answers there, by name. Two are asked for in the
+# table of the job only, since a setup and a socket must be picked there.
+PHRASED = tuple(intent for intent in Intent if intent not in (Intent.CHECK, Intent.COPY, Intent.SOCKET))

@@ -82,6 +82,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         stages=stages(plan),
         patterns=patterns,
         setups=tuple(setups),
+        order=tuple(setup.number for setup in setups),
         carriage=shop.carriage,
         pedal=shop.pedal,
         voice=shop.voice,

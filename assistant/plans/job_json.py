@@ -49,20 +49,9 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "warnings": list(job.warnings),
         "checks": [check_to_json(check) for check in job.checks],
         "stages": list(job.stages),
-        "patterns": [_pattern_to_json(pattern) for pattern in job.patterns],
-        "setups": [
-            {
-                "number": setup.number,
-                "stage": setup.stage,
-                "board": setup.board,
-                "part": setup.part,
-                "end": setup.end,
-                "copies": setup.copies,
-                "first_copy": setup.first_copy,
-                "pattern": setup.pattern,
-            }
-            for setup in job.setups
-        ],
+        "patterns": [pattern_to_json(pattern) for pattern in job.patterns],
+        "setups": [setup_to_json(setup) for setup in job.setups],
+        "order": list(job.order),
         "carriage": _carriage_to_json(job.carriage),
         "pedal": {
             "key": job.pedal.key,
@@ -95,8 +84,9 @@ def job_from_json(data: object) -> Job:
         warnings=of.many("warnings", _text),
         checks=of.many("checks", check_from_json),
         stages=of.many("stages", _text),
-        patterns=of.many("patterns", _pattern_from_json),
-        setups=of.many("setups", _setup_from_json),
+        patterns=of.many("patterns", pattern_from_json),
+        setups=of.many("setups", setup_from_json),
+        order=of.many("order", whole),
         carriage=_carriage_from_json(of.value("carriage"), voice.reads),
         pedal=_pedal_from_json(of.value("pedal")),
         voice=voice,
@@ -124,6 +114,8 @@ def _refuse_contradictions(job: Job) -> None:
             raise ValueError(f"setup {place} names pattern {setup.pattern} of {len(job.patterns)}")
         if not 1 <= setup.stage <= len(job.stages):
             raise ValueError(f"setup {place} names stage {setup.stage} of {len(job.stages)}")
+    if len(set(job.order)) < len(job.order) or not set(job.order) <= {setup.number for setup in job.setups}:
+        raise ValueError(f"the order names a setup twice, or one that isn't there: {job.order!r:.60}")
     for pattern in job.patterns:
         if [one.number for one in pattern.passes] != list(range(1, len(pattern.passes) + 1)):
             raise ValueError(f"the passes of part {pattern.part} are not numbered from 1")
@@ -153,11 +145,7 @@ class _Reader:
         return self.text(key) if key in self._data else default
 
     def whole(self, key: str) -> int:
-        value = self._data[key]
-        # A bool is an int in Python.
-        if isinstance(value, bool) or not isinstance(value, int):
-            raise ValueError(f"{key} must be a whole number")
-        return value
+        return whole(self._data[key], key)
 
     def whole_or(self, key: str, default: int) -> int:
         return self.whole(key) if key in self._data else default
@@ -192,6 +180,13 @@ class _Reader:
         return tuple((name, one(value)) for name, value in data.items())
 
 
+def whole(value: object, key: str = "each") -> int:
+    # A bool is an int in Python.
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise ValueError(f"{key} must be a whole number")
+    return value
+
+
 def _text(value: object) -> str:
     if not isinstance(value, str):
         raise ValueError("must be a text")
@@ -222,7 +217,7 @@ def check_from_json(data: object) -> Check:
     return Check(name, of.text("say"), of.text("answer"), When(when), of.whole("every"))
 
 
-def _pattern_to_json(pattern: Pattern) -> dict[str, Any]:
+def pattern_to_json(pattern: Pattern) -> dict[str, Any]:
     return {
         "part": pattern.part,
         "width": fraction_text(pattern.width),
@@ -245,7 +240,7 @@ def _pattern_to_json(pattern: Pattern) -> dict[str, Any]:
     }
 
 
-def _pattern_from_json(data: object) -> Pattern:
+def pattern_from_json(data: object) -> Pattern:
     of = _Reader(data)
     return Pattern(
         of.text("part"),
@@ -273,7 +268,21 @@ def _pass_from_json(data: object) -> Pass:
     )
 
 
-def _setup_from_json(data: object) -> Setup:
+def setup_to_json(setup: Setup) -> dict[str, Any]:
+    """The form of one setup in a stored job."""
+    return {
+        "number": setup.number,
+        "stage": setup.stage,
+        "board": setup.board,
+        "part": setup.part,
+        "end": setup.end,
+        "copies": setup.copies,
+        "first_copy": setup.first_copy,
+        "pattern": setup.pattern,
+    }
+
+
+def setup_from_json(data: object) -> Setup:
     of = _Reader(data)
     return Setup(
         of.whole("number"),

@@ -32,6 +32,7 @@ CHECKS = (
     "blade height",
     "backing",
     "saw off",
+    "board out",
 )
 # A false pause is harmless, so its phrase may be quick to say ("stand by for me"); a number makes up "go to pass".
 SHORTEST = {Intent.STAND_BY: 3, Intent.GO_TO: 3}

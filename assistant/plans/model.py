@@ -195,6 +195,8 @@ class When(StrEnum):
     """After the last pass of a setup."""
     STANDING_BY = "standing by"
     """Only before carrying on after standing by."""
+    LEAVING = "leaving"
+    """Only before a board is taken out that isn't all cut."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +234,8 @@ class Shop:
 class Setup:
     """One board end, or a stack of them, clamped once and cut.
 
-    number: from 1 through all stages. stage: from 1. board: its name in the plan. end: 1 or 2.
+    number: from 1 through all stages, for good: what joins the job later gets the next numbers. stage: from 1. board:
+    its name in the plan. end: 1 or 2.
     copies: boards clamped together. first_copy: the first one's number among the plan entry's
     boards, from 1. pattern: index into the job's patterns. part: as called aloud: "A", "B", "A blank".
     """
@@ -252,9 +255,10 @@ class Job:
     """Everything a session needs, stored whole with it, so that no upgrade can change the cuts of a half-cut board.
 
     greatest_error: largest |rounded - exact| setting, mm. worst_clearance: clearance left at the
-    worst rounding, mm. stages: their names in order. checks: in effect for this job, in order. run_down_s: how long the
-    blade keeps turning after it is switched off. clear_above: as in `joinery.model.Blade`, mm. shop_path: of the shop
-    file, "" if not known.
+    worst rounding, mm. stages: their names in order. checks: in effect for this job, in order. order: the setups'
+    numbers in the order of cutting, without those that others have replaced. run_down_s: how long the blade keeps
+    turning after it is switched off. clear_above: as in `joinery.model.Blade`, mm. shop_path: of the shop file, "" if
+    not known.
     """
 
     title: str
@@ -267,6 +271,8 @@ class Job:
     stages: tuple[str, ...]
     patterns: tuple[Pattern, ...]
     setups: tuple[Setup, ...]
+    # Not in its repr, in which older journals' jobs were written down.
+    order: tuple[int, ...] = field(repr=False)
     carriage: Carriage
     pedal: PedalSettings
     voice: VoiceSettings
@@ -282,6 +288,10 @@ class Job:
         """The pattern of setup `setup_number` (from 1)."""
         return self.patterns[self.setups[setup_number - 1].pattern]
 
+    def is_turned(self, setup_number: int) -> bool:
+        """Whether the board of this setup is turned over, to stand on its other end; a slotted board never is."""
+        return self.setups[setup_number - 1].end == 2 and self.layout != "slots"
+
     @property
     def total_passes(self) -> int:
-        return sum(len(self.patterns[s.pattern].passes) for s in self.setups)
+        return sum(len(self.pattern_of(number).passes) for number in self.order)

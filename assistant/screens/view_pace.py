@@ -74,6 +74,8 @@ class Pace:
             self._spend(fact, at)
             if isinstance(fact, f.Started):
                 self._job = fact.job
+            elif isinstance(fact, f.JobExtended):
+                self._job = fact.extend(self._job) if self._job else None
             elif isinstance(fact, f.SetupStarted):
                 self._called_at = None
                 self._setup_at = None if self._begins_a_stage(fact.setup) else at
@@ -116,9 +118,11 @@ class Pace:
         self._open = (_name_of(fact), at) if isinstance(fact, _OPENS) else None
 
     def _begins_a_stage(self, setup: int) -> bool:
-        """Whether glue had to dry before this setup."""
+        """Whether glue had to dry between the last setup and this one."""
         setups = self._job.setups if self._job else ()
-        return 1 < setup <= len(setups) and setups[setup - 1].stage != setups[setup - 2].stage
+        if not self._setup or max(self._setup, setup) > len(setups):
+            return False
+        return setups[setup - 1].stage > setups[self._setup - 1].stage
 
     @property
     def pass_s(self) -> float | None:

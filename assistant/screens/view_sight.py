@@ -182,7 +182,7 @@ class Gathering:
             self._waits_for_view = False
         ready_at = time.monotonic() + view.wait_s if view.wait_s else 0.0
         passes = view.passes_in_all - view.cut_in_all
-        left_s = self.pace.left_s(passes, view.setups - view.setup) if view.setup and passes > 0 else None
+        left_s = self.pace.left_s(passes, view.setups_left) if view.setup and passes > 0 else None
         self._change(view=view, words=words, left_s=left_s, ready_at=ready_at)
         if not self._warned:
             self._warned = True

@@ -6,12 +6,12 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
-from assistant.plans.checks import SAW_OFF, After, covered_by
+from assistant.plans.checks import BOARD_OUT, SAW_OFF, After, covered_by
 from assistant.plans.intents import Mode
-from assistant.plans.model import Job
+from assistant.plans.model import Job, When
 from assistant.session import facts as f
 from assistant.session.checks import asks_saw_off, bits_of, confirmed_with, counted_on, due_after
-from assistant.session.kinds import MoveKind, Then
+from assistant.session.kinds import MoveKind, SetupStatus, Then
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -29,6 +29,8 @@ from assistant.session.state import (
     Question,
     State,
     changed,
+    with_cuts,
+    with_status,
 )
 
 Change = dict[str, Any]
@@ -42,14 +44,49 @@ def _opens(state: State, kind: Mode, question: Question | None = None) -> Change
 
 
 def _started(state: State, fact: f.Started, at: float) -> Change:
-    confirmed = (None,) * len(fact.job.checks)
-    return {"job": fact.job, "mode": CHECKS, "confirmed": confirmed, "rehearsed": fact.rehearsed}
+    setups = len(fact.job.setups)
+    return {
+        "job": fact.job,
+        "mode": CHECKS,
+        "confirmed": (None,) * len(fact.job.checks),
+        "rehearsed": fact.rehearsed,
+        "cuts": (0,) * setups,
+        "status": (SetupStatus.TO_CUT,) * setups,
+    }
 
 
 def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
-    begun = {"setup": fact.setup, "began": state.began or fact.setup, "mode": CHECKS}
-    driving = _driving(state, placed=False, visited=False, unproved=0, after_cut=False)
-    return {**begun, "cursor": 0, "cut": 0, "touched": False, "open_check": None, "answered": 0, **driving}
+    """A board that was in the clamps before is clamped again: all of that is due, as is what counts the end's cuts."""
+    job, was = state.the_job, state.status[fact.setup - 1]
+    setup, before = job.setups[fact.setup - 1], state.the_setup if state.setup else None
+    redo = state.redo
+    if was in (SetupStatus.BEGUN, SetupStatus.REDO):
+        redo |= due_after(job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK)
+    if before is not None and setup.stage < before.stage:
+        redo |= bits_of(job.checks, [check.name for check in job.checks if check.when == When.STAGE])
+    return {
+        "setup": fact.setup,
+        "previous": state.setup,
+        "chosen": 0,
+        "status": with_status(changed(state, {"status": _left(state)}), SetupStatus.BEGUN, fact.setup),
+        "boards": state.boards + 1,
+        "turns": state.turns + job.is_turned(fact.setup),
+        "to_register": bool(state.cuts[fact.setup - 1]),
+        "mode": CHECKS,
+        "cursor": 0,
+        "touched": False,
+        "open_check": None,
+        "answered": 0,
+        "redo": redo,
+        **_driving(state, placed=False, visited=False, unproved=0, after_cut=False),
+    }
+
+
+def _left(state: State) -> tuple[SetupStatus, ...]:
+    """The status of all setups once the present one is left. One of which nothing is cut is as it was before."""
+    if state.setup and state.status[state.setup - 1] == SetupStatus.BEGUN and not state.cut:
+        return with_status(state, SetupStatus.TO_CUT, state.setup)
+    return state.status
 
 
 def _check_opened(state: State, fact: f.CheckOpened, at: float) -> Change:
@@ -58,9 +95,10 @@ def _check_opened(state: State, fact: f.CheckOpened, at: float) -> Change:
 
 
 def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
+    is_off = fact.check in (SAW_OFF, BOARD_OUT)
     redo = state.redo & ~bits_of(state.the_job.checks, covered_by(fact.check))
     confirmed = confirmed_with(state, fact.check)
-    still = _driving(state, still=True) if fact.check == SAW_OFF else {}
+    still = {"saw_runs": False, **_driving(state, still=True)} if is_off else {}
     answered = {"open_check": None, "touched": True, "answered": state.answered + 1}
     return {"confirmed": confirmed, "redo": redo, **answered, **still}
 
@@ -73,9 +111,11 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
         "cursor": fact.pass_,
         "carriage_at": setting,
         "came_from": state.came_from if again else state.carriage_at,
-        "play_open": again and state.play_open,
+        # A screw that came down to where it stands has its play still, whichever board is cut there.
+        "play_open": state.play_open and setting == state.carriage_at,
         "open_check": None,
         "saw_off_at": None,
+        "saw_runs": True,
         "answered": 0,
         **_opens(state, CUTTING),
         **_driving(state, still=False, after_cut=False, gone=state.driving.clear is False),
@@ -90,7 +130,7 @@ def _stands_there(state: State, fact: f.StandsThere, at: float) -> Change:
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
     cut = state.cut | 1 << (fact.pass_ - 1)
     driving = _driving(state, unproved=state.driving.unproved | 1 << (fact.pass_ - 1), after_cut=True)
-    return {"cut": cut, "cut_in_all": state.cut_in_all + 1, "confirmed": counted_on(state), **driving}
+    return {"cuts": with_cuts(state, cut), "confirmed": counted_on(state), **driving}
 
 
 def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
@@ -107,11 +147,10 @@ def _uncut(state: State, pass_: int) -> Change:
 
     When all was cut, the saw was switched off and the work inspected, so the session asks whether it is still clamped.
     """
-    was_cut = state.is_cut(pass_)
     happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
     return {
-        "cut": state.cut & ~(1 << (pass_ - 1)),
-        "cut_in_all": state.cut_in_all - was_cut,
+        "cuts": with_cuts(state, state.cut & ~(1 << (pass_ - 1))),
+        "status": with_status(state, SetupStatus.BEGUN, state.setup),
         "cursor": pass_,
         "redo": state.redo | due_after(state.the_job.checks, *happened),
         "answered": 0,
@@ -123,12 +162,14 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
     """If this reopens a finished setup, the work may be out of the clamps, so all clamping checks are due again."""
     if fact.setup == state.setup and state.mode != FINISHED:
         return _uncut(state, fact.pass_)
-    reopened = changed(state, {"setup": fact.setup})
-    reopened = changed(reopened, {"cut": (1 << reopened.passes) - 1})
+    reopened = changed(state, {"setup": fact.setup, "status": _left(state)})
     return {
         **_uncut(reopened, fact.pass_),
         "setup": fact.setup,
         "mode": CHECKS,
+        "previous": 0,
+        "chosen": 0,
+        "to_register": False,
         "touched": True,
         "open_check": None,
         "redo": state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK),
@@ -142,7 +183,7 @@ def _jumped(state: State, fact: f.Jumped, at: float) -> Change:
 
 def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     redo = state.redo | due_after(state.the_job.checks, After.INTERRUPTED)
-    begun: Change = {"mode": RESUMING, "began": state.setup, "open_check": None, "redo": redo, "answered": 0}
+    begun: Change = {"mode": RESUMING, "boards": 1, "turns": 0, "open_check": None, "redo": redo, "answered": 0}
     if state.the_job.carriage.drive:
         begun["driving"] = Driving(placed=state.touched, unproved=state.cut)
     return begun
@@ -152,11 +193,64 @@ def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
     """The board was clamped again: every check after clamping is due, also the check for a bar in the blade's way."""
     redo = state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN)
     if not fact.setting:
-        return {"redo": redo}
+        return {"redo": redo, "to_register": False}
     setting = Fraction(fact.setting)
     # The cut was tried from where the carriage stood. None would mean that it was zeroed, and it was not.
     came_from = state.came_from if setting == state.carriage_at else state.carriage_at
-    return {"redo": redo, "carriage_at": setting, "came_from": came_from}
+    return {"redo": redo, "to_register": False, "carriage_at": setting, "came_from": came_from}
+
+
+# --- changes of the job
+
+
+def _setup_done(state: State, fact: f.SetupDone, at: float) -> Change:
+    return {"status": with_status(state, SetupStatus.CUT, fact.setup)}
+
+
+def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
+    return {
+        "job": fact.extend(state.the_job),
+        "cuts": (*state.cuts, *(0 for _ in fact.setups)),
+        "status": (*state.status, *(SetupStatus.TO_CUT for _ in fact.setups)),
+    }
+
+
+def _board_chosen(state: State, fact: f.BoardChosen, at: float) -> Change:
+    """From now on the board in the clamps is on its way out of them."""
+    waits = {"chosen": fact.setup, "to_register": False, "mode": CHECKS, "open_check": None, "answered": 0, "cursor": 0}
+    return {**waits, **_driving(state, after_cut=False, move=None, id="")}
+
+
+def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
+    """Its cuts no longer count. Of an end that is cut off nothing is left to be marked or proved either."""
+    mask = state.cuts[fact.setup - 1]
+    for pass_ in fact.passes:
+        mask &= ~(1 << (pass_ - 1))
+    here = fact.setup == state.setup
+    change: Change = {
+        "cuts": with_cuts(state, mask, fact.setup),
+        "status": with_status(state, SetupStatus.REDO, fact.setup),
+    }
+    if not fact.socket:
+        change["marked"] = tuple(place for place in state.marked if place[0] != fact.setup)
+    if here:
+        happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
+        change |= {"cursor": 0, "redo": state.redo | due_after(state.the_job.checks, *happened), "answered": 0}
+        gone = {"visited": False, "after_cut": False}
+        change |= _driving(state, **gone, **({} if fact.socket else {"unproved": 0}))
+    return change
+
+
+def _board_spoilt(state: State, fact: f.BoardSpoilt, at: float) -> Change:
+    change: Change = {
+        "status": with_status(state, SetupStatus.SPOILT, *fact.setups),
+        "marked": tuple(place for place in state.marked if place[0] not in fact.setups),
+    }
+    return {**change, **(_driving(state, unproved=0) if state.setup in fact.setups else {})}
+
+
+def _reopened(state: State, fact: f.Reopened, at: float) -> Change:
+    return {"mode": CHECKS, "open_check": None, **_opens(state, CHECKS)}
 
 
 def _finished(state: State, fact: f.Finished, at: float) -> Change:
@@ -281,7 +375,12 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Reregistered: _reregistered,
     f.Zeroed: lambda state, fact, at: {"carriage_at": Fraction(0), "came_from": None},
     f.StageReady: _NOTHING,
-    f.SetupDone: _NOTHING,
+    f.SetupDone: _setup_done,
+    f.JobExtended: _job_extended,
+    f.BoardChosen: _board_chosen,
+    f.SetupReopened: _setup_reopened,
+    f.BoardSpoilt: _board_spoilt,
+    f.Reopened: _reopened,
     f.Finished: _finished,
     f.EndedEarly: _ended_early,
     f.StandsThere: _stands_there,

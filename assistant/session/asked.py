@@ -7,6 +7,7 @@ from assistant.session import effects as e
 from assistant.session.driven import move_prompt, passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName
+from assistant.session.order import opposite
 from assistant.session.slip import trial
 from assistant.session.state import CHECKS, State
 
@@ -49,6 +50,15 @@ def end_prompts(state: State, last: e.Prompt) -> tuple[e.Prompt, ...]:
     return (prompt("marked in all", places=state.marked), last) if state.marked else (last,)
 
 
+def _cut_off(state: State, setup: int) -> dict[str, object]:
+    """How much length an end takes with it, mm, and which board must lose as much: "" if not known, None for none."""
+    facing = opposite(state, setup)
+    return {
+        "off": state.the_job.pattern_of(setup).depth + state.the_job.kerf,
+        "facing": None if facing is None else facing.board,
+    }
+
+
 def question_prompt(state: State) -> e.Prompt:
     question = state.question
     if question is None:
@@ -61,12 +71,15 @@ def question_prompt(state: State) -> e.Prompt:
     if question.name == QuestionName.OFF:
         doubtful = passes_of(state.driving.unproved)
         return prompt("ask off", **place, off_by=state.driving.off_by, beyond=state.driving.beyond, passes=doubtful)
+    if question.name == QuestionName.CUT_OFF:
+        return prompt("ask cut off", **place, **_cut_off(state, question.setup))
     return prompt(
         f"ask {question.name}",
         **place,
+        begun=bool(state.cut) and not state.setup_complete,
         carriage_at=state.carriage_at,
         came_from=state.came_from,
-        left=state.the_job.total_passes - state.cut_in_all,
+        left=state.left_in_all,
         cut_here=state.cut_here,
         same_setup=question.setup == state.setup,
         tolerance=state.the_job.clearance / 4,

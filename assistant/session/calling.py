@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from assistant.plans.checks import FIXED, asks_keep_clear, asks_way, figures_of
 from assistant.plans.job_json import fraction_text
-from assistant.plans.model import Job, When
+from assistant.plans.model import When
 from assistant.session import effects as e
 from assistant.session import facts as f
+from assistant.session.apply import apply
 from assistant.session.asked import check_prompts, end_prompts, question_prompt
 from assistant.session.checks import first_due, is_due
 from assistant.session.driven import (
@@ -20,8 +21,10 @@ from assistant.session.driven import (
     visits,
 )
 from assistant.session.facts import Move
-from assistant.session.kinds import By, Klass, MoveKind, Then
+from assistant.session.kinds import By, Klass, MoveKind, QuestionName, Then
+from assistant.session.order import coming
 from assistant.session.sending import begin, propose
+from assistant.session.slip import trial
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -32,6 +35,7 @@ from assistant.session.state import (
     STANDING_BY,
     State,
     changed,
+    with_cuts,
 )
 from assistant.session.turn import Turn, prompt, way_to
 
@@ -41,9 +45,12 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
 
     after_gate: the blade is presumed to stand still, and anything may have been touched since the last call.
     """
+    if turn.state.to_register:
+        ask_registered(turn)
+        return
     index = first_due(turn.state)
     if index is None:
-        if turn.state.setup_complete:
+        if turn.state.setup_complete or turn.state.leaves:
             end_setup(turn)
         else:
             call_setting(turn, after_gate)
@@ -63,12 +70,12 @@ def setting_prompt(state: State, pass_: int, after_gate: bool, again: bool = Fal
     """
     to = state.pattern.passes[pass_ - 1]
     if is_driven(state.the_job):
-        in_full = after_gate and (again or state.setup == state.began)
+        in_full = after_gate and (again or state.boards == 1)
         return prompt("setting reached", pass_=pass_, setting=to.setting, in_full=in_full)
     repeated = pass_ == state.cursor
     previous, below = way_to(state, to, repeated)
     return prompt(
-        "setting in full" if after_gate and (again or state.setup == state.began) else "setting",
+        "setting in full" if after_gate and (again or state.boards == 1) else "setting",
         pass_=pass_,
         setting=to.setting,
         previous=previous,
@@ -99,7 +106,7 @@ def _setting_again(state: State, whole: bool = True) -> tuple[e.Prompt, ...]:
 def _after_setting(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
     """What may be said next: this setting again, the next setting or what is asked when all is cut."""
     again = _setting_again(state)
-    after = changed(state, {"cut": state.cut | 1 << (state.cursor - 1)})
+    after = changed(state, {"cuts": with_cuts(state, state.cut | 1 << (state.cursor - 1))})
     following = after.next_pass()
     if following:
         return again, (setting_prompt(state, following, after_gate=False),)
@@ -113,36 +120,35 @@ def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
     index = next((i for i in following if is_due(state, i)), None)
     if index is not None:
         return (check_prompts(state, index),)
-    if not state.setup_complete:
+    if not (state.setup_complete or state.leaves):
         return ((setting_prompt(state, state.next_pass(), after_gate=True),),)
-    if state.setup < len(state.the_job.setups):
-        coming = state.setup + 1
-        return ((*_stage_over(state, coming), clamp_prompt(state.the_job, coming, state.began)),)
+    if number := coming(state):
+        begun = apply(state, f.Record(state.n + 1, state.at, "", f.SetupStarted(number)))
+        return ((*_stage_over(begun), clamp_prompt(begun)),)
     return (end_prompts(state, prompt("finished")),)
 
 
-def clamp_prompt(job: Job, number: int, began: int = 0) -> e.Prompt:
-    """What to clamp for setup `number`, and what to keep clear of the blade there (mm, exact).
+def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
+    """What to clamp now, and what to keep clear of the blade there (mm, exact).
 
-    began: the setup in which this run began. From the third one on it is said in short: the board, its end and what
-    has changed. What to keep clear is said from the second one on only where it has changed. 0: all of it.
+    whole: say all of it. Otherwise it is said in short from a run's third board on: the board, its end and what has
+    changed. What to keep clear is said from the second board on only where it has changed.
 
     Its figures: `turn` is "" where the board need not be turned over, "warned" where this run has warned before against
     spinning it, else "full". `held`: say how it is held, since no check asks. `keep_clear`: say what to keep clear.
     """
-    setup = job.setups[number - 1]
+    job, setup = state.the_job, state.the_setup
     same_board = [s for s in job.setups if (s.board, s.part) == (setup.board, setup.part)]
-    short = 0 < began <= number - 2
-    before = job.setups[number - 2] if 0 < began < number else None
-    figures = figures_of(job, job.pattern_of(number))
+    short = not whole and state.boards >= 3
+    before = job.setups[state.previous - 1] if not whole and state.boards >= 2 and state.previous else None
+    figures = figures_of(job, state.pattern)
     as_before = before is not None and figures == figures_of(job, job.pattern_of(before.number))
     turn = ""
-    if setup.end == 2 and job.layout != "slots":
-        warned = short and any(each.end == 2 for each in job.setups[began - 1 : number - 1])
-        turn = "warned" if warned else "full"
+    if job.is_turned(setup.number):
+        turn = "warned" if short and state.turns > 1 else "full"
     return prompt(
         "clamp",
-        setup=number,
+        setup=setup.number,
         setups=len(job.setups),
         board=setup.board,
         part=setup.part,
@@ -173,8 +179,23 @@ def begin_setup(turn: Turn, number: int) -> None:
 
 def name_board(turn: Turn) -> None:
     state = turn.state
-    turn.say(Klass.CLAMP, *_stage_over(state), clamp_prompt(state.the_job, state.setup, state.began))
+    turn.say(Klass.CLAMP, *_stage_over(state), clamp_prompt(state))
     advance(turn)
+
+
+def ask(turn: Turn, name: QuestionName, setup: int, pass_: int, *before: e.Prompt) -> None:
+    turn.fact(f.Asked(name, setup, pass_))
+    turn.ask(Klass.QUESTION, *before, question_prompt(turn.state))
+
+
+def ask_registered(turn: Turn) -> None:
+    """Ask for the work to be put to the stop again. A driven carriage first goes to where that is tried."""
+    state = turn.state
+    tried = trial(state)
+    if tried and is_driven(state.the_job) and not stands_at(state, tried.setting):
+        propose(turn, Move(MoveKind.SETTING, Then.TRIAL, state.setup, tried.pass_, tried.setting))
+    else:
+        ask(turn, QuestionName.REGISTERED, state.setup, state.next_pass())
 
 
 def confirm_check(turn: Turn, by: By) -> None:
@@ -188,12 +209,10 @@ def confirm_check(turn: Turn, by: By) -> None:
     advance(turn)
 
 
-def _stage_over(state: State, coming: int = 0) -> tuple[e.Prompt, ...]:
-    """What must be done before the next stage, if this setup (or the coming one) is its first."""
-    setups, number = state.the_job.setups, coming or state.setup
-    if number == 1 or setups[number - 2].stage == setups[number - 1].stage:
-        return ()
-    return (prompt("stage over", stage=setups[number - 2].stage),)
+def _stage_over(state: State) -> tuple[e.Prompt, ...]:
+    """What must be done before this setup, if the one before it was of an earlier stage."""
+    before = state.the_job.setups[state.previous - 1].stage if state.previous else state.the_setup.stage
+    return (prompt("stage over", stage=before),) if before < state.the_setup.stage else ()
 
 
 def cut_pass(turn: Turn, by: By, asked_at: float) -> None:
@@ -217,20 +236,29 @@ def cut_pass(turn: Turn, by: By, asked_at: float) -> None:
 
 
 def end_setup(turn: Turn) -> None:
-    """All is cut and counted, and the blade stands still: only now is the next board named, or the session ends.
+    """The board comes out, and the blade stands still: only now is the next one named, or the session ends.
 
-    A driven carriage proves its place first, while the board is still clamped.
+    All is cut and counted, or the operator goes on with another board. A driven carriage proves its place first, while
+    the board is still clamped.
     """
     state = turn.state
     if visits(state):
         propose(turn, Move(MoveKind.VISIT, Then.END, state.setup))
         return
-    turn.fact(f.SetupDone(state.setup))
-    if state.setup < len(state.the_job.setups):
-        begin_setup(turn, state.setup + 1)
+    number = coming(state)
+    close_setup(turn)
+    if number:
+        begin_setup(turn, number)
         return
     turn.fact(f.Finished())
     turn.say(Klass.END, *end_prompts(state, prompt("finished")))
+
+
+def close_setup(turn: Turn) -> None:
+    """A setup that is all cut is over."""
+    state = turn.state
+    if state.setup_complete and state.is_open(state.setup):
+        turn.fact(f.SetupDone(state.setup))
 
 
 def say_again(turn: Turn, waits: bool = False, whole: bool = True) -> None:
@@ -242,8 +270,8 @@ def say_again(turn: Turn, waits: bool = False, whole: bool = True) -> None:
     if state.question:
         turn.ask(Klass.QUESTION, question_prompt(state), waits=waits)
     elif state.mode == CHECKS and state.open_check is not None:
-        began = 0 if whole else state.began
-        lead = () if state.touched and not _clamped_again(state) else (clamp_prompt(state.the_job, state.setup, began),)
+        named = state.touched and not _clamped_again(state)
+        lead = () if named or state.chosen else (clamp_prompt(state, whole),)
         turn.ask(Klass.CHECK, *lead, *check_prompts(state, again=whole), waits=waits)
     elif is_lost_under_a_call(state):
         propose(turn, to_next_pass(state))

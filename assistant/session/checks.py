@@ -10,6 +10,7 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from assistant.plans.checks import (
+    BOARD_OUT,
     CLAMPS,
     CLAMPS_AND_GUARD,
     GUARD,
@@ -39,8 +40,6 @@ def here(state: State) -> Confirmation:
 
 
 def _due(check: Check, last: Confirmation | None, now: Confirmation) -> bool:
-    if check.when == When.STAGE and now.stage < 2:
-        return False
     if last is None:
         return True
     match check.when:
@@ -48,6 +47,8 @@ def _due(check: Check, last: Confirmation | None, now: Confirmation) -> bool:
             return False
         case When.SETUP | When.SETUP_END:
             return last.setup != now.setup
+        case When.LEAVING:
+            return True
         case When.DEPTH:
             return last.depth != now.depth
         case When.PART:
@@ -108,7 +109,12 @@ def _clamps_with_guard(state: State) -> bool:
 def is_due(state: State, index: int) -> bool:
     """Whether check `index` must be confirmed before the next setting is called or, once all is cut, the setup ends."""
     check = state.the_job.checks[index]
-    if (check.when == When.SETUP_END) != state.setup_complete:
+    if state.leaves:
+        # The board comes out of the clamps as it is: the only question is whether the blade stands still.
+        return check.when == When.LEAVING and state.saw_runs
+    if check.when == When.LEAVING or (check.when == When.SETUP_END) != state.setup_complete:
+        return False
+    if check.when == When.STAGE and state.the_setup.stage < 2:
         return False
     if check.name == CLAMPS_AND_GUARD:
         return _clamps_with_guard(state)
@@ -122,9 +128,10 @@ def is_due(state: State, index: int) -> bool:
 
 
 def asks_saw_off(state: State) -> bool:
-    """Whether the operator is asked to count the cuts, with the saw switched off."""
+    """Whether the saw is to be switched off: to count the cuts, or to take out a board that isn't all cut."""
     index = state.open_check
-    return state.mode == CHECKS and index is not None and state.the_job.checks[index].name == SAW_OFF
+    asked = "" if index is None else state.the_job.checks[index].name
+    return state.mode == CHECKS and asked in (SAW_OFF, BOARD_OUT)
 
 
 def runs_down_until(state: State) -> float | None:

@@ -21,6 +21,7 @@ from assistant.session.detours import (
     answer_no,
     answer_yes,
     ask_back,
+    ask_change,
     ask_end,
     ask_go_to,
     begin_resuming,
@@ -54,7 +55,7 @@ from assistant.session.events import (
 )
 from assistant.session.from_page import answers_what_it_shows, note_of, only_shown, refused
 from assistant.session.intents import ALWAYS_TIMELY, means_something, wanted
-from assistant.session.kinds import By, Klass, Press, QuestionName, SpeechEnd
+from assistant.session.kinds import By, Change, Klass, Press, QuestionName, SpeechEnd
 from assistant.session.moves import (
     arrived,
     count_pass,
@@ -71,6 +72,7 @@ from assistant.session.moves import (
     still_moves,
     too_old,
 )
+from assistant.session.order import coming
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -117,7 +119,7 @@ def _start(turn: Turn, event: Start) -> None:
     if event.beside:
         named = tuple((one.title, one.cut, one.command) for one in event.beside)
         turn.say(Klass.CAUTION, prompt("open sessions", sessions=named))
-    begin_setup(turn, 1)
+    begin_setup(turn, job.order[0])
 
 
 def _resume(turn: Turn, event: Resume) -> None:
@@ -289,8 +291,7 @@ def _heard(turn: Turn, event: Heard) -> None:
 def _how_many(turn: Turn, event: Heard) -> None:
     state = turn.state
     left_here = state.passes - state.cut_here
-    left = state.the_job.total_passes - state.cut_in_all
-    turn.say(Klass.ANSWER, prompt("how many", left_here=left_here, left=left))
+    turn.say(Klass.ANSWER, prompt("how many", left_here=left_here, left=state.left_in_all))
 
 
 def _mark(turn: Turn, event: Heard) -> None:
@@ -302,6 +303,17 @@ def _mark(turn: Turn, event: Heard) -> None:
         turn.show(noted)
     else:
         turn.say(Klass.ANSWER, noted)
+
+
+def _change(turn: Turn, event: Heard, what: Change) -> None:
+    """A change of the job. argument: a setup's number; for a socket "setup.socket"; None by voice: this board."""
+    setup, _, socket = str(event.argument or "").partition(".")
+    if setup:
+        ask_change(turn, what, int(setup), int(socket or 0))
+    elif what == Change.BOARD and not coming(turn.state):
+        turn.say(Klass.ANSWER, prompt("no other board"))
+    else:
+        ask_change(turn, what, coming(turn.state) if what == Change.BOARD else turn.state.setup)
 
 
 _INTENTS: dict[Intent, Callable[[Turn, Heard], None]] = {
@@ -318,6 +330,11 @@ _INTENTS: dict[Intent, Callable[[Turn, Heard], None]] = {
     Intent.YES: _yes,
     Intent.NO: lambda turn, event: answer_no(turn),
     Intent.MARK: _mark,
+    Intent.BOARD: lambda turn, event: _change(turn, event, Change.BOARD),
+    Intent.REDO: lambda turn, event: _change(turn, event, Change.END),
+    Intent.SPOILT: lambda turn, event: _change(turn, event, Change.SPOILT),
+    Intent.COPY: lambda turn, event: _change(turn, event, Change.COPY),
+    Intent.SOCKET: lambda turn, event: _change(turn, event, Change.SOCKET),
     Intent.END: lambda turn, event: ask_end(turn),
     Intent.HALT: halt,
 }

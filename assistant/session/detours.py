@@ -8,9 +8,10 @@ from assistant.session import facts as f
 from assistant.session.asked import end_prompts
 from assistant.session.calling import (
     advance,
+    ask,
+    ask_registered,
     call_setting,
     clamp_prompt,
-    question_prompt,
     say_again,
     setting_prompt,
     where_prompt,
@@ -18,14 +19,14 @@ from assistant.session.calling import (
 from assistant.session.driven import (
     is_driven,
     is_lost_under_a_call,
-    stands_at,
     to_next_pass,
 )
 from assistant.session.facts import Move
-from assistant.session.kinds import Klass, MoveKind, QuestionName, Then
+from assistant.session.kinds import Change, Klass, MoveKind, QuestionName, SetupStatus, Then
+from assistant.session.rework import CHANGES, QUESTIONS, change_job, refusal
 from assistant.session.sending import propose
 from assistant.session.slip import trial
-from assistant.session.state import CUTTING, FINISHED, Question, State
+from assistant.session.state import CUTTING, FINISHED, STANDING_BY, Question, State
 from assistant.session.turn import Turn, prompt
 
 
@@ -38,20 +39,17 @@ def back_target(state: State) -> tuple[int, int] | None:
         return state.setup, state.cursor - 1 if in_flight else state.cursor
     if state.cursor == 1 and state.is_cut(1):
         return state.setup, 1
-    if state.cursor == 0 and state.setup > 1 and not state.touched:
-        return state.setup - 1, len(state.the_job.pattern_of(state.setup - 1).passes)
+    before = state.previous
+    if state.cursor == 0 and before and not (state.touched or state.cut or state.chosen):
+        was_cut = state.status[before - 1] == SetupStatus.CUT
+        return (before, len(state.the_job.pattern_of(before).passes)) if was_cut else None
     return None
-
-
-def ask(turn: Turn, name: QuestionName, setup: int, pass_: int, *before: e.Prompt) -> None:
-    turn.fact(f.Asked(name, setup, pass_))
-    turn.ask(Klass.QUESTION, *before, question_prompt(turn.state))
 
 
 def ask_back(turn: Turn) -> None:
     target = back_target(turn.state)
     if target is None:
-        closed = turn.state.setup > 1
+        closed = bool(turn.state.previous)
         turn.say(Klass.ANSWER, prompt("earlier setup closed" if closed else "nothing to go back to"))
         return
     ask(turn, QuestionName.BACK, *target)
@@ -81,7 +79,7 @@ def answer_yes(turn: Turn) -> None:
             _call_again(turn)
         case QuestionName.END:
             turn.fact(f.EndedEarly(question.setup, question.pass_))
-            ended = prompt("ended early", left=turn.state.the_job.total_passes - turn.state.cut_in_all)
+            ended = prompt("ended early", left=turn.state.left_in_all)
             turn.say(Klass.END, *end_prompts(turn.state, ended))
             turn.effect(e.Close(open_=False))
         case QuestionName.ZEROED:
@@ -93,10 +91,14 @@ def answer_yes(turn: Turn) -> None:
         case QuestionName.CLAMPED | QuestionName.OFF:
             advance(turn)
         case QuestionName.REGISTERED:
-            tried = trial(turn.state)
+            tried, named = trial(turn.state), not turn.state.touched
             turn.fact(f.Reregistered(question.setup, fraction_text(tried.setting) if tried else ""))
-            turn.say(Klass.CLAMP, clamp_prompt(turn.state.the_job, question.setup))
+            if not named:
+                turn.say(Klass.CLAMP, clamp_prompt(turn.state, whole=True))
             advance(turn)
+        case QuestionName.BOARD | QuestionName.CUT_OFF | QuestionName.SOCKET | QuestionName.SPOILT | QuestionName.COPY:
+            change_job(turn, CHANGES[question.name], question.setup, question.pass_)
+            follow_change(turn)
 
 
 def answer_no(turn: Turn) -> None:
@@ -113,18 +115,33 @@ def answer_no(turn: Turn) -> None:
             ask(turn, question.name, question.setup, question.pass_)
         case QuestionName.OFF:
             ask(turn, question.name, question.setup, question.pass_)
+        case QuestionName.CUT_OFF:
+            # An end that can't be cut off can't be cut again.
+            ask(turn, QuestionName.SPOILT, question.setup, 0)
         case _:
             nothing_changed(turn)
 
 
-def ask_registered(turn: Turn) -> None:
-    """Ask for the work to be put to the stop again. A driven carriage first goes to where that is tried."""
-    state = turn.state
-    tried = trial(state)
-    if tried and is_driven(state.the_job) and not stands_at(state, tried.setting):
-        propose(turn, Move(MoveKind.SETTING, Then.TRIAL, state.setup, tried.pass_, tried.setting))
+def ask_change(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
+    """Read back what is to become of a setup or its board, unless it can't be."""
+    why_not = refusal(turn.state, what, setup, socket)
+    if why_not is not None:
+        turn.say(Klass.ANSWER, why_not)
     else:
-        ask(turn, QuestionName.REGISTERED, state.setup, state.next_pass())
+        ask(turn, QUESTIONS[what], setup, socket)
+
+
+def follow_change(turn: Turn) -> None:
+    """Go on: with the board in the clamps, or by taking it out of them."""
+    state = turn.state
+    if state.mode == STANDING_BY:
+        turn.say(Klass.ANSWER, prompt("job changed"), prompt("standing by"))
+        return
+    if state.chosen:
+        advance(turn)
+        return
+    turn.lead(prompt("job changed"))
+    _call_again(turn)
 
 
 def nothing_changed(turn: Turn) -> None:
@@ -146,7 +163,7 @@ def _step_back(turn: Turn, question: Question) -> None:
     turn.fact(f.SteppedBack(question.setup, question.pass_))
     if reopened:
         reopening = prompt("setup reopened", pass_=question.pass_)
-        turn.say(Klass.CLAMP, reopening, clamp_prompt(turn.state.the_job, question.setup))
+        turn.say(Klass.CLAMP, reopening, clamp_prompt(turn.state, whole=True))
         advance(turn)
     else:
         _call_again(turn)
@@ -183,11 +200,14 @@ def ask_clamped(turn: Turn, *before: e.Prompt) -> None:
     If all is cut, it no longer matters whether the work moved: only the cuts must be counted.
     """
     state = turn.state
-    if state.setup_complete:
+    if state.leaves:
+        turn.say(Klass.CLAMP, *before, prompt("board leaves"))
+        advance(turn)
+    elif state.setup_complete:
         turn.say(Klass.CLAMP, *before, where_prompt(state))
         advance(turn)
-    elif state.touched:
+    elif state.touched and not state.to_register:
         ask(turn, QuestionName.CLAMPED, state.setup, state.next_pass(), *before)
     else:
-        turn.say(Klass.CLAMP, *before, clamp_prompt(state.the_job, state.setup))
+        turn.say(Klass.CLAMP, *before, clamp_prompt(state, whole=True))
         advance(turn)

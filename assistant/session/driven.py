@@ -15,6 +15,7 @@ from assistant.session import effects as e
 from assistant.session.effects import prompt
 from assistant.session.facts import Move
 from assistant.session.kinds import MoveKind, Then
+from assistant.session.order import coming
 from assistant.session.state import CUTTING, State
 
 FARTHEST_STEP = Fraction(25)
@@ -75,9 +76,10 @@ def by_hand(state: State, move: Move) -> bool:
 
 
 def visits(state: State) -> bool:
-    """Whether the home switch must be visited before this setup, all of which is cut, ends."""
-    drive = state.the_job.carriage.drive
-    return drive is not None and drive.home == "switch" and state.driving.known and not state.driving.visited
+    """Whether the home switch must be visited before the board is taken out: it proves the cuts made since."""
+    drive, it = state.the_job.carriage.drive, state.driving
+    at_switch = drive is not None and drive.home == "switch"
+    return at_switch and it.known and not it.visited and (state.setup_complete or bool(it.unproved))
 
 
 def still_from(state: State) -> float | None:
@@ -119,7 +121,7 @@ def move_prompt(state: State) -> e.Prompt:
         by_hand=by_hand(state, move),
         saw_off=not move.step,
         # The board of the setup before stays in the clamps until the carriage stands where the next one is clamped.
-        clamped=state.touched or state.setup > 1,
+        clamped=state.touched or bool(state.previous),
     )
 
 
@@ -127,10 +129,11 @@ def after_home(state: State, move: Move) -> Move | None:
     """Where it goes on to from the home switch, in the same press; None: nowhere."""
     job = state.the_job
     if move.then == Then.END:
-        return first_place(job, state.setup + 1) if state.setup < len(job.setups) else None
+        number = coming(state)
+        return first_place(job, number) if number else None
     if move.then == Then.BOARD:
         return first_place(job, state.setup)
-    return None if state.setup_complete else to_next_pass(state, move.then)
+    return None if state.setup_complete or state.leaves else to_next_pass(state, move.then)
 
 
 def waits_to_call(state: State) -> bool:

@@ -96,6 +96,7 @@ class View:
     cut_here: int
     cut_in_all: int
     passes_in_all: int
+    setups_left: int
     setting: Any
     check: str
     question: str

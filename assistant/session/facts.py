@@ -6,11 +6,12 @@ written, so a resumed session has no open questions. `setup` and `pass_` count f
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import ClassVar
 
-from assistant.plans.model import Job
+from assistant.joinery.model import Pattern
+from assistant.plans.model import Job, Setup
 from assistant.session.kinds import By, MoveKind, QuestionName, Then
 
 
@@ -54,7 +55,7 @@ class Started(Fact):
     """rehearsed: played from a script or a recording; no wood is cut."""
 
     kind: ClassVar[str] = "started"
-    version: ClassVar[int] = 3
+    version: ClassVar[int] = 4
     job: Job
     # The default keeps older journals readable; without it in repr, their records print as they did.
     rehearsed: bool = field(default=False, repr=False)
@@ -198,6 +199,59 @@ class EndedEarly(Fact):
     kind: ClassVar[str] = "ended_early"
     setup: int
     pass_: int
+
+
+@dataclass(frozen=True, slots=True)
+class JobExtended(Fact):
+    """The job has grown. patterns, setups: what joins it, numbered on. order: the whole new one. why: a `Change`."""
+
+    kind: ClassVar[str] = "job_extended"
+    patterns: tuple[Pattern, ...]
+    setups: tuple[Setup, ...]
+    order: tuple[int, ...]
+    why: str
+
+    def extend(self, job: Job) -> Job:
+        """The job as it is from now on."""
+        setups, patterns = (*job.setups, *self.setups), (*job.patterns, *self.patterns)
+        return replace(job, setups=setups, patterns=patterns, order=self.order)
+
+
+@dataclass(frozen=True, slots=True)
+class BoardChosen(Fact):
+    """This setup follows, whatever the order says, once the board in the clamps is out of them."""
+
+    kind: ClassVar[str] = "board_chosen"
+    setup: int
+
+
+@dataclass(frozen=True, slots=True)
+class SetupReopened(Fact):
+    """These passes are to be cut again. socket: only this one; 0: all of it, since the end is cut off.
+
+    cut_off: the length that goes with it, mm, as in `SettingCalled`; "" for none.
+    """
+
+    kind: ClassVar[str] = "setup_reopened"
+    setup: int
+    passes: tuple[int, ...]
+    socket: int
+    cut_off: str
+
+
+@dataclass(frozen=True, slots=True)
+class BoardSpoilt(Fact):
+    """A board is spoilt. setups: all that were to be cut into it."""
+
+    kind: ClassVar[str] = "board_spoilt"
+    setups: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reopened(Fact):
+    """A finished session, or one that was ended early, is open again."""
+
+    kind: ClassVar[str] = "reopened"
 
 
 @dataclass(frozen=True, slots=True)
@@ -458,6 +512,11 @@ JOURNALLED: tuple[type[Fact], ...] = (
     SetupDone,
     Finished,
     EndedEarly,
+    JobExtended,
+    BoardChosen,
+    SetupReopened,
+    BoardSpoilt,
+    Reopened,
     MoveAsked,
     Moved,
     CarriageHalted,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.plans.intents import Intent, Mode
+from assistant.plans.intents import PHRASED, Intent, Mode
 from assistant.session.detours import back_target
 from assistant.session.driven import waits_to_call
 from assistant.session.events import Heard
@@ -26,6 +26,7 @@ _FIRST = (
     Intent.WHERE,
     Intent.HOW_MANY,
 )
+PHRASED_OR_CHECK = frozenset({*PHRASED, Intent.CHECK})
 _IN_ORDER = (*_FIRST, *(intent for intent in Intent if intent not in _FIRST))
 _OF_MODE = {mode: tuple(intent for intent in _IN_ORDER if mode in intent.row.when) for mode in Mode}
 
@@ -35,7 +36,7 @@ def wanted(state: State) -> Wanted:
     return tuple(
         (intent, _argument(state, intent))
         for intent in _OF_MODE[state.effective_mode]
-        if not _means_nothing(state, intent)
+        if intent in PHRASED_OR_CHECK and not _means_nothing(state, intent)
     )
 
 
@@ -54,6 +55,9 @@ def _means_nothing(state: State, intent: Intent) -> bool:
         case Intent.BACK:
             waits = state.mode in (Mode.MOVE_ASKED, Mode.HALTED)
             return back_target(state) is None or (waits and not waits_to_call(state))
+        case Intent.BOARD | Intent.REDO | Intent.SPOILT | Intent.COPY | Intent.SOCKET:
+            waits = state.mode in (Mode.MOVE_ASKED, Mode.HALTED)
+            return bool(state.chosen) or (waits and not waits_to_call(state))
         case Intent.STAND_BY:
             return state.mode not in (Mode.CHECKS, Mode.CUTTING) and not waits_to_call(state)
     return False

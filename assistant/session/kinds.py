@@ -42,8 +42,42 @@ class QuestionName(StrEnum):
     REGISTERED = "registered"
     MOVE = "move"
     """Whether a driven carriage may move now, asked where no pedal can be held down."""
+    BOARD = "board"
+    """The next five read back a change of the job."""
+    CUT_OFF = "cut off"
+    SOCKET = "socket"
+    SPOILT = "spoilt"
+    COPY = "copy"
     OFF = "off"
     """What the visit to the home switch found is more than the joint allows."""
+
+
+class SetupStatus(StrEnum):
+    """How far a setup has got."""
+
+    TO_CUT = "to cut"
+    BEGUN = "begun"
+    CUT = "cut"
+    """All of it is cut, and its end was confirmed."""
+    REDO = "redo"
+    """It was cut, and some or all of it is to be cut again."""
+    SPOILT = "spoilt"
+    """Its board is spoilt, so it counts no more. The board that replaces it has setups of its own."""
+
+
+class Change(StrEnum):
+    """What an operator can ask of the job, beside cutting it in its order."""
+
+    BOARD = "board"
+    """Go on with another board."""
+    END = "end"
+    """Cut an end off, and cut the joint again."""
+    SOCKET = "socket"
+    """Cut one socket again."""
+    SPOILT = "spoilt"
+    """The board is spoilt: cut another in its place."""
+    COPY = "copy"
+    """Cut one more copy of this board."""
 
 
 class MoveKind(StrEnum):

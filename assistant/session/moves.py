@@ -5,8 +5,8 @@ from __future__ import annotations
 from assistant.plans.job_json import fraction_text
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.calling import advance, cut_pass, end_setup, name_board
-from assistant.session.detours import ask, ask_clamped
+from assistant.session.calling import advance, ask, close_setup, cut_pass, end_setup, name_board
+from assistant.session.detours import ask_clamped
 from assistant.session.driven import (
     after_home,
     by_hand,
@@ -29,6 +29,7 @@ from assistant.session.events import (
 )
 from assistant.session.facts import Move
 from assistant.session.kinds import By, DeviceName, Klass, MoveKind, QuestionName, Then
+from assistant.session.order import coming
 from assistant.session.sending import begin, propose
 from assistant.session.state import CUTTING, ENDED_EARLY, FINISHED, HALTED, HOMING, MOVE_ASKED, MOVING, State
 from assistant.session.turn import Turn, prompt
@@ -162,13 +163,12 @@ def homed(turn: Turn, event: Homed) -> None:
 def _on_to_next_setup(turn: Turn, move: Move) -> None:
     """The setup is over; on to the next one's first place while the pedal is still held down."""
     state = turn.state
-    if state.setup == len(state.the_job.setups):
+    number, following = coming(state), after_home(state, move)
+    if following is None:
         end_setup(turn)
         return
-    following = after_home(state, move)
-    assert following is not None
-    turn.fact(f.SetupDone(state.setup))
-    turn.fact(f.SetupStarted(state.setup + 1))
+    close_setup(turn)
+    turn.fact(f.SetupStarted(number))
     begin(turn, following, move.held, turn.event.at)
 
 

@@ -1,4 +1,4 @@
-"""The session's state: a cursor and counts. It does not grow as the session goes on."""
+"""The session's state: a cursor, and for each setup a mask of its cuts and a status. It doesn't grow with time."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from assistant.joinery.model import Pattern
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job, Setup
 from assistant.session.facts import Looking, Move
-from assistant.session.kinds import QuestionName
+from assistant.session.kinds import QuestionName, SetupStatus
 
 NEW, CHECKS, CUTTING, STANDING_BY, RESUMING = Mode.NEW, Mode.CHECKS, Mode.CUTTING, Mode.STANDING_BY, Mode.RESUMING
 MOVE_ASKED, HOMING, MOVING, HALTED = Mode.MOVE_ASKED, Mode.HOMING, Mode.MOVING, Mode.HALTED
@@ -102,9 +102,13 @@ class Driving:
 class State:
     """n: records applied. setup: from 1, 0 before the first. cursor: the pass last called in this setup, 0 for none.
 
-    began: the setup in which this run began, 0 before: a board is announced in short from the third one on.
-    cut: bit p - 1 is set when pass p of this setup is recorded as cut. redo: bit i is set when check i must be asked
-    again whatever its own rule says. touched: a check of this setup has been answered, so the previous setup is closed.
+    cuts: a mask for each setup: bit p - 1 is set when its pass p is recorded as cut. status: of each setup. previous:
+    the setup before this one, 0 for none. chosen: the setup that follows once the board in the clamps is out of them,
+    whatever the order says; 0 for none. boards: how many boards this run has begun with: one is announced in short from
+    the third on. turns: how many of them had to be turned over. saw_runs: it may; a pass was called since
+    somebody last confirmed that it is off. to_register: this board has cuts in it and was clamped again, and nobody has
+    tried yet whether it lies as it lay. redo: bit i is set when check i must be asked again whatever its own rule
+    says. touched: a check of this setup has been answered, so the previous setup is closed.
     opening: what waits for an answer. carriage_at: the setting last called or tried, mm, or 0 if the carriage was
     zeroed since. came_from: the last different setting before it, or the same setting if the operator has read it
     there. play_open: the carriage came down to this setting, and nobody knows whether the screw's play was taken up
@@ -122,8 +126,10 @@ class State:
     mode: Mode = NEW
     setup: int = 0
     cursor: int = 0
-    cut: int = 0
-    cut_in_all: int = 0
+    cuts: tuple[int, ...] = ()
+    status: tuple[SetupStatus, ...] = ()
+    previous: int = 0
+    chosen: int = 0
     carriage_at: Fraction | None = None
     came_from: Fraction | None = None
     play_open: bool = False
@@ -140,7 +146,10 @@ class State:
     quicker: int = 0
     saw_off_at: float | None = None
     marked: tuple[tuple[int, int], ...] = ()
-    began: int = 0
+    boards: int = 0
+    turns: int = 0
+    saw_runs: bool = False
+    to_register: bool = False
     answered: int = 0
     driving: Driving = Driving()
 
@@ -175,8 +184,46 @@ class State:
         return len(self.pattern.passes)
 
     @property
+    def cut(self) -> int:
+        """The mask of this setup, 0 before the first."""
+        return self.cuts[self.setup - 1] if self.setup else 0
+
+    @property
+    def counted(self) -> tuple[int, ...]:
+        """The setups that count, in the order of cutting: all but those of spoilt boards."""
+        return tuple(n for n in self.the_job.order if self.status[n - 1] != SetupStatus.SPOILT)
+
+    @property
+    def open_elsewhere(self) -> tuple[int, ...]:
+        """The setups still to be cut beside the present one: after it in the order, then those before it."""
+        place = self.the_job.order.index(self.setup) + 1 if self.setup in self.the_job.order else 0
+        order = (*self.the_job.order[place:], *self.the_job.order[:place])
+        return tuple(n for n in order if n != self.setup and self.is_open(n))
+
+    def is_open(self, setup: int) -> bool:
+        """Whether anything is still to be cut in this setup, and its board isn't spoilt."""
+        return self.status[setup - 1] not in (SetupStatus.CUT, SetupStatus.SPOILT)
+
+    @property
+    def cut_in_all(self) -> int:
+        return sum(self.cuts[n - 1].bit_count() for n in self.counted)
+
+    @property
+    def passes_in_all(self) -> int:
+        return sum(len(self.the_job.pattern_of(n).passes) for n in self.counted)
+
+    @property
+    def left_in_all(self) -> int:
+        return self.passes_in_all - self.cut_in_all
+
+    @property
     def cut_here(self) -> int:
         return self.cut.bit_count()
+
+    @property
+    def leaves(self) -> bool:
+        """Whether this board comes out of the clamps as it is, to go on with another setup."""
+        return bool(self.chosen) and not (self.setup_complete and self.is_open(self.setup))
 
     @property
     def setup_complete(self) -> bool:
@@ -206,6 +253,17 @@ class State:
 
 
 Kept = TypeVar("Kept", State, Opening, Driving)
+
+
+def with_cuts(state: State, mask: int, setup: int = 0) -> tuple[int, ...]:
+    """The masks of all setups, with this one for a setup (0: the present one)."""
+    place = (setup or state.setup) - 1
+    return (*state.cuts[:place], mask, *state.cuts[place + 1 :])
+
+
+def with_status(state: State, status: SetupStatus, *setups: int) -> tuple[SetupStatus, ...]:
+    """The status of all setups, with this one for some of them."""
+    return tuple(status if n in setups else kept for n, kept in enumerate(state.status, start=1))
 
 
 def changed(old: Kept, changes: Mapping[str, Any]) -> Kept:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from fractions import Fraction
 from typing import Any, Protocol
 
+from assistant.plans.model import Job
 from assistant.session.kinds import MoveKind
 from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
 
@@ -17,6 +18,8 @@ Figures = dict[str, Any]
 
 class Words(Protocol):
     """What these sentences need of `prompts.Words`."""
+
+    job: Job
 
     def count(self, number: int) -> str: ...
 

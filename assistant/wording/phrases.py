@@ -56,7 +56,7 @@ _DRIVEN_WAITS_FOR = {
 }
 # State of the session -> intents that mean something in it, for people to read.
 SAID_WHEN: dict[str, tuple[Intent, ...]] = {
-    state: tuple(intent for intent in Intent if mode in intent.row.when)
+    state: tuple(intent for intent in (*PHRASED, Intent.CHECK) if mode in intent.row.when)
     for mode, state in (_WAITS_FOR | _DRIVEN_WAITS_FOR).items()
 }
 DRIVEN_ONLY = frozenset(_DRIVEN_WAITS_FOR.values())

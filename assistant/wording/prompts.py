@@ -11,7 +11,7 @@ from assistant.plans.checks import aloud
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.session.effects import Prompt
-from assistant.wording import dial, drive
+from assistant.wording import dial, drive, rework
 from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
 from assistant.wording.numbers import (
     cardinal,
@@ -419,6 +419,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     # What to do comes first, so that the number comes last.
     "setting in full": lambda words, figures: f"{HOW_TO_CUT} {sentence(words.setting(figures, full=True))}",
     **drive.SENTENCES,
+    **rework.SENTENCES,
     "ask back": _ask_back,
     "ask carriage": _ask_carriage,
     "resumed": lambda words, figures: f"{_resuming(words, figures)} See that the saw is off.",
@@ -485,6 +486,7 @@ _TEMPLATES: dict[str, str] = {
     "not from the page": "Refused: the page may not do that.",
     "advanced from the page": "Advanced from the page.",
     **drive.TEMPLATES,
+    **rework.TEMPLATES,
 }
 
 # What a log keeps of a prompt. It stays there when something else is open, so it never says what to do: "long press to
@@ -495,7 +497,7 @@ STANDS = frozenset({
     "nothing changed", "nothing to go back to", "earlier setup closed", "no such pass",
     "pressed too early", "heard too late", "heard too early", "means nothing now", "not heard", "session over",
     "code not said", "not from the page", "advanced from the page",
-    *drive.STANDS,
+    *drive.STANDS, *rework.STANDS,
 })  # fmt: skip
 """Kept whole: they state facts, and stay true whenever they are read."""
 
@@ -506,6 +508,7 @@ RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "setting": _called,
     "setting in full": _called,
     **drive.RECORDS,
+    **rework.RECORDS,
     "stage over": "Stage {stage} is done.",
     "setup reopened": "That board again, for pass {pass_}.",
     "finished": "All cut.",

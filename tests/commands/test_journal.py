@@ -11,6 +11,7 @@ import pytest
 
 from assistant.__main__ import main
 from assistant.journal.store import FILE_NAME, Journal
+from assistant.plans.model import Setup
 from assistant.session import facts as f
 from tests.journal.build_fixture import small_job
 from tests.journal.made import SAMPLE, journal_with
@@ -153,11 +154,22 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
             f.Moved(1, 2, "2470/100", "24701/1000"),
             f.CarriageLost(1, "reset", "It started again."),
         )
-        facts = (f.Started(small_job(), rehearsed=True), *SAMPLE, f.Zeroed(1), *driven)
+        more = Setup(2, 1, "drawer side", "A", 1, 2, 3, 0)
+        changes = (
+            f.Reopened(),
+            f.SetupReopened(1, (1, 3), 0, "75/5"),
+            f.BoardSpoilt((1,)),
+            f.JobExtended((), (more,), (1, 2), "spoilt"),
+            f.BoardChosen(2),
+        )
+        facts = (f.Started(small_job(), rehearsed=True), *SAMPLE, f.Zeroed(1), *changes, *driven)
         journal.append(session, [f.Record(n, float(n), "", fact) for n, fact in enumerate(facts, 1)])
     lines = list(csv.DictReader(io.StringIO(run(capsys, "export", "--state", tmp_path)[1])))
     assert {line["kind"] for line in lines} == {fact.kind for fact in f.JOURNALLED}
     assert [line["rehearsed"] for line in lines if line["kind"] == "started"] == ["True"]
+    assert [(line["passes"], line["cut_off"], line["setups"], line["why"]) for line in lines[-11:-6]] == [
+        ("", "", "", ""), ("1 3", "15.0", "", ""), ("", "", "1", ""), ("", "", "2", "spoilt"), ("", "", "", ""),
+    ]  # fmt: skip
     home, homed, sent, halted, moved, lost = lines[-6:]
     assert (home["to"], home["held"], homed["off_by"], homed["beyond"]) == ("", "True", "-0.0025", "True")
     assert (sent["to"], sent["what"], halted["reported"]) == ("24.7", "setting", "0.75")

@@ -287,7 +287,8 @@ class TestSessionsStoredBefore:
         started = codec.decode("started", 2, (FIXTURES / "started_2.json").read_text(encoding="utf-8").strip())
         assert isinstance(started, Started)
         names = [check.name for check in started.job.checks]
-        assert names == ["clamps", "guard", "blade height", "clamps and guard", "carrying on", "saw off"]
+        assert names == ["clamps", "guard", "blade height", "clamps and guard", "carrying on", "saw off", "board out"]
+        assert started.job.order == tuple(setup.number for setup in started.job.setups)
         assert started.job.checks[0].say.startswith("clamps tight, and with screws, hold-down"), "as it was stored"
         assert started.job.run_down_s == 10
 

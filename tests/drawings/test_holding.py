@@ -27,7 +27,7 @@ from assistant.wording.prompts import Words
 from tests.drawings.demos import HEIGHT, IN_TURN, REACH, demo, other_side
 from tests.drawings.drawn import job_of, plan_of, texts
 from tests.session.driver import Driver
-from tests.session.jobs import few_checks
+from tests.session.jobs import at_setup, few_checks
 from tests.session.jobs import job as small_job
 
 
@@ -166,7 +166,7 @@ def test_the_figure_shows_what_is_said_asked_and_printed(plan: str, shop: str) -
         reach, height = holding.reach, holding.height
         drawn = in_picture(holding)
         # The voice: the board with how it is held, and the question, both in words.
-        clamp = clamp_prompt(unasked, number)
+        clamp = clamp_prompt(at_setup(unasked, number), whole=True)
         said = Words(unasked).one(clamp)
         if job.carriage.unit == "mm":
             low, high = reach.removesuffix(" mm").split(" to ")

@@ -21,7 +21,7 @@ from assistant.session.calling import clamp_prompt
 from assistant.session.effects import prompt
 from assistant.wording.prompts import Words
 from tests.joinery import solids
-from tests.session.jobs import job
+from tests.session.jobs import at_setup, job
 
 manifold3d = pytest.importorskip("manifold3d", reason="the test extra brings manifold3d")
 
@@ -94,7 +94,7 @@ def test_the_words_for_the_second_end_agree_with_geometry() -> None:
     figures = figures_of(a_job, a_job.patterns[0])
     first, second = (
         Words(a_job).say((
-            clamp_prompt(a_job, number),
+            clamp_prompt(at_setup(a_job, number), whole=True),
             prompt("check", name=asks.name, say=asks.say, whole=True, end=a_job.setups[number - 1].end, **figures),
         ))
         for number in (1, 2)
@@ -103,7 +103,7 @@ def test_the_words_for_the_second_end_agree_with_geometry() -> None:
     assert "Turn it end over end. Never spin it on its face." in second
     assert "Reference edge against the left stop, other face against the backing?" in second
     unasked = replace(a_job, checks=tuple(check for check in a_job.checks if check != asks))
-    first, second = (Words(unasked).one(clamp_prompt(unasked, number)) for number in (1, 2))
+    first, second = (Words(unasked).one(clamp_prompt(at_setup(unasked, number), whole=True)) for number in (1, 2))
     assert "marked face to the backing" in first
     assert "Turn it end over end: same edge to the left stop, other face to the backing." in second
     assert "Never spin it on its face" in second

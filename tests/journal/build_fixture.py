@@ -42,6 +42,7 @@ def small_job() -> Job:
         stages=("cut",),
         patterns=(Pattern("A", Fraction(84), Fraction(123, 10), segments, passes),),
         setups=(Setup(1, 1, "drawer side", "A", 1, 2, 1, 0),),
+        order=(1,),
         carriage=Carriage(travel=(Fraction(0), Fraction(400))),
         pedal=PedalSettings(),
         voice=VoiceSettings(),

@@ -33,6 +33,7 @@ def _of(annotation: str) -> st.SearchStrategy:
     kinds = {"int": counts, "str": texts, "Fraction": lengths, "bool": st.booleans()}
     kinds |= {"float": st.floats(0, 1e6), "Fraction | None": st.none() | lengths, "int | None": st.none() | counts}
     kinds |= {"str | None": st.none() | texts, "tuple[str, ...]": st.lists(texts, max_size=3).map(tuple)}
+    kinds |= {"tuple[int, ...]": st.lists(counts, max_size=3).map(tuple)}
     return kinds[annotation]
 
 
@@ -55,7 +56,8 @@ def _hanging_together(job: Job) -> Job:
         replace(setup, number=n, stage=1, pattern=setup.pattern % len(patterns))
         for n, setup in enumerate(job.setups, start=1)
     )
-    return replace(job, patterns=patterns, setups=setups, stages=("cut",))
+    order = tuple(dict.fromkeys(n for n in job.order if 0 < n <= len(setups)))
+    return replace(job, patterns=patterns, setups=setups, order=order, stages=("cut",))
 
 
 patterns = built(Pattern, segments=several(built(Segment)), passes=several(built(Pass)))
@@ -82,6 +84,8 @@ def facts_of(kind: type[f.Fact]) -> st.SearchStrategy:
         f.Moved: {"asked": exact, "reported": exact},
         f.CarriageHalted: {"reported": exact},
         f.CarriageHomed: {"off_by": perhaps},
+        f.JobExtended: {"patterns": several(patterns), "setups": several(built(Setup))},
+        f.SetupReopened: {"cut_off": perhaps},
     }
     return built(kind, **known.get(kind, {}))
 
@@ -156,7 +160,10 @@ def test_the_pass_is_written_under_the_formats_own_key() -> None:
         ("setting_called", 1, '{"setup":1,"pass":1,"setting":"1/0"}', "'setting' is '1/0'"),
         ("reregistered", 2, '{"setup":1}', "'setting' is None"),
         ("started", 1, "{}", "'job' is damaged"),
-        ("started", 3, "{}", "'job' is missing"),
+        ("started", 3, "{}", "'job' is damaged"),
+        ("started", 4, "{}", "'job' is missing"),
+        ("board_spoilt", 1, '{"setups":[1,true]}', "not a list of whole numbers"),
+        ("job_extended", 1, '{"setups":[{}],"patterns":[],"order":[],"why":""}', "what joins the job is damaged"),
         ("started", 1, '{"job":{}}', "'job' is damaged"),
     ],
 )

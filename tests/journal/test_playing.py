@@ -79,7 +79,7 @@ def test_nothing_comes_before_the_beginning(tmp_path: Path, facts: tuple[f.Fact,
 
 
 def test_another_setups_pass_is_not_counted_in_this_one() -> None:
-    two = replace(JOB, setups=(*JOB.setups, replace(JOB.setups[0], number=2)))
+    two = replace(JOB, setups=(*JOB.setups, replace(JOB.setups[0], number=2)), order=(1, 2))
     state = state_after(f.Started(two), f.SetupStarted(1))
     assert "it belongs to setup 2, but setup 1 is being cut" in misfit(state, f.PassCut(2, 1, "pedal"))
     assert misfit(state, f.PassCut(1, 1, "pedal")) == ""

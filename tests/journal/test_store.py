@@ -469,7 +469,7 @@ LATER = (
     r"|, denoiser='auto', endpoints='auto', acceptance='usual', loudspeaker='', loudness=0, tone=(?:True|False)"
     r"|, device='auto'|, down=False|, run_down_s=10.0|, clear_above=Fraction\(15, 1\)|, fractions=False"
     # Checks that can no longer be turned off.
-    r"|, Check\(name='(?:guard|clamps and guard|carrying on|saw off)', [^)]*\)"
+    r"|, Check\(name='(?:guard|clamps and guard|carrying on|saw off|board out)', [^)]*\)"
 )
 
 

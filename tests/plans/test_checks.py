@@ -31,6 +31,7 @@ def test_default_checks_in_order_with_when(tmp_path: Path) -> None:
         ("blade height", "depth"),
         ("backing", "part"),
         ("saw off", "setup end"),
+        ("board out", "leaving"),
     ]
 
 
@@ -107,7 +108,7 @@ def test_an_own_check_without_when_is_asked_at_every_setup(tmp_path: Path) -> No
 def test_checks_order_puts_the_named_ones_first(tmp_path: Path) -> None:
     names = _names(tmp_path, 'checks_order = ["guard", "dust port"]\n' + SHOP + DUST)
     assert names[:4] == ["guard", "dust port", "glue dry and trimmed", "zero"]
-    assert len(names) == 11
+    assert len(names) == 12
 
 
 def test_checks_off_removes(tmp_path: Path) -> None:
@@ -123,7 +124,7 @@ def test_a_default_check_may_get_another_when_and_other_words(tmp_path: Path) ->
 
 @pytest.mark.parametrize("name", FIXED)
 def test_what_keeps_fingers_safe_stays_and_stays_when_it_is_asked(tmp_path: Path, name: str) -> None:
-    every = "clamps, guard, clamps and guard, carrying on, saw off are asked on every machine"
+    every = "clamps, guard, clamps and guard, carrying on, saw off, board out are asked on every machine"
     assert shop_faults(tmp_path, f'checks_off = ["{name}"]\n' + SHOP) == [
         f'shop.toml: checks_off: can\'t remove this check (got "{name}"); leave it out: {every}'
     ]

@@ -9,18 +9,19 @@ import pytest
 
 from assistant.plans.intents import EAGER, HARMLESS, OF_THE_VOICE, PHRASED, FromPage, Intent, Mode
 
+CHANGES = {"board", "redo", "spoilt", "copy", "socket"}
 VOICE = {"louder", "quieter", "slower", "quicker"}
 ASKS = {"again", "how many", "where"}
 WHEN = {
-    "cutting": {"cut", "go to", "back", "stand by", "mark", "end"} | ASKS | VOICE,
-    "checks": {"check", "back", "stand by", "mark", "end"} | ASKS | VOICE,
+    "cutting": {"cut", "go to", "back", "stand by", "mark", "end"} | ASKS | VOICE | CHANGES,
+    "checks": {"check", "back", "stand by", "mark", "end"} | ASKS | VOICE | CHANGES,
     "question": {"yes", "no", "stand by"} | ASKS | VOICE,
-    "standing by": {"carry on", "mark", "end"} | ASKS | VOICE,
-    "move asked": {"back", "stand by", "mark", "end"} | ASKS | VOICE,
-    "halted": {"back", "stand by", "mark", "end"} | ASKS | VOICE,
+    "standing by": {"carry on", "mark", "end"} | ASKS | VOICE | CHANGES,
+    "move asked": {"back", "stand by", "mark", "end"} | ASKS | VOICE | CHANGES,
+    "halted": {"back", "stand by", "mark", "end"} | ASKS | VOICE | CHANGES,
     "homing": {"halt"},
     "moving": {"halt"},
-    "finished": {"back", "again"} | VOICE,
+    "finished": {"back", "again"} | VOICE | (CHANGES - {"board"}),
     "new": set(),
     "resuming": set(),
     "ended early": set(),
@@ -65,8 +66,8 @@ def test_no_key_has_two_meanings() -> None:
     assert dict(keys) == KEYS and len(keys) == len(KEYS)
 
 
-def test_a_checks_answer_has_no_phrase_of_its_own() -> None:
-    assert set(Intent) - set(PHRASED) == {"check"}
+def test_a_checks_answer_has_no_phrase_of_its_own_nor_what_is_picked_in_a_table() -> None:
+    assert set(Intent) - set(PHRASED) == {"check", "copy", "socket"}
 
 
 def test_an_intent_is_its_word_wherever_it_goes() -> None:

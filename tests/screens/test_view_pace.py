@@ -107,7 +107,8 @@ def test_waiting_for_glue_between_stages_is_no_changeover() -> None:
 
     plain = job()
     staged = replace(plain, setups=tuple(replace(s, stage=1 if s.number == 1 else 2) for s in plain.setups))
-    made = pace(*passes(10, 10, 10), (30, f.SetupStarted(2)), (50_000, f.SettingCalled(2, 1, "1")), of=staged)
+    called = (50_000, f.SettingCalled(2, 1, "1"))
+    made = pace((0, f.SetupStarted(1)), *passes(10, 10, 10), (30, f.SetupStarted(2)), called, of=staged)
     assert made.left_s(1, 1) == 10
 
 

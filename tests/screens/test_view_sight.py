@@ -88,7 +88,7 @@ def test_no_log_line_and_no_answer_ever_says_what_to_do(seed: int) -> None:
     for _ in range(120):
         session.at += chance.choice((0.5, 6.0, 20.0))
         at, state = session.at, session.runner.state
-        intent, argument = chance.choice([*wanted(state), ("back", None)])
+        intent, argument = chance.choice([*wanted(state), ("back", None), ("copy", None)])
         argument = chance.randint(1, 4) if intent == "go to" else argument
         events: list[Event] = [Gesture(at, "", kind, at) for kind in ("tap", "tap", "hold", "hold", "double")]
         events += [Heard(at, "", intent, argument, "words", at, n) for n in (state.generation, 0)]

@@ -9,6 +9,9 @@ from assistant.joinery.model import Blade, Carriage
 from assistant.plans.checks import DEFAULT_CHECKS, FIXED
 from assistant.plans.job import build_job
 from assistant.plans.model import BoardPlan, Check, Job, JointPlan, Plan, Shop
+from assistant.session import facts as f
+from assistant.session.apply import apply
+from assistant.session.state import State
 
 HANDWHEEL = Carriage(
     kind="handwheel", resolution=Fraction(254, 16 * 125 * 10), pitch=Fraction(254, 160), divisions=125, unit="in"
@@ -49,3 +52,11 @@ def few_checks(*more: Check) -> tuple[Check, ...]:
 
 def with_pass_time(a_job: Job, seconds: float) -> Job:
     return replace(a_job, pedal=replace(a_job.pedal, pass_takes_s=seconds))
+
+
+def at_setup(a_job: Job, number: int) -> State:
+    """A session of this job that has just begun this setup, its first."""
+    state = State()
+    for n, fact in enumerate((f.Started(a_job), f.SetupStarted(number)), start=1):
+        state = apply(state, f.Record(n, 0.0, "", fact))
+    return state

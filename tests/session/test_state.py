@@ -14,7 +14,7 @@ from tests.session.jobs import job
     ("old", "changes"),
     [
         (State(), {}),
-        (State(n=3, job=job(), cut=1), {"n": 4, "at": 2.5, "mode": CUTTING, "opening": Opening(2, CUTTING)}),
+        (State(n=3, job=job(), cuts=(1, 0)), {"n": 4, "at": 2.5, "mode": CUTTING, "opening": Opening(2, CUTTING)}),
         (Opening(2, CHECKS, question=Question("back", 1, 2)), {"out_at": 3.0, "question": None}),
     ],
 )

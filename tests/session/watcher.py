@@ -29,6 +29,11 @@ class Watcher:
     there; came_down: who said so had come down to it, and may not have come up to it yet. at_work: the last thing said
     that somebody waits for was a setting, so a board may be on its way over the blade.
 
+    before: the setup before this one. spoilt: setups that count no more. leaves: this board comes out of the clamps
+    before all of it is cut. done: setups that are over. saw_on: it may run, since a pass was called after it was last
+    confirmed off. to_register: this board has cuts in it and was clamped again, and nobody has shown yet that it lies
+    where it lay.
+
     Of a driven carriage: homed: its place is known. sent: where it was last sent, until it stands. arrived_at: where it
     stands; left: where it stood before it was sent off. placed: in this setup it has been where the board is clamped.
     proved: it was homed since the last pass.
@@ -40,10 +45,16 @@ class Watcher:
     open_check: str | None = None
     called: int = 0
     counted: bool = False
+    before: int = 0
+    spoilt: frozenset[int] = frozenset()
+    leaves: bool = False
+    saw_on: bool = False
+    to_register: bool = False
     paused: frozenset[str] = frozenset()
     guarded: tuple[object, int] | None = None
     cut: dict[int, frozenset[int]] = field(default_factory=dict)
     over: bool = False
+    done: frozenset[int] = frozenset()
     touched: bool = False
     clamping: int = 0
     answered_for: dict[str, object] = field(default_factory=dict)
@@ -76,8 +87,8 @@ class Watcher:
 
     def read(self, fact: f.Fact) -> None:
         if self.over:
-            assert isinstance(fact, f.SteppedBack | f.Resumed | f.CarriageLost), (
-                "nothing but going back follows the end of a session"
+            assert isinstance(fact, f.SteppedBack | f.Reopened | f.Resumed | f.CarriageLost), (
+                "nothing but going back or opening it again follows the end of a session"
             )
         getattr(self, f"_{fact.kind}", lambda fact: None)(fact)
 
@@ -97,7 +108,7 @@ class Watcher:
                 self.at_work = effect.klass == "setting"
             for key, figures in said:
                 if "left" in figures:
-                    left = self.job.total_passes - self._cut_in_all()
+                    left = sum(len(self.job.pattern_of(n).passes) for n in self._counting()) - self._cut_in_all()
                     assert figures["left"] == left, "what is left to cut is what has not been recorded"
                 if key == "ask clamped":
                     assert self.touched and not self._all_cut(), "there is nothing in the clamps that could move"
@@ -118,7 +129,8 @@ class Watcher:
             self.is_read = key == "ask carriage"
         elif self.is_read and (klass == "clamp" or key == "ask clamped"):
             self.is_read = False
-            self.came_down, self.stood = self.stood > self.stands, self.stands
+            # Asked a second time in a row, nothing has been moved in between.
+            self.came_down, self.stood = self.came_down or self.stood > self.stands, self.stands
 
     def _zone(self) -> tuple[Fraction, ...]:
         passes, depth = self.job.pattern_of(self.setup).passes, self.job.pattern_of(self.setup).depth
@@ -193,8 +205,11 @@ class Watcher:
         inner = [n for n, s in enumerate(pattern.sockets, start=1) if s.start > 0 and s.end < pattern.width]
         return [one for one in cuts if one.socket in inner]
 
+    def _counting(self) -> list[int]:
+        return [n for n in self.job.order if n not in self.spoilt]
+
     def _cut_in_all(self) -> int:
-        return sum(len(passes) for passes in self.cut.values())
+        return sum(len(self.cut.get(n, ())) for n in self._counting())
 
     def _what_for(self, check: Check) -> object:
         """Two answers to a check are one as long as this is the same."""
@@ -223,14 +238,61 @@ class Watcher:
         return check.when in ASKED_BY_THEMSELVES or (check.when == "setup" and not check.name.startswith(FOR_THE_WORK))
 
     def _setup_started(self, fact: f.SetupStarted) -> None:
-        assert fact.setup in (self.setup, self.setup + 1), "setups come in order"
-        assert fact.setup == 1 or self.counted, "no board is named before the one before it was counted"
+        assert not self.saw_on, "no board is named before the saw is off"
+        whole = self.setup and self.setup not in self.spoilt and not self.leaves
+        assert not whole or self.counted, "no board is named before the one before it was counted"
+        assert fact.setup not in self.spoilt, "nothing more is cut into a spoilt board"
+        assert not self._is_all_cut(fact.setup), "what is all cut is not begun again"
+        stage = self.job.setups[fact.setup - 1].stage
+        if self.setup and stage < self.job.setups[self.setup - 1].stage:
+            for check in self.job.checks:
+                if check.when == "stage":
+                    self.answered_for.pop(check.name, None)
+        self.before, self.leaves, self.to_register = self.setup, False, bool(self.cut.get(fact.setup))
         self.setup, self.called, self.open_check, self.counted = fact.setup, 0, None, False
         self.touched, self.clamping = False, self.clamping + 1
         self.placed = False
         self.secured = frozenset()
         self.paused = frozenset()
-        self.cut[fact.setup] = frozenset()
+        self.cut.setdefault(fact.setup, frozenset())
+
+    def _is_all_cut(self, setup: int) -> bool:
+        return self.cut.get(setup, frozenset()) == {p.number for p in self.job.pattern_of(setup).passes}
+
+    def _job_extended(self, fact: f.JobExtended) -> None:
+        assert [one.number for one in fact.setups] == list(
+            range(len(self.job.setups) + 1, len(self.job.setups) + len(fact.setups) + 1)
+        ), "what joins the job is numbered on"
+        assert set(fact.order) >= {n for n, passes in self.cut.items() if passes}, "what is cut stays in the job"
+        self.job = fact.extend(self.job)
+
+    def _board_chosen(self, fact: f.BoardChosen) -> None:
+        assert fact.setup not in self.spoilt | self.done, "what is over or spoilt is not chosen"
+        self.leaves = not self._all_cut() or self.setup in self.done | self.spoilt
+        self.called, self.open_check, self.dialled, self.to_register = 0, None, (0, 0), False
+
+    def _setup_reopened(self, fact: f.SetupReopened) -> None:
+        assert self.cut.get(fact.setup, frozenset()) & set(fact.passes), "what was never cut can't be cut again"
+        if fact.setup == self.setup and self._all_cut():  # the saw was off, and somebody has looked at the work
+            self.paused |= self.secured & {"clamps", "guard"}
+            self.secured -= {"clamps", "guard"}
+        self.cut[fact.setup] = self.cut[fact.setup] - set(fact.passes)
+        self.done -= {fact.setup}
+        if not fact.socket:
+            assert not self.cut[fact.setup], "of an end that is cut off nothing is left"
+            self.marked = frozenset(place for place in self.marked if place[0] != fact.setup)
+        if fact.setup == self.setup:
+            self.called, self.counted, self.dialled = 0, False, (0, 0)
+
+    def _board_spoilt(self, fact: f.BoardSpoilt) -> None:
+        boards = {(s.board, s.first_copy) for s in self.job.setups if s.number in fact.setups}
+        assert len(boards) == 1, "one board is spoilt, and its good mates stay"
+        self.spoilt |= set(fact.setups)
+        self.marked = frozenset(place for place in self.marked if place[0] not in fact.setups)
+
+    def _reopened(self, fact: f.Reopened) -> None:
+        assert self.over, "what is open can't be opened"
+        self.over = False
 
     @property
     def driven(self) -> bool:
@@ -279,9 +341,12 @@ class Watcher:
         (check,) = (check for check in self.job.checks if check.name == fact.check)
         if self._asks_of_its_own(check):
             assert self._is_due(check), f"{fact.check} has been answered, and holds"
-        if fact.check == "saw off":
-            assert self._all_cut(), "sockets are counted when all of them are cut"
+        if fact.check == "board out":
+            assert self.leaves and self.saw_on, "only a board that comes out before it is all cut is asked after"
+        elif fact.check == "saw off":
+            assert self._all_cut() and not self.leaves, "sockets are counted when all of them are cut"
         else:
+            assert not self.leaves, "a board on its way out needs no check but that the saw is off"
             assert not self._all_cut(), "all is cut: there is nothing to ask but the count"
         if fact.check == "clamps and guard":
             assert self.guarded == self._blade(), "a guard not yet confirmed for this depth is asked for by itself"
@@ -310,6 +375,8 @@ class Watcher:
             self.guarded = self._blade()
         if fact.check == "saw off":
             self.counted = True
+        if fact.check in ("saw off", "board out"):
+            self.saw_on = False
         self.open_check = None
 
     def _setting_called(self, fact: f.SettingCalled) -> None:
@@ -319,6 +386,8 @@ class Watcher:
         assert fact.setup == self.setup, "a setting belongs to the board in the clamps"
         assert fact.pass_ not in self.cut[self.setup], "a pass that is recorded is not called again"
         assert not self.counted, "what was counted is not cut any more"
+        assert not self.leaves and self.setup not in self.spoilt, "this board is on its way out"
+        assert not self.to_register, "a board that was out of the clamps is cut on only where it lies as it lay"
         assert not self.to_ask, f"before work goes on after an interruption {self.to_ask} are asked"
         due = [check.name for check in self.job.checks if self._asks_of_its_own(check) and self._is_due(check)]
         assert not due, f"no setting is called before {due} have been asked"
@@ -326,8 +395,8 @@ class Watcher:
         self.called = fact.pass_
         setting, dialled = Fraction(fact.setting), (fact.setup, fact.pass_)
         if (setting, dialled) != (self.stands, self.dialled):
-            self.stood, self.came_down = self.stands, False
-        self.stands, self.dialled, self.moved = setting, dialled, True
+            self.stood, self.came_down = self.stands, self.came_down and setting == self.stands
+        self.stands, self.dialled, self.moved, self.saw_on = setting, dialled, True, True
 
     def _zeroed(self, fact: f.Zeroed) -> None:
         self.dialled, self.stands = (0, 0), Fraction(0)
@@ -354,13 +423,13 @@ class Watcher:
         self.answered_for.pop("blade height", None)
         self.to_ask = frozenset({"ask carriage"} if self.moved and not self.driven else ())
         self.homed, self.sent, self.arrived_at = False, None, None
-        if self.touched and not self._all_cut():
+        if self.touched and not self._all_cut() and not self.leaves:
             self.to_ask |= {"ask clamped"}
         self._unsure()
 
     def _reregistered(self, fact: f.Reregistered) -> None:
         """Another clamping, and a carriage that was moved from where it stood to where a cut was tried."""
-        self.clamping += 1
+        self.clamping, self.to_register = self.clamping + 1, False
         if fact.setting:
             setting = Fraction(fact.setting)
             (tried,) = (one.number for one in self.job.pattern_of(self.setup).passes if one.setting == setting)
@@ -374,18 +443,19 @@ class Watcher:
 
     def _stepped_back(self, fact: f.SteppedBack) -> None:
         if fact.setup != self.setup or self.over:
-            assert fact.setup in (self.setup, self.setup - 1), "back reaches one setup at the most"
+            assert fact.setup in (self.setup, self.before), "back reaches one setup at the most"
             assert self.over or not self.touched, "back does not reach past an answered check"
             self.touched, self.clamping = True, self.clamping + 1
             self.secured = frozenset()
             self.paused = frozenset()
             self.guarded = None
-            self.setup, self.over = fact.setup, False
+            self.setup, self.before, self.over = fact.setup, 0, False
         elif self._all_cut():  # the saw was off, and somebody has looked at the work
             self.paused |= self.secured & {"clamps", "guard"}
             self.secured -= {"clamps", "guard"}
         self.called, self.open_check, self.counted = 0, None, False
         self.cut[self.setup] -= {fact.pass_}
+        self.done -= {self.setup}
 
     def _jumped(self, fact: f.Jumped) -> None:
         assert fact.setup == self.setup, "go-to stays on the board in the clamps"
@@ -394,17 +464,18 @@ class Watcher:
 
     def _setup_done(self, fact: f.SetupDone) -> None:
         self._has_all(fact.setup)
+        self.done |= {fact.setup}
         assert self.counted, "a setup ends when its sockets are counted, the saw switched off"
         if self.driven and self.homed and self.job.carriage.drive.home == "switch":  # type: ignore[union-attr]
             assert self.proved, "a setup ends when the switch has proved where the carriage stood"
 
     def _has_all(self, setup: int) -> None:
         every = {p.number for p in self.job.pattern_of(setup).passes}
-        assert self.cut[setup] == every, "a setup can't end with a pass not recorded"
+        assert self.cut.get(setup) == every, "a setup can't end with a pass not recorded"
 
     def _finished(self, fact: f.Finished) -> None:
-        assert self.setup == len(self.job.setups), "the session is finished when the last setup is"
-        for number in range(1, self.setup + 1):
+        assert not self.saw_on, "the session is finished when the saw is off"
+        for number in self._counting():
             self._has_all(number)
         self.over = True
 

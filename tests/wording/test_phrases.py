@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from assistant.plans.checks import DEFAULT_CHECKS, default_checks
-from assistant.plans.intents import EAGER, Intent
+from assistant.plans.intents import EAGER, PHRASED, Intent
 from assistant.plans.languages import language_of
 from assistant.plans.model import VoiceSettings
 from assistant.session.intents import wanted
@@ -29,8 +29,9 @@ from tests.session.jobs import few_checks, job
 
 def test_every_intent_has_a_wording_an_explanation_and_a_state():
     table = whole_table(DEFAULT_CHECKS, "marigold", 3)
-    assert {phrase.intent for phrase in table} == set(Intent) == set(EXPLAINED)
-    assert {intent for intents in SAID_WHEN.values() for intent in intents} == set(Intent)
+    assert {phrase.intent for phrase in table} == {*PHRASED, Intent.CHECK}
+    assert set(EXPLAINED) == set(Intent)
+    assert {intent for intents in SAID_WHEN.values() for intent in intents} == {*PHRASED, Intent.CHECK}
 
 
 def test_the_lead_in_is_due_exactly_where_a_false_one_would_do_harm():

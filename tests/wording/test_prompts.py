@@ -44,6 +44,7 @@ def _strings(node: ast.expr) -> set[str]:
     if isinstance(node, ast.IfExp):
         return _strings(node.body) | _strings(node.orelse)
     names = ("back", "go to", "end", "carriage", "zeroed", "clamped", "registered", "move", "off")
+    names += ("board", "cut off", "socket", "spoilt", "copy")
     return {f"ask {name}" for name in names}
 
 

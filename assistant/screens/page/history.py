@@ -106,6 +106,12 @@ class PassTimes:
             match record.fact:
                 case f.Started(job=job):
                     self.job = job
+                case f.JobExtended():
+                    self.job = record.fact.extend(self.job) if self.job else None
+                case f.SetupReopened() | f.BoardSpoilt():
+                    gone = _taken_back(record.fact)
+                    self.passes = [one for one in self.passes if not gone(one["setup"], one["pass"])]
+                    self._called = None
                 case f.SettingCalled(setup, pass_, _):
                     self._called = (setup, pass_, at)
                 case f.PassCut(setup, pass_, by):
@@ -119,6 +125,13 @@ class PassTimes:
                 case f.StoodBy() | f.Resumed():
                     self._called = None
             yield record
+
+
+def _taken_back(fact: f.SetupReopened | f.BoardSpoilt) -> Callable[[int, int], bool]:
+    """Whether a pass no longer counts from this fact on."""
+    if isinstance(fact, f.BoardSpoilt):
+        return lambda setup, pass_: setup in fact.setups
+    return lambda setup, pass_: setup == fact.setup and pass_ in fact.passes
 
 
 def _with_pauses(records: Iterable[f.Record], pause: Callable[[float], None]) -> Iterator[f.Record]:

@@ -1,0 +1,159 @@
+"""What becomes of a job beside being cut in its order: another board first, an end or a socket again, a spoilt board.
+
+Each change is asked for, read back, and made by facts alone, so that `kerfcall job` makes them in a session that was
+left just as the session itself does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from assistant.plans.job_json import fraction_text
+from assistant.plans.model import Job, Setup
+from assistant.plans.pieces import BLANK
+from assistant.session import effects as e
+from assistant.session import facts as f
+from assistant.session.effects import prompt
+from assistant.session.kinds import Change, QuestionName, SetupStatus
+from assistant.session.order import coming, opposite, waits_for_stage
+from assistant.session.state import ENDED_EARLY, FINISHED, State
+from assistant.session.turn import Turn
+
+QUESTIONS = {
+    Change.BOARD: QuestionName.BOARD,
+    Change.END: QuestionName.CUT_OFF,
+    Change.SOCKET: QuestionName.SOCKET,
+    Change.SPOILT: QuestionName.SPOILT,
+    Change.COPY: QuestionName.COPY,
+}
+CHANGES = {question: change for change, question in QUESTIONS.items()}
+
+
+def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt | None:
+    """Why this can't be done, or None. setup: any number that was given; socket: likewise, for `Change.SOCKET`."""
+    job = state.the_job
+    if not 1 <= setup <= len(job.setups):
+        return prompt("no such setup", setup=setup, setups=len(job.setups))
+    if state.status[setup - 1] == SetupStatus.SPOILT:
+        return prompt("board was spoilt", setup=setup)
+    if setup not in job.order:
+        return prompt("setup replaced", setup=setup)
+    mask = state.cuts[setup - 1]
+    match what:
+        case Change.BOARD:
+            if not state.is_open(setup):
+                return prompt("setup is cut", setup=setup)
+            if setup == state.setup and not (state.chosen or is_over(state)):
+                return prompt("board is clamped", setup=setup)
+            if waits_for_stage(state, setup):
+                return prompt("stage waits", setup=setup)
+        case Change.END:
+            if job.layout == "slots":
+                return prompt("slots have no end")
+            if len(job.stages) > 1:
+                return prompt("lined end")
+            if not mask:
+                return prompt("nothing cut yet", setup=setup)
+        case Change.SOCKET:
+            sockets = len(job.pattern_of(setup).sockets)
+            if not 1 <= socket <= sockets:
+                return prompt("no such socket", setup=setup, socket=socket, sockets=sockets)
+            if not any(mask >> (n - 1) & 1 for n in passes_of_socket(job, setup, socket)):
+                return prompt("socket not cut", setup=setup, socket=socket)
+    return None
+
+
+def is_over(state: State) -> bool:
+    return state.mode in (FINISHED, ENDED_EARLY)
+
+
+def passes_of_socket(job: Job, setup: int, socket: int) -> tuple[int, ...]:
+    return tuple(one.number for one in job.pattern_of(setup).passes if one.socket == socket)
+
+
+def setups_of_board(job: Job, setup: int) -> tuple[int, ...]:
+    """All setups of the board, or stack of boards, that lies in the clamps in this one: of both ends and all stages."""
+    this = job.setups[setup - 1]
+    same = (this.board, this.first_copy, this.copies)
+    return tuple(n for n in job.order if _board(job.setups[n - 1]) == same)
+
+
+def _board(setup: Setup) -> tuple[str, int, int]:
+    return setup.board, setup.first_copy, setup.copies
+
+
+def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
+    """Make the facts of a change that `refusal` allows. Where it concerns the board in the clamps, that comes out."""
+    over = is_over(turn.state)
+    if over:
+        turn.fact(f.Reopened())
+    job, here = turn.state.the_job, turn.state.setup
+    match what:
+        case Change.BOARD:
+            turn.fact(f.BoardChosen(setup))
+        case Change.END:
+            off = fraction_text(job.pattern_of(setup).depth + job.kerf)
+            facing = opposite(turn.state, setup)
+            both = (setup, facing.setup) if facing and facing.setup and turn.state.cuts[facing.setup - 1] else (setup,)
+            for number in both:
+                turn.fact(f.SetupReopened(number, _all_passes(job, number), 0, off))
+            if over or setup == here:
+                turn.fact(f.BoardChosen(setup))
+        case Change.SOCKET:
+            turn.fact(f.SetupReopened(setup, passes_of_socket(job, setup, socket), socket, ""))
+            if over:
+                turn.fact(f.BoardChosen(setup))
+        case Change.SPOILT:
+            setups = setups_of_board(job, setup)
+            turn.fact(f.BoardSpoilt(setups))
+            turn.fact(one_more(job, setups, what))
+            if over or here in setups:
+                turn.fact(f.BoardChosen(coming(turn.state)))
+        case Change.COPY:
+            turn.fact(one_more(job, setups_of_board(job, setup), what, copies=1))
+            if over:
+                turn.fact(f.BoardChosen(coming(turn.state)))
+
+
+def _all_passes(job: Job, setup: int) -> tuple[int, ...]:
+    return tuple(one.number for one in job.pattern_of(setup).passes)
+
+
+def one_more(job: Job, setups: tuple[int, ...], why: Change, copies: int = 0) -> f.JobExtended:
+    """Another board like the one of these setups, or as many copies of it as are clamped together.
+
+    Each of its setups is cut after the last one of its own kind, so that the blade stands at the same height.
+    """
+    wanted = list(_copied(job, [job.setups[n - 1] for n in setups], copies))
+    new = tuple(replace(each, number=len(job.setups) + n) for n, each in enumerate(wanted, start=1))
+    order = list(job.order)
+    for each in new:
+        alike = [place for place, n in enumerate(order) if _kind(job, new, n) == (each.stage, each.pattern)]
+        order.insert(alike[-1] + 1 if alike else len(order), each.number)
+    return f.JobExtended((), new, tuple(order), str(why))
+
+
+def _kind(job: Job, new: tuple[Setup, ...], number: int) -> tuple[int, int]:
+    one = job.setups[number - 1] if number <= len(job.setups) else new[number - len(job.setups) - 1]
+    return one.stage, one.pattern
+
+
+def _copied(job: Job, of: list[Setup], copies: int) -> Iterator[Setup]:
+    """The setups of the new board, those of its linings' blanks first, since they belong to the first stage."""
+    board, copies = of[0].board, copies or of[0].copies
+    blanks = [one for one in job.setups if one.board == board + BLANK]
+    if blanks:
+        most, left = max(one.copies for one in blanks), copies * len({one.end for one in of})
+        first = _next_copy(blanks)
+        while left:
+            together = min(most, left)
+            yield replace(blanks[0], copies=together, first_copy=first)
+            first, left = first + together, left - together
+    first = _next_copy([one for one in job.setups if one.board == board])
+    for one in of:
+        yield replace(one, copies=copies, first_copy=first)
+
+
+def _next_copy(setups: list[Setup]) -> int:
+    return max(one.first_copy + one.copies for one in setups)
