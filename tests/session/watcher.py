@@ -63,6 +63,7 @@ class Watcher:
     dialled: tuple[int, int] = (0, 0)
     stood: Fraction = Fraction(0)
     stands: Fraction = Fraction(0)
+    stood_by_journal: Fraction = Fraction(0)
     is_read: bool = False
     came_down: bool = False
     made_since: dict[str, int] = field(default_factory=dict)
@@ -129,8 +130,7 @@ class Watcher:
             self.is_read = key == "ask carriage"
         elif self.is_read and (klass == "clamp" or key == "ask clamped"):
             self.is_read = False
-            # Asked a second time in a row, nothing has been moved in between.
-            self.came_down, self.stood = self.came_down or self.stood > self.stands, self.stands
+            self.came_down, self.stood = self.stood > self.stands, self.stands
 
     def _zone(self) -> tuple[Fraction, ...]:
         passes, depth = self.job.pattern_of(self.setup).passes, self.job.pattern_of(self.setup).depth
@@ -313,7 +313,7 @@ class Watcher:
     def _moved(self, fact: f.Moved) -> None:
         assert self.sent is not None and fact.asked == self.sent.to, "it stands where it was sent, or not at all"
         self.arrived_at, self.sent, self.placed, self.moved = Fraction(fact.asked), None, True, True
-        self.stands = self.stood = self.arrived_at
+        self.stands = self.stood = self.stood_by_journal = self.arrived_at
         self.dialled, self.came_down = (fact.setup, fact.pass_), False
 
     def _halted(self, fact: f.CarriageHalted) -> None:
@@ -396,6 +396,7 @@ class Watcher:
         setting, dialled = Fraction(fact.setting), (fact.setup, fact.pass_)
         if (setting, dialled) != (self.stands, self.dialled):
             self.stood, self.came_down = self.stands, self.came_down and setting == self.stands
+            self.stood_by_journal = self.stands
         self.stands, self.dialled, self.moved, self.saw_on = setting, dialled, True, True
 
     def _zeroed(self, fact: f.Zeroed) -> None:
@@ -417,6 +418,7 @@ class Watcher:
 
     def _resumed(self, fact: f.Resumed) -> None:
         assert not self.over
+        self.stood, self.came_down = self.stood_by_journal, False  # what was read before isn't written down
         self.zone, self.warned = (), False
         self.paused = frozenset()
         self.guarded = None
@@ -434,7 +436,7 @@ class Watcher:
             setting = Fraction(fact.setting)
             (tried,) = (one.number for one in self.job.pattern_of(self.setup).passes if one.setting == setting)
             if setting != self.stands:
-                self.stood = self.stands
+                self.stood = self.stood_by_journal = self.stands
             self.dialled, self.stands = (self.setup, tried), setting
 
     def _unsure(self) -> None:
