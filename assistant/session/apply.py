@@ -57,10 +57,10 @@ def _started(state: State, fact: f.Started, at: float) -> Change:
 
 def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
     """A board that was in the clamps before is clamped again: all of that is due, as is what counts the end's cuts."""
-    job, was = state.the_job, state.status[fact.setup - 1]
+    job = state.the_job
     setup, before = job.setups[fact.setup - 1], state.the_setup if state.setup else None
     redo = state.redo
-    if was in (SetupStatus.BEGUN, SetupStatus.REDO):
+    if any(last is not None and last.setup == fact.setup for last in state.confirmed):
         redo |= due_after(job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK)
     if before is not None and setup.stage < before.stage:
         redo |= bits_of(job.checks, [check.name for check in job.checks if check.when == When.STAGE])

@@ -44,7 +44,12 @@ class Session(RuleBasedStateMachine):
     @rule(intent=st.sampled_from(Intent), number=st.integers(0, 12), after=SECONDS, old=st.integers(0, 1))
     def phrase(self, intent: str, number: int, after: float, old: int) -> None:
         checks = self.driver.state.the_job.checks
-        arguments = {"check": checks[number % len(checks)].name, "go to": number}
+        setups = len(self.driver.state.the_job.setups)
+        if intent in ("spoilt", "copy") and setups > 20:
+            return  # no shop has wood for so many
+        arguments = {"check": checks[number % len(checks)].name, "go to": number, "socket": f"{number}.{old + 1}"}
+        if number % 2:  # else the board in the clamps
+            arguments |= dict.fromkeys(("board", "redo", "spoilt", "copy"), number)
         self.driver.heard(intent, arguments.get(intent), after, old, began=min(after, 1.0))
 
     @rule(device=st.sampled_from(("microphone", "pedal")), state=st.sampled_from(("lost", "works")))
@@ -69,8 +74,7 @@ class Session(RuleBasedStateMachine):
             self.heard = self.driver.effects
             self.watcher.hear(self.driver.effects)
         state = self.driver.state
-        recorded = sum(len(passes) for passes in self.watcher.cut.values())
-        assert state.cut_in_all == recorded
+        assert state.cut_in_all == self.watcher.cut_in_all()
         assert {p for p in range(1, state.passes + 1) if state.is_cut(p)} == self.watcher.cut[state.setup]
 
     @invariant()
@@ -80,7 +84,8 @@ class Session(RuleBasedStateMachine):
             self.replay = apply(self.replay, record)
         self.replayed = len(self.driver.records)
         state, live = self.replay, self.driver.state
-        assert (state.n, state.setup, state.cut, state.confirmed) == (live.n, live.setup, live.cut, live.confirmed)
+        assert (state.n, state.setup, state.cuts, state.confirmed) == (live.n, live.setup, live.cuts, live.confirmed)
+        assert (state.job, state.status, state.chosen) == (live.job, live.status, live.chosen)
 
     @invariant()
     def something_can_be_answered(self) -> None:

@@ -109,7 +109,7 @@ class Watcher:
                 self.at_work = effect.klass == "setting"
             for key, figures in said:
                 if "left" in figures:
-                    left = sum(len(self.job.pattern_of(n).passes) for n in self._counting()) - self._cut_in_all()
+                    left = sum(len(self.job.pattern_of(n).passes) for n in self._counting()) - self.cut_in_all()
                     assert figures["left"] == left, "what is left to cut is what has not been recorded"
                 if key == "ask clamped":
                     assert self.touched and not self._all_cut(), "there is nothing in the clamps that could move"
@@ -208,7 +208,7 @@ class Watcher:
     def _counting(self) -> list[int]:
         return [n for n in self.job.order if n not in self.spoilt]
 
-    def _cut_in_all(self) -> int:
+    def cut_in_all(self) -> int:
         return sum(len(self.cut.get(n, ())) for n in self._counting())
 
     def _what_for(self, check: Check) -> object:
