@@ -406,8 +406,8 @@ def walk(a_job: object, most: int, hear_out: bool = False, killed: bool = True) 
     transitions, kinds = 0, {record.fact.kind for record in first.records}
     while waiting:
         node = waiting.popleft()
-        for label, event in _with_restart(node, events(node.state)) if killed else events(node.state):
-            base = _replayed(node) if label == "restart" else node
+        for label, event in with_restart(node, events(node.state)) if killed else events(node.state):
+            base = replayed(node) if label == "restart" else node
             after, kept, effects = step(base, event)
             transitions += 1
             kinds |= {fact.kind for fact in kept}
@@ -418,18 +418,18 @@ def walk(a_job: object, most: int, hear_out: bool = False, killed: bool = True) 
             if (where := place(after.state)) not in seen:
                 seen.add(where)
                 waiting.append(after)
-        _can_go_on(node.state)
+        can_go_on(node.state)
         assert len(seen) <= most, "more places than this job should have"
     return len(seen), transitions, kinds
 
 
-def _with_restart(node: Node, all_events: Iterator[tuple[str, Event]]) -> Iterator[tuple[str, Event]]:
+def with_restart(node: Node, all_events: Iterator[tuple[str, Event]]) -> Iterator[tuple[str, Event]]:
     yield from all_events
     if node.state.mode not in ("finished", "ended early"):
         yield "restart", Resume(node.state.at + 60, UTC, hear_out=node.state.hear_out)
 
 
-def _replayed(node: Node) -> Node:
+def replayed(node: Node) -> Node:
     """The process died here: the state that follows from the journal's records alone."""
     state = State()
     for record in node.records:
@@ -441,7 +441,7 @@ def _replayed(node: Node) -> Node:
     return replace(node, state=state)
 
 
-def _can_go_on(state: State) -> None:
+def can_go_on(state: State) -> None:
     if state.mode != "ended early":
         assert wanted(state) or state.question, "there is always something that can be answered"
 
