@@ -56,6 +56,7 @@ def run_live(runner: Runner, pump: Callable[[float], None] | None = None) -> Non
             pump(runner.clock.at())
         if event is not None:
             runner.handle(event)
+        # With an event, `handle` itself sends the deadlines that lie before it.
         elif deadline is not None and runner.clock.at() >= deadline:
             runner.handle(TimePassed(runner.clock.at(), runner.clock.utc()))
         # An event in the queue may be the voice's report. Not only when idle: steady events must not put this off.
