@@ -127,6 +127,7 @@ class HeldMoves:
             self._drive.released()
 
     def _tick(self) -> None:
+        # Read once: another thread takes the lines away at the end of a move.
         drive, lines = self._drive, self._lines
         if drive is not None and lines is not None:
             place = drive.position
@@ -188,6 +189,7 @@ class HeldMoves:
             mend = f"give {self._shown(reach[0])} to {self._shown(reach[1])}, or look at the controller's travel"
             raise BadInput([Fault("lies outside the controller's travel", self._shown(setting), "SETTING", mend)])
         step = self._carriage.resolution
+        # As if it stood a step above: so there is a point to come up from, wherever it really stands.
         point = approach(self._carriage, setting + step, setting, down)
         if down and point is None:
             mend = "measure the play at lower settings, or correct carriage.travel"
@@ -404,6 +406,7 @@ class Keys:
 
             mode = KeyMode(sys.stdin.fileno(), None)
             self._stack.callback(mode.restore)
+            # Called before the mode is put back: a key that halted must not be read as typing afterwards.
             self._stack.callback(forget_typing)
             mode.set(flush=True)
         return self
