@@ -112,6 +112,7 @@ class HeldMoves:
             else:
                 self._stack.callback(self._pedal.close)
         print("-- The carriage's controller is asked for its settings.")
+        # After the pedal, so that it is closed first, which halts it.
         self._drive = self._make_drive(self._clock, self._events.put, lambda: self._pedal_down, self._tick)
         self._stack.callback(self._drive.close)
         self._stack.enter_context(self._halting_at_signals())
@@ -367,6 +368,7 @@ def has_terminal() -> bool:
     if sys.platform == "win32":
         return True
     try:
+        # In the background it would be stopped as soon as it reads (SIGTTIN), and could halt nothing.
         return os.tcgetpgrp(sys.stdin.fileno()) == os.getpgrp()
     except OSError:
         return False
@@ -447,6 +449,7 @@ class Keys:
 
         console: Any = msvcrt
         end = time.monotonic() + within_s
+        # On Windows select takes sockets only.
         while not console.kbhit():
             if time.monotonic() >= end:
                 return []

@@ -36,6 +36,7 @@ def leaving_on_signals(runner: Runner) -> Iterator[CtrlC]:
         runner.post(Leave(runner.clock.at(), runner.clock.utc()))
 
     names = ("SIGINT", "SIGTERM", "SIGHUP")
+    # Windows has no SIGHUP.
     kept = {n: signal.signal(n, leave) for name in names if (n := getattr(signal, name, None)) is not None}
     try:
         yield ctrl_c

@@ -53,6 +53,7 @@ class Runner:
         self.closing: e.Close | None = None
         self.deadlines: set[float] = set()
         self._commit = commit
+        # Not `Queue`: a signal handler posts too, and would wait for ever for a lock that this thread holds already.
         self._queue: queue.SimpleQueue[Event] = queue.SimpleQueue()
         self._voice = VoiceWatch()
 

@@ -60,6 +60,7 @@ class LiveLock:
                 private.make_folder(folder, tighten_it=False)
                 lock = FileLock(str(path), mode=private.FILE)
                 lock.acquire(timeout=PATIENCE_S)
+            # Before OSError, since filelock's Timeout is one.
             except Timeout as error:
                 raise SessionLocked(refusal(folder / f"{NAME}.json")) from error
             # NotImplementedError: how filelock reports a file system that can't lock.
