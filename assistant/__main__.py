@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 
+# Type checkers know this name too. Importing it would take time in which Python itself still answers a Ctrl-C.
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Sequence

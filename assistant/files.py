@@ -24,6 +24,7 @@ def prepared(path: Path, content: Content, mode: int = PRIVATE) -> Iterator[Path
     content: the bytes, or a function that writes them into the open file. mode: its permissions, where the system has
     them. Any exception inside leaves `path` unchanged and nothing beside it. Raises OSError.
     """
+    # Beside it, since a rename is one step only within one file system.
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".new", dir=path.parent)
     new = Path(name)
     try:
@@ -33,6 +34,7 @@ def prepared(path: Path, content: Content, mode: int = PRIVATE) -> Iterator[Path
             else:
                 content(file)
             file.flush()
+            # Before the rename: else a power cut could leave the name on a file whose bytes were never written.
             os.fsync(file.fileno())
         if mode != PRIVATE:
             new.chmod(mode)
@@ -53,6 +55,7 @@ def write_whole(path: Path, content: Content, mode: int = PRIVATE) -> None:
 
 def usual_mode() -> int:
     """The permissions that this user's mask gives a new file. Unsafe while other threads open files."""
+    # It can only be read by setting another.
     mask = os.umask(0)
     os.umask(mask)
     return 0o666 & ~mask

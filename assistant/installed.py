@@ -48,6 +48,7 @@ def packages(
     missing = [name for name in CORE if installed(name) is None]
     if missing:
         return Finding("packages", BROKEN, f"missing: {', '.join(missing)}", pip(*missing), {"missing": missing})
+    # A package removed by hand leaves its metadata behind.
     halved = [name for name in CORE if not importable(name)]
     if halved:
         text = f"installed, but Python can't find them: {', '.join(halved)}"
@@ -81,6 +82,7 @@ def _compared(wanted: Sequence[tuple[str, Any]], installed: Callable[[str], str 
     wrong = [
         one
         for _, one in wanted
+        # A pre-release that is there counts by its number; `contains` alone would refuse every one.
         if versions[one.name] is not None and not one.specifier.contains(versions[one.name], prereleases=True)
     ]
     extras = sorted({extra for extra, one in wanted if extra and versions[one.name] is not None})

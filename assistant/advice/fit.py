@@ -210,6 +210,7 @@ def moved(joint: Joint, strain_a: float, strain_b: float) -> Joint:
     pieces in them find their own place.
     """
     differ = strain_a - strain_b
+    # A left gap lies before A's wall and after B's, so it opens as A's wall moves further along x; a right gap closes.
     way = {LEFT: 1.0, RIGHT: -1.0, SLOT: 0.0}
     return replace(joint, gaps=tuple(replace(g, offset=g.offset + way[g.side] * g.at * differ) for g in joint.gaps))
 
@@ -245,6 +246,7 @@ def room(joint: Joint, errors: Errors) -> Band | None:
 
 def _band(middle: float, errors: Errors, kerfs: int, references: int, settings: int) -> Band:
     """The band of a sum of gaps. kerfs: how often the kerf error counts. references, settings: how many of them do."""
+    # One kerf error is in all gaps alike and adds up in full. The others are independent: their squares add up.
     parts = (kerfs * errors.kerf, math.sqrt(references) * errors.reference, math.sqrt(settings) * errors.setting)
     worst = kerfs * errors.kerf + references * errors.reference + settings * errors.setting
     return Band(middle, COVERAGE * math.hypot(*parts), COVERAGE * worst)
@@ -273,6 +275,7 @@ def simulate(joint: Joint, errors: Errors, *, joints: int = USUAL_JOINTS, seed: 
         # Each part has its own reference error, but only the difference of the two moves gaps.
         reference = random.standard_normal(settings.shape[1]) * (errors.reference * math.sqrt(2))
         for row, (side, way) in enumerate(zip(sides, (1, -1), strict=True)):
+            # Both walls of a slot are in one part, so its reference moves neither against the other.
             common = kerf if joint.share == 1.0 else kerf + way * reference
             kept[row, some], kept[row + 2, some] = _tightest_and_widest(np, side, settings, common)
     if joint.share == 1.0:
@@ -318,6 +321,7 @@ def chances(draws: Draws, limit: float, clearance: float | None = None) -> Chanc
         serves=good / total,
         step=float(step),
         great_step=float(great),
+        # Of a share of independent draws (binomial).
         doubt=math.sqrt(share * (1 - share) / total),
     )
 

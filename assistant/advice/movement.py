@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from assistant.plans.model import GRAINS
 
 # The range of the Handbook's EMC table (30 to 270 degrees F), and the range in which its coefficients hold.
+# Rounded outwards, so that exactly 30 or 270 degrees F, which a plan may give, lie within.
 COLDEST_C, HOTTEST_C = -1.2, 132.3
 DRIEST_PERCENT, WETTEST_PERCENT = 6.0, 14.0
 

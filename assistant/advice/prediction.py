@@ -173,6 +173,7 @@ def _best(
     swelling = each.joint.fingers >= SWELLING_FINGERS and plan.joint.layout != "slots"
     guessed = clearances(draws, limit, least=SWELLING_MM if swelling else 0.0, step=float(step))
     likely = [round(c / float(step)) for c in sorted(guessed, key=lambda c: (-guessed[c], c))[:MOST_TRIED]]
+    # With their neighbours, since `best_of` also asks how a clearance does a step off.
     tried = sorted({count + off for count in likely for off in (-1, 0, 1)})
     shares = {float(count): share for count in tried if (share := serves(count * step)) is not None}
     best = best_of(shares, [float(count) for count in likely if count in shares])

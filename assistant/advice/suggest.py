@@ -222,6 +222,7 @@ def _measure(division: Division, wanted: Wanted, blade: Blade) -> Candidate | No
     if (inner and a_socket == 0) or passes > MOST_PASSES:
         return None
     narrowest = min(division.first, division.last, division.finger)
+    # count - 1 walls of one thickness by the other, where a butt joint has the width by the thicker board.
     glue = Fraction(division.count - 1) * wanted.thinner / wanted.width
     # Part A has the first finger and every second finger from there, part B the others.
     in_a = division.first + division.finger * (inner // 2) + (division.last if division.count % 2 else 0)

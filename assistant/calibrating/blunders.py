@@ -24,6 +24,7 @@ GREATEST_SLOPE = 0.1
 FALSE_ALARMS = 0.002
 # The standard deviation of a normal distribution over its median absolute deviation; how many of them off a suspect is.
 MAD, SUSPECT = 1.4826, 4.0
+# Of three readings none may be left out: see `agreement`.
 LEAST_FOR_SCREENING = 4
 
 
@@ -165,6 +166,7 @@ def _stands_off(suspect: Reading, kept: Sequence[Reading], caliper: Caliper, cou
     off = abs(float(suspect.value) - line.at(x))
     # Readings that all agree to the last digit may still vary within that digit.
     sd = max(line.sd * _trimmed(len(kept) / count), float(caliper.step) / math.sqrt(12))
+    # Of one new reading about a fitted line: its own scatter, that of the line's level and that of its slope.
     spread = sd * math.sqrt(1 + 1 / len(kept) + (x - line.mean_x) ** 2 / line.sxx)
     return off > max(student(1 - FALSE_ALARMS / count, line.dof) * spread, 2 * float(caliper.step))
 
@@ -175,6 +177,7 @@ def _trimmed(share: float) -> float:
         return 1.0
     normal = NormalDist()
     z = normal.inv_cdf((1 + share) / 2)
+    # The variance of a normal distribution cut off at +-z is 1 - 2 z pdf(z) / share.
     return 1 / math.sqrt(1 - 2 * z * normal.pdf(z) / share)
 
 

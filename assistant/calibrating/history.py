@@ -30,7 +30,9 @@ def note_value(
         "kept": len(value.points),
         "left_out": [{"place": each.reading.label, "why": each.why} for each in value.left_out],
         "readings": [
-            {"place": one.label, "x_mm": str(one.x), "reading_mm": str(one.value), "side": one.side} for one in readings
+            # As text, since JSON has no fractions.
+            {"place": one.label, "x_mm": str(one.x), "reading_mm": str(one.value), "side": one.side}
+            for one in readings
         ],
     }
     utc = now()

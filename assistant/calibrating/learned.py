@@ -59,6 +59,7 @@ def correction_of(what: str, amount: float, written: float, wanted: float) -> tu
     Raises ValueError for another `what`.
     """
     felt = max(FELT, FELT_SHARE * amount)
+    # Of a felt joint: what would have been right, less what was wanted. Of a measured one: written, less measured.
     match what:
         case "too tight":
             return written + amount - wanted, felt

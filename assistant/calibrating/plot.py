@@ -154,5 +154,6 @@ def _write_png(items: Iterable[Drawn], path: Path) -> None:
             case Label(text, x, y, anchor, size):
                 side = {"start": "left", "middle": "center", "end": "right"}[anchor]
                 points = size * POINTS_PER_INCH / PIXELS_PER_INCH
+                # Without parse_math=False a $ in a label would begin a formula.
                 axes.text(x, y, text, ha=side, va="baseline", fontsize=points, parse_math=False)
     figure.savefig(path)

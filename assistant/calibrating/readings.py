@@ -133,6 +133,7 @@ def from_csv(collector: ReadingCollector, path: Path) -> None:
         value = f'"{shortened(cleaned(lines[0][1]))}"'
         collector.faults.append(Fault("the heading has no columns place and reading", value, path.name, mend))
         return
+    # There may be fewer rows: a quoted field runs on over the ends of lines.
     for (number, _), row in zip(lines[1:], rows[1:], strict=False):
         place, value, side = ("" if i is None or i >= len(row) else row[i] for i in columns)
         collector.add(place, value, side, f"{path.name}: line {number}")

@@ -94,6 +94,7 @@ def _beta_fraction(a: float, b: float, x: float) -> float:
     c, d = 1.0, 1 / max(1 - (a + b) * x / (a + 1), tiny)
     result = d
     for m in range(1, 10_000):
+        # The fraction's terms: Abramowitz and Stegun, 26.5.8.
         even = m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m))
         odd = -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1))
         step = 1.0
@@ -142,6 +143,7 @@ def student(level: float, dof: float) -> float:
 
 def _outside(t: float, dof: float) -> float:
     """The share of Student's distribution beyond +- t."""
+    # Abramowitz and Stegun, 26.7.1.
     return _beta(dof / 2, 0.5, dof / (dof + t * t))
 
 
@@ -177,6 +179,7 @@ def fit_line(x: Sequence[Number], y: Sequence[Number], u: Sequence[Number] | Non
     return FittedLine(
         intercept=float(mean_y - slope * mean_x),
         slope=float(slope),
+        # At x = 0: that of the mean, and the slope's at this distance from it.
         u_intercept=math.sqrt(variance * (1 / total + mean_x**2 / sxx)),
         u_slope=math.sqrt(variance / sxx),
         sd=math.sqrt(rest / dof) if dof else 0.0,

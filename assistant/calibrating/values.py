@@ -254,6 +254,7 @@ def _by_mean(
     parts = (
         Component("scatter of the readings", with_students_factor(sd / math.sqrt(count), count - 1), count - 1),
         Component("caliper's resolution", resolution(float(caliper.step))),
+        # A travel that is off by a share moves each reading by that share of its x.
         Component(given.name, given.u * math.fsum(float(r.x) for r in kept) / count, given.dof),
         *common,
     )
@@ -277,6 +278,7 @@ def _resolution_line(readings: Sequence[Reading], caliper: Caliper) -> tuple[flo
     """The uncertainty that the caliper's rounding adds to (level, slope): one rounding a place, however often read."""
     places = sorted({r.x for r in readings})
     one = resolution(float(caliper.step))
+    # With uncertainties given, those of the line don't depend on y, so any will do.
     line = fit_line(places, places, [one] * len(places))
     return line.u_intercept, line.u_slope
 

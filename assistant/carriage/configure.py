@@ -52,6 +52,7 @@ def _wanted(carriage: Carriage, controller: Controller) -> Iterator[Change]:
         yield change(dialect.SOFT_LIMITS, 0, "nothing tells the controller where its travel begins")
         yield change(dialect.HOMING, 0, "home is set by hand")
         return
+    # Before the soft limits, which the firmware refuses without homing (its error 10).
     yield change(dialect.HOMING, 1, "it finds its home switch")
     travel = controller.of(dialect.TRAVEL, axis)
     whole = left_raised(travel) or travel // TENTH * TENTH

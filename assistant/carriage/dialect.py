@@ -219,6 +219,7 @@ def _report(found: re.Match[str]) -> Said:
 
 def jog(axis: str, place: Fraction, feed: Fraction) -> str:
     """Move to this place in machine coordinates, mm, at this feed, mm/min; the modal state stays as it is."""
+    # G53 in every jog: work offsets outlast a reset, and would shift every place that is sent.
     return f"$J=G53G90G21{axis}{_decimal(place, 4)}F{_decimal(feed, 3)}"
 
 

@@ -72,6 +72,7 @@ class LiveDrive:
         self._give(Order("move", id, pressed_at, held, False, setting, approach))
 
     def _give(self, order: Order) -> None:
+        # Before the order is there: whatever comes after that is meant for this order.
         self._halts = self._releases = False
         self._orders.append(order)
         self._wake()
@@ -114,6 +115,7 @@ class LiveDrive:
 
     def _send_urgent(self) -> None:
         """No lock: this may be a signal handler that has interrupted anything."""
+        # Before the byte goes out, so that no further piece of the way follows it.
         self._protocol.halting = True
         line, protocol = self._line, self._protocol
         if line is not None:
@@ -223,6 +225,7 @@ class LiveDrive:
             return
         with contextlib.suppress(NoSuchPart):
             line = self._opened(self._port)
+            # Before the line is there, since a halt from another thread uses both.
             self._protocol = Protocol(self._carriage, self._pedal_down, self._clock.at(), lost=True)
             self._line = line
 

@@ -72,6 +72,7 @@ class SerialLine:
         except ImportError as error:
             text = "The carriage's motor needs pyserial. To fix it: python -m pip install pyserial"
             raise NoSuchPart(text) from error
+        # TypeError and ValueError: what pyserial and select raise once another thread has closed the port.
         self._failed = (OSError, serial.SerialException, TypeError, ValueError)
         path = port_of(port)
         try:
@@ -82,6 +83,7 @@ class SerialLine:
         self._fd = self._serial.fileno() if hasattr(self._serial, "fileno") and os.name != "nt" else None
         self._woken, self._waker = os.pipe()
         os.set_blocking(self._woken, False)
+        # A signal handler may write to it, and must not wait until there is room.
         os.set_blocking(self._waker, False)
 
     def read(self, within_s: float) -> bytes:
@@ -100,6 +102,7 @@ class SerialLine:
             return b""
         except self._failed as error:
             raise GoneError(str(error)) from error
+        # Ready to be read, yet empty: that is how a lead that was pulled out shows.
         if not data:
             raise GoneError("closed")
         return data
@@ -115,6 +118,7 @@ class SerialLine:
             if self._fd is None:
                 self._serial.write(byte)
             else:
+                # Past pyserial, which waits when the port takes nothing: a signal handler must not.
                 os.write(self._fd, byte)
 
     def wake(self) -> None:

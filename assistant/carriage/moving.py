@@ -115,9 +115,11 @@ class Moving(Talk):
                         return
                     while out and out[0].left(self._place) <= 0:
                         out.popleft()
+                    # An `ok` means planned; motion begins later, and an older report may still say that it stands.
                     current = not self._unanswered and self._answered_ask > self._ask_at_answer
                     if not (self._seen.stands and current):
                         idle_since = None
+                    # Lines have no checksum: with a digit lost on the way it answers `ok` and goes elsewhere.
                     elif not to_come and abs(self._place - target) <= self._step / 2 + SHOWN:
                         return
                     elif out or not to_come:

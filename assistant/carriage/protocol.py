@@ -308,6 +308,7 @@ class Protocol(Moving):
         needs_place = order.kind == "move" or order.visit
         if needs_place and not self.known:
             raise DoubtfulError(Doubt.ELSEWHERE, f"Nobody knows where the carriage stands. {HOME_AGAIN}")
+        # After some alarms (1 and 2) it takes nothing but a reset.
         if not needs_place and self.lost:
             yield from self._reset()
         yield from self._fresh()
@@ -322,6 +323,7 @@ class Protocol(Moving):
         if report.hold_input or report.held:
             self._tell(NotClear, id=order.id)
             return False
+        # Last, since the reports above took time, in which a press ages and a pedal may come up.
         if self._now - order.pressed_at > PRESS_AGE_S:
             self._tell(TooOld, id=order.id)
             return False
@@ -367,6 +369,7 @@ class Protocol(Moving):
         controller = self.controller
         assert controller is not None
         self._zero = None
+        # Homing counts the place from the travel, so a raised one would shift every setting.
         if self._raised:
             yield from self._put_back()
         before = self._seen.places or ()
@@ -400,6 +403,7 @@ class Protocol(Moving):
             raise DoubtfulError(Doubt.ELSEWHERE, f"{text} {HOME_AGAIN}")
         self._zero = settings.zero_place(self.carriage, controller)
         self._rests_at = self._place
+        # Coming off the switch, upwards, has taken up that much of the play.
         self._slack.left = max(self.carriage.backlash - controller.of(dialect.PULL_OFF), Fraction(0))
         self.lost = False
         self._tell(Homed, id=order.id)
@@ -491,6 +495,7 @@ class Protocol(Moving):
             below = trip + ((self._place - SHOWN - trip) // fine) * fine
             if below < trip - ROOM:
                 return True
+            # Only when it must: the controller's memory for settings takes some 100,000 writes.
             if below < trip and not self._raised:
                 yield from self._raise()
             yield from self._go([Leg(below, SLOW)])
@@ -498,6 +503,7 @@ class Protocol(Moving):
 
     def _raise(self) -> Task:
         assert self.controller is not None
+        # Before it is asked for: if the answer gets lost, the travel may be raised all the same.
         self._raised = True
         number = settings.number_of(dialect.TRAVEL, self.drive.axis)
         yield from self._store(number, self.controller.of(dialect.TRAVEL, self.drive.axis) + ROOM)
@@ -515,4 +521,6 @@ def homing_s(axis: str, controller: Controller) -> float:
     seek, locate = controller.of(dialect.SEEK_RATE) / 60, controller.of(dialect.LOCATE_RATE) / 60
     off = controller.of(dialect.PULL_OFF)
     way = controller.of(dialect.TRAVEL, axis) / seek
+    # The firmware itself would search 1.5 times the travel, pressing into the end of the screw all the while. Its
+    # second, slow search is 5 times the way off the switch (limits.c).
     return float(way * Fraction(6, 5) + 2 * off / seek + 5 * off / locate) + 2.0

@@ -18,6 +18,7 @@ ROOM = Fraction("0.517")
 Its last two digits mark a travel that was left raised: `TENTH` of a millimetre is as fine as a shop's own may be.
 """
 TENTH = Fraction(1, 10)
+# The firmware's word for never; a smaller number switches the motor off so many ms after each move.
 MOTOR_STAYS_ON = 255
 
 
@@ -151,6 +152,7 @@ def _of_motion(drive: Drive, controller: Controller) -> list[Fault]:
         what = f"is slower than the shop file's feed of {dialect.shown(drive.feed)} mm/min"
         fault(dialect.MOST_RATE, what, "mm/min", mend)
     acceleration = controller.of(dialect.ACCELERATION, axis)
+    # v² / 2s: the steady slowing down that stops from that feed within this way.
     least = (drive.feed / 60) ** 2 / (2 * STOP_WITHIN)
     if acceleration < least:
         from_feed = f"from {dialect.shown(drive.feed)} mm/min"
@@ -181,6 +183,7 @@ def _of_home(carriage: Carriage, controller: Controller) -> list[Fault]:
         fault(dialect.HOMING_DIRECTION, "homing must go towards minus, to the low end of the carriage", "", mend)
     if controller.of(dialect.SEEK_RATE) <= 0 or controller.of(dialect.LOCATE_RATE) <= 0:
         fault(dialect.SEEK_RATE, "homing needs both its speeds", "mm/min")
+    # The first part of the way up only takes up the play: the switch would stay closed, and homing fail (alarm 8).
     if controller.of(dialect.PULL_OFF) <= carriage.backlash:
         what = f"homing must come off the switch by more than the play of {dialect.shown(carriage.backlash)} mm"
         fault(dialect.PULL_OFF, what, "mm")

@@ -232,6 +232,7 @@ class Simulated:
             alarm = 6
         elif self._state == "Jog":
             alarm = 3
+        # As seen: a reset in motion also answers the line being worked on, with an `ok` that belongs to nothing.
         if alarm:
             self._state = "Alarm"
             self._say(f"ALARM:{alarm}")

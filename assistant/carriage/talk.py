@@ -153,6 +153,7 @@ class Talk:
     def _fresh(self) -> Task:
         """A report that was asked for from now on."""
         end = self._now + SILENT_S
+        # `?` only sets a flag, so that two sent close together get one report: let the earlier one be answered first.
         while self._awaiting_report and self._now < self._last_asked + ASK_AGAIN_S:
             self._check()
             yield
@@ -173,6 +174,7 @@ class Talk:
         """Reset it, and forget every line that was out. At rest it keeps its place."""
         self._expecting_greeting = True
         greetings = self._greetings
+        # More than once: a boot loader swallows what comes in its first second.
         for _ in range(3):
             self._out += dialect.RESET
             end = self._now + SILENT_S
@@ -201,6 +203,7 @@ class Talk:
 
     def _store(self, number: int, value: Fraction) -> Task:
         """Store a setting while it stands. It hears nothing then, so nothing else is sent before its answer."""
+        # It writes its memory with interrupts off, and would lose a `?` that is still on its way.
         while self._awaiting_report and self._now < self._last_asked + SILENT_S:
             self._check()
             yield

@@ -63,6 +63,7 @@ def run(args: argparse.Namespace) -> int:
         raise BadInput(faults)
     if args.part in ("home", "go", "configure") and not has_terminal():
         raise CouldNotRun(NO_TERMINAL)
+    # The lock before the line: its refusal says who has the carriage, the line's only that it is in use.
     with LiveLock(f"kerfcall carriage {args.part}", None):
         if args.part == "where":
             return _where(shop.carriage, args.json)

@@ -48,6 +48,7 @@ class Parser(argparse.ArgumentParser):
         return found
 
     def error(self, message: str) -> NoReturn:
+        # Before 3.12 what is missing or left over comes here, whatever `exit_on_error` says.
         raise BadInput(list(self._faults(message, "")))
 
     def _print_message(self, message: str, file: Any = None) -> None:
@@ -84,6 +85,7 @@ class Parser(argparse.ArgumentParser):
     def _faults(self, message: str, name: str) -> Iterator[Fault]:
         """message: argparse's, of any supported Python. name: of the argument it is about, "" for none."""
         for pattern, made in self._readings:
+            # What was typed, and so the message, may hold line ends.
             if found := re.search(pattern, message, re.S):
                 yield from made(self, found, name)
                 return
@@ -206,6 +208,7 @@ class Commands(Parser):
         self._groups = groups
 
     def format_help(self) -> str:
+        # As the base class does it, but for the groups: argparse can't group sub-commands.
         formatter = self._get_formatter()
         formatter.add_usage(self.usage, self._actions, self._mutually_exclusive_groups)
         formatter.add_text(self.description)

@@ -52,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
         return play((DRIVEN_ACTS if args.drive else ACTS)[args.act], args.act, args.state)
     if args.out.exists() and not args.out.is_file():
         raise BadInput([Fault("is not a file", "", str(args.out), "give the name of a WAV file to write")])
+    # Now, not when everything has been played and would be lost.
     _refuse_unwritable(args.out)
     with contextlib.ExitStack() as stack:
         state = _journal_folder(args.state, stack)
@@ -73,6 +74,7 @@ def _journal_folder(asked: Path | None, stack: contextlib.ExitStack) -> Path:
     try:
         state = asked or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="kerfcall-demo-")))
         state.mkdir(parents=True, exist_ok=True)
+        # That a folder is there says nothing about the right to write in it.
         with tempfile.TemporaryFile(dir=state):
             return state
     except OSError as error:

@@ -45,6 +45,7 @@ def run(args: argparse.Namespace) -> int:
     made = {kind: _drawing(kind, plan, job, args.paper) for kind in wanted}
     for kind, path in wanted.items():
         try:
+            # With the usual permissions, unlike our own files: a drawing is to be passed on.
             files.write_whole(path, made[kind], files.usual_mode())
         except OSError as error:
             raise CouldNotRun(f"{path} can't be written ({error.strerror}): choose another folder") from error

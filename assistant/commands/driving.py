@@ -233,6 +233,7 @@ def _live(run: Run, args: argparse.Namespace) -> Runner:
     # Queued before any adapter can post: every other event then meets a session that exists.
     runner.post(run.first_event(clock, rehearsed=False, hear_out=True))
     with contextlib.ExitStack() as stack:
+        # Entered first, so left last: a Ctrl-C while adapters close must not raise.
         ctrl_c = stack.enter_context(leaving_on_signals(runner))
         before = list(run.journal.replay(run.session)) if run.resumed else []
         screen, view = _screen(run, args, runner, before, stack)

@@ -98,6 +98,7 @@ def _chances(report: FitReport, one: FitOutcome, slots: bool) -> Iterator[str]:
     unit, found = report.plan.unit, one.chances
     limit = plain_length(report.limit, unit)
     thing = "boards" if slots else "joints"
+    # Less than that would round to nothing.
     doubt = f" (give or take {_percent(found.doubt)} from the simulation)" if found.doubt >= 0.0005 else ""
     together = "take every piece by hand" if slots else "go together by hand"
     yield f"Of {report.joints:,} {thing} simulated, {_percent(found.goes)} {together}{doubt}."
@@ -130,6 +131,7 @@ def _best(report: FitReport, one: FitOutcome, limit: str) -> str:
             "more or less."
         )
     if then <= one.chances.serves + AS_GOOD:
+        # 1e-9, so that the plan's own clearance as a float doesn't count as tighter.
         as_well = then >= one.chances.serves - AS_GOOD and float(one.best) < one.prediction.joint.clearance - 1e-9
         tighter = f", but {best} is tighter and does as well" if as_well else ""
         return f"No other {key} does better than this one{tighter}."

@@ -112,6 +112,7 @@ class HeldMoves:
             else:
                 self._stack.callback(self._pedal.close)
         print("-- The carriage's controller is asked for its settings.")
+        # After the pedal, so that it is closed first, which halts it.
         self._drive = self._make_drive(self._clock, self._events.put, lambda: self._pedal_down, self._tick)
         self._stack.callback(self._drive.close)
         self._stack.enter_context(self._halting_at_signals())
@@ -127,6 +128,7 @@ class HeldMoves:
             self._drive.released()
 
     def _tick(self) -> None:
+        # Read once: another thread takes the lines away at the end of a move.
         drive, lines = self._drive, self._lines
         if drive is not None and lines is not None:
             place = drive.position
@@ -188,6 +190,7 @@ class HeldMoves:
             mend = f"give {self._shown(reach[0])} to {self._shown(reach[1])}, or look at the controller's travel"
             raise BadInput([Fault("lies outside the controller's travel", self._shown(setting), "SETTING", mend)])
         step = self._carriage.resolution
+        # As if it stood a step above: so there is a point to come up from, wherever it really stands.
         point = approach(self._carriage, setting + step, setting, down)
         if down and point is None:
             mend = "measure the play at lower settings, or correct carriage.travel"
@@ -365,6 +368,7 @@ def has_terminal() -> bool:
     if sys.platform == "win32":
         return True
     try:
+        # In the background it would be stopped as soon as it reads (SIGTTIN), and could halt nothing.
         return os.tcgetpgrp(sys.stdin.fileno()) == os.getpgrp()
     except OSError:
         return False
@@ -404,6 +408,7 @@ class Keys:
 
             mode = KeyMode(sys.stdin.fileno(), None)
             self._stack.callback(mode.restore)
+            # Called before the mode is put back: a key that halted must not be read as typing afterwards.
             self._stack.callback(forget_typing)
             mode.set(flush=True)
         return self
@@ -444,6 +449,7 @@ class Keys:
 
         console: Any = msvcrt
         end = time.monotonic() + within_s
+        # On Windows select takes sockets only.
         while not console.kbhit():
             if time.monotonic() >= end:
                 return []

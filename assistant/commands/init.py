@@ -32,6 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     copies = parser.add_argument_group("copy a commented example instead of answering questions")
     copies.add_argument("--copy", choices=tuple(SHOPS), help="a shop file for this kind of carriage")
     plan = copies.add_argument("--plan", metavar="NAME", help=f"a plan: {', '.join(example_plans())}")
+    # argcomplete looks for this attribute.
     plan.completer = lambda **_: list(example_plans())  # type: ignore[attr-defined]
     answers = parser.add_argument_group("answers; at a terminal you are asked for the rest")
     answers.add_argument("--unit", choices=CHOICES["unit"], help="the unit of lengths given without one (default: mm)")

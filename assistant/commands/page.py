@@ -25,6 +25,7 @@ NO_TERMINAL = "-- No terminal: the code above is the only one. To get more codes
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """serve, devices and revoke, each with its own options; those of serve also without its name."""
     actions = parser.add_subparsers(dest="action")
+    # argparse has no default sub-command, but fills in an action's default like any other.
     actions.default = "serve"
     every = [parser]
     for action, what in (

@@ -63,6 +63,7 @@ def server_faults(args: argparse.Namespace) -> list[Fault]:
                 else "join a network, or leave out --lan"
             )
             faults.append(Fault("is not an address of this computer on its network", args.lan, "--lan", mend))
+    # For a lower port most systems want an administrator.
     if args.port is not None and not 1024 <= args.port <= 65535:
         mend = "give a number in that range, or leave out --port"
         faults.append(Fault("must be from 1024 to 65535", str(args.port), "--port", mend))

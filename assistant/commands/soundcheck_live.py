@@ -122,6 +122,7 @@ class _Conversation:
                     f"nothing was heard for {GIVE_UP} phrases in a row, and nothing was kept; check which microphone "
                     "is chosen and how near it is"
                 )
+        # A second of silence, so that the last phrase ends.
         return bytes(listening.stream) + bytes(BYTES_PER_S), sayings
 
     def _ask(self, place: str, phrase: Phrase, listening: Listening) -> Saying:

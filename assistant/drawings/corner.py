@@ -154,6 +154,7 @@ class _Board:
 def _scale(a: Member, b: Member, height: float) -> float:
     """The scale at which the joint, closed or open, is at most `height` high on the paper."""
     flat = a.thickness + b.thickness + a.depth + b.depth
+    # x and y count by half (SIN), so both boards' SHOWN make one SHOWN in all; `flat` more than covers the rest.
     return min(LARGEST, (height - SHOWN) / (a.width + flat))
 
 

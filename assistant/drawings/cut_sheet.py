@@ -183,6 +183,7 @@ def _passes(flow: Flow, carriage: Carriage, due: Sequence[PassStep]) -> None:
     table = []
     for step in due:
         number, socket, setting = step.pass_.number, step.pass_.socket, step.pass_.setting
+        # Where the carriage stands at that point already, there is nothing to turn first.
         if step.approach is not None and step.approach != step.previous:
             first, last = dial.ways(step.previous, step.approach, setting)
             before = f"Before pass {number}: {first} to {reading(carriage, step.approach)}"

@@ -53,6 +53,7 @@ def numbers(divisions: int) -> range:
 
 def _at(dial: Dial, mark: float, radius: float) -> Point:
     angle = 2 * pi * mark / dial.divisions
+    # sin for x and cos for y: clockwise from the top.
     return MIDDLE[0] + radius * sin(angle), MIDDLE[1] + radius * cos(angle)
 
 
@@ -61,6 +62,7 @@ def _rim(dial: Dial) -> Iterator[Item]:
     yield Shape(corners, STROKE, layer="dial")
     for mark in numbers(dial.divisions):
         yield Line(_at(dial, mark, RIM - 3), _at(dial, mark, RIM), STROKE, layer="dial")
+        # The shorter way round: the last mark is a neighbour of mark 0.
         apart = abs((float(dial.end) - mark + dial.divisions / 2) % dial.divisions - dial.divisions / 2)
         if 2 * pi * apart / dial.divisions > LEAST_APART:
             yield _outside(dial, mark, RIM + 1.6, Text((0, 0), str(mark), SMALL, "middle", layer="dial"))
@@ -94,6 +96,7 @@ def _way(dial: Dial) -> Iterator[Item]:
     inner = min(ARROW - LOOP * bool(dial.turns) - BOLD, RIM - BAR - 0.5)
     step, most = 8.6, LARGE * 0.7
     rows = [(len(lines) / 2 - n - 1) * step + 1.2 for n in range(len(lines))]
+    # The circle's chord at that edge of the line which lies further from the middle.
     room = [2 * (inner**2 - max(abs(y), abs(y + most)) ** 2) ** 0.5 for y in rows]
     cap = min(most, *(most * wide / width_of(line, most, True) for line, wide in zip(lines, room, strict=True)))
     for line, y in zip(lines, rows, strict=True):

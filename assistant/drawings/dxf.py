@@ -26,8 +26,10 @@ def write_dxf(items: Sequence[Item], unit: str) -> bytes:
         import ezdxf
     except ImportError as error:
         raise NoSuchPart("a DXF file needs ezdxf: pip install 'kerfcall[dxf]'") from error
+    # Without `setup` a document has continuous lines only, and no DASHED.
     document = ezdxf.new("R2010", setup=["linetypes"])
     document.units = UNIT_CODE[unit]
+    # Beside $INSUNITS: by this one readers choose metric or inch patterns of dashes (DXF reference).
     document.header["$MEASUREMENT"] = 1 if unit == "mm" else 0
     for name, font in (("letters", "arial.ttf"), ("bold letters", "arialbd.ttf")):
         document.styles.add(name, font=font)

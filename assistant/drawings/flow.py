@@ -67,6 +67,7 @@ class Flow:
 
     def need(self, height: float) -> None:
         """Begin a new page unless this one has this much room left. Keeps together what belongs together."""
+        # A page with nothing on it yet is no worse than a new one, even for what no page can hold.
         if not self._pages or (self._left < height and self._left < self.sheet.room):
             self.new_page()
 
@@ -102,6 +103,7 @@ class Flow:
         if not rows:
             return
         wide, high = max(row.width for row in rows), max(row.height for row in rows)
+        # One gap more on both sides of the division, since the last column has none.
         columns = max(1, int((self.sheet.inner + COLUMN_GAP) // (wide + COLUMN_GAP)))
         over = head.height if head else 0.0
         done = 0

@@ -36,6 +36,7 @@ def _bounds(points: Iterable[Point]) -> tuple[float, float, float, float]:
 
 
 def _anticlockwise(points: Sequence[Point]) -> tuple[Point, ...]:
+    # Twice the area, by the shoelace formula: below zero the outline runs clockwise.
     area = sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(points, (*points[1:], points[0]), strict=True))
     return tuple(points) if area > 0 else tuple(reversed(points))
 

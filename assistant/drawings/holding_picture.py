@@ -96,6 +96,7 @@ def _mirrored(item: Item, room: float) -> Item:
             return replace(item, a=(room - a[0], a[1]), b=(room - b[0], b[1]))
         case Shape(points):
             return replace(item, points=tuple((room - x, y) for x, y in points))
+        # The letters of a turned text lie to the left of its place, as wide as a capital is high.
         case Text(at=(x, y), turned=True):
             return replace(item, at=(room - x + item.cap, y))
         case Text(at=(x, y), anchor="middle"):

@@ -75,6 +75,7 @@ def _text(canvas: Any, item: Text, letters: Fallback) -> None:
     x, y = item.start
     text = canvas.beginText()
     if item.turned:
+        # Cosine 0 and sine 1: a quarter turn anticlockwise.
         text.setTextTransform(0, 1, -1, 0, x * MM, y * MM)
     else:
         text.setTextOrigin(x * MM, y * MM)

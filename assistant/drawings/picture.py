@@ -140,6 +140,7 @@ def hatched(points: Sequence[Point], apart: float, *, layer: str = "hatch", risi
     They follow one grid for the whole picture, so that the hatching of neighbours joins up.
     """
     sign = 1.0 if rising else -1.0
+    # At 45 degrees, lines that are `apart` from one another cross an upright √2 times as far apart.
     step = apart * 2**0.5
     # Lines y - sign * x = c.
     heights = [y - sign * x for x, y in points]
@@ -157,6 +158,7 @@ def _crossings(points: Sequence[Point], sign: float, c: float) -> list[Point]:
     found = []
     for (ax, ay), (bx, by) in zip(points, (*points[1:], points[0]), strict=True):
         before, after = ay - sign * ax - c, by - sign * bx - c
+        # A corner exactly on the line counts for one of its two sides only.
         if (before <= 0) != (after <= 0):
             share = before / (before - after)
             found.append((ax + share * (bx - ax), ay + share * (by - ay)))

@@ -136,6 +136,7 @@ def slotted(patterns: Sequence[Pattern], height: Fraction, clearance: Fraction, 
     board = float(patterns[0].width)
     cuts = [(s, each.depth) for each in patterns for s in each.sockets]
     deepest = max(float(depth) for _, depth in cuts)
+    # A lifted piece ends 2.4 times the deepest cut above the board: as far as it goes in, and 1.4 times as lifted.
     scale = min((width - 4) / board, 3.0, 45.0 / (float(height) + 2.5 * deepest))
     return tuple(
         _slotted(board, float(height), cuts, float(clearance), scale, width, lift) for lift in (0.0, 1.4 * deepest)
@@ -159,6 +160,7 @@ def _slotted(
     for socket, depth in sorted(cuts, key=lambda cut: cut[0].start):
         a, b, floor = float(socket.start), float(socket.end), height - float(depth)
         outline += [(a, height), (a, floor), (b, floor), (b, height)]
+        # A clearance as wide as the slot would leave nothing of the piece to see.
         inset = min(clearance / 2, (b - a) / 4)
         # A piece is shown as far above its slot as it goes in.
         top = floor + 2 * float(depth) + lift

@@ -12,6 +12,7 @@ from assistant.joinery.model import Pattern, Segment
 from assistant.joinery.units import plain_length
 from assistant.plans.model import Job
 
+# Round lengths that fit between the margins of a landscape sheet: 273 mm of A4, 255 mm of letter.
 TILE = {"mm": Fraction(240), "in": Fraction(254, 10) * 9}
 """The most of a board that one tile shows: 240 mm, or 9 in."""
 BODY_LOW, BODY_HIGH = 4.0, 20.0

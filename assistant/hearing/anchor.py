@@ -21,6 +21,7 @@ class Anchor:
         if self._zero is None or zero - self._zero > GAP_S:
             self._zero = zero
         else:
+            # If it only ever fell, it would fall ever further behind a device whose clock runs slow.
             self._zero = min(zero, self._zero + DRIFT * (end_sample - self._last) / RATE)
         self._last = end_sample
 

@@ -55,6 +55,7 @@ class Beside:
             (_write, self._process.stdin, self._questions),
         ):
             threading.Thread(target=work, args=(end, line), daemon=True).start()
+        # Runs even if nobody calls `close`. It must not refer to `self`, which would then live as long as the program.
         self._close = weakref.finalize(self, _ended, self._process, self._questions)
         self._send(str(folder), lead_in)
         try:
@@ -93,6 +94,7 @@ class Beside:
         while True:
             number, cpu_s, found = self._wait(over)
             self.cpu_s += cpu_s
+            # A lower number answers a piece that was given up as late.
             if number == self.asked:
                 self.waited_s += time.monotonic() - began
                 return found
@@ -108,6 +110,7 @@ class Beside:
             with contextlib.suppress(queue.Empty):
                 answer = self._answers.get(timeout=0.02)
                 if answer is None:
+                    # Whoever asks next must find this out as well.
                     self._answers.put(None)
                     raise Lost("has stopped")
                 return answer

@@ -25,6 +25,7 @@ class Interpolator:
     """16 kHz in, 48 kHz out. Each stream has its own."""
 
     def __init__(self) -> None:
+        # Between two samples come two zeros, which would take two thirds of the level.
         taps = RATIO * low_pass()
         length = -(-TAPS // RATIO)
         padded = np.concatenate([taps, np.zeros(length * RATIO - TAPS)])

@@ -69,6 +69,7 @@ class RNNoise:
         self._library = load()
         if self._library.rnnoise_get_frame_size() != FRAME_48K:
             raise NoSuchPart("the installed RNNoise has another frame size; use the built-in noise suppression")
+        # None: the model that is built into the library (rnnoise.h).
         self._state = self._library.rnnoise_create(None)
         if not self._state:
             raise NoSuchPart("RNNoise could not be started; use the built-in noise suppression")

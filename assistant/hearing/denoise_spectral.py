@@ -54,6 +54,7 @@ class Spectral:
         if not 0 < floor_db <= 60 or not math.isfinite(floor_db):
             raise ValueError(f"the floor must be over 0 to 60 dB, not {floor_db}")
         self._floor = 10 ** (-floor_db / 20)
+        # It is applied twice, before and after: together that is a Hann window, whose overlaps add up to a constant.
         self._window = np.sqrt(np.hanning(WINDOW + 1)[:-1])
         self._scale = FRAME / (self._window**2).sum()
         self._table = _gain_table()

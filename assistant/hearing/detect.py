@@ -64,6 +64,7 @@ class LevelLimits:
 def band_level(frame: bytes) -> float:
     """The level of one 10 ms frame between 250 and 4,000 Hz, dB re a full-scale square wave; -100 for silence."""
     samples = np.frombuffer(frame, dtype="<i2").astype(np.float32) / 32768
+    # Bins of 62.5 Hz: 4 to 63 are the band. Below, twice its power, for the negative frequencies (Parseval).
     power = np.abs(np.fft.rfft(samples * _WINDOW, 256)[4:64]) ** 2
     return float(10 * np.log10(max(float(power.sum()) * 2 / (256 * _WINDOW_POWER), 1e-10)))
 

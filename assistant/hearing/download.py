@@ -294,6 +294,7 @@ def _next_block(answer: Any) -> bytes:
 
 def _answer(part: _Part) -> Any:
     """The site's answer, open for reading, status 200 or 206."""
+    # Compressed on the way, neither a range nor the length would be the file's.
     headers = {"User-Agent": f"kerfcall/{__version__}", "Accept-Encoding": "identity"}
     if kept := part.kept():
         headers["Range"] = f"bytes={kept}-"
@@ -422,6 +423,7 @@ def unpack(archive: BinaryIO, into: Path, limit: int) -> Path:
 
 def _archive_faults(entries: list[zipfile.ZipInfo], limit: int) -> list[Fault]:
     faults = [fault for entry in entries if (fault := _entry_fault(entry))]
+    # Two names that differ only in their case are one file on Windows and macOS.
     names = [entry.filename.rstrip("/").casefold() for entry in entries]
     files = {name for name, entry in zip(names, entries, strict=True) if not entry.is_dir()}
     within = {name.rsplit("/", depth)[0] for name in names for depth in range(1, name.count("/") + 1)}
@@ -441,6 +443,7 @@ def _archive_faults(entries: list[zipfile.ZipInfo], limit: int) -> list[Fault]:
 def _entry_fault(entry: zipfile.ZipInfo) -> Fault | None:
     # The name exactly as it is in the archive: zipfile cuts `filename` at a NUL and converts separators.
     name = entry.orig_filename
+    # The upper half is the file's mode if a Unix system made the archive, else 0.
     kind = stat.S_IFMT(entry.external_attr >> 16)
     if re.search(r"[\\:\x00-\x1f]", name) or any(step in ("", ".", "..") for step in name.removesuffix("/").split("/")):
         what = "has a name that leads outside the folder"

@@ -212,6 +212,7 @@ class Ear:
 
     def _as_it_came(self, piece: bytes) -> bytes:
         """The piece before noise suppression, which delayed it by `_delay`; as much of it as is kept."""
+        # In bytes, two for each sample.
         heard, late = b"".join(self._raw), 2 * self._delay
         return heard[max(0, len(heard) - len(piece) - late) : len(heard) - late]
 

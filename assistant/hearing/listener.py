@@ -334,6 +334,7 @@ class LiveListener(_Listener):
             self._settled.set()
             with self._lock:
                 self._child = None
+            # A child that hung or failed would not answer `close`.
             child.close() if self._closing.is_set() else child.kill()
 
     def _until_ready(self, child: ChildProcess) -> str:
@@ -359,7 +360,9 @@ class LiveListener(_Listener):
 
     def _introduce(self, child: ChildProcess) -> None:
         with self._lock:
+            # Under the lock: newer phrases must not go out before these.
             self._child = child
+            # Nothing was ever asked under -1, so that what is heard in this moment counts for nothing.
             self._tell("listen", self._whole, -1)
             self._tell("listen", self._phrases, self._generation)
             if self._speaking:

@@ -181,6 +181,7 @@ class Given:
 
     def _scored(self, words: float, first: float, odds: np.ndarray) -> Scored:
         end = float(np.logaddexp.reduce(odds[list(self._model.closing)]))
+        # Never quite 1, since log1p(-1) is minus infinity.
         return Scored(words, first, end, float(np.log1p(-min(np.exp(end), 1 - 1e-12))))
 
     def forced(self, texts: Sequence[Tokens]) -> list[Scored]:

@@ -26,6 +26,7 @@ class ChildProcess:
     """One spawned child. Several threads can call `send` only under the owner's lock."""
 
     def __init__(self, spec: Spec) -> None:
+        # A fork would copy the locks that other threads of this process hold just then.
         context = multiprocessing.get_context("spawn")
         self.spec = spec
         self._conn, theirs = context.Pipe()

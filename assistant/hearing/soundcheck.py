@@ -178,6 +178,7 @@ def looped(noise: np.ndarray) -> np.ndarray:
     fade = min(RATE // 10, len(noise) // 4)
     if not fade:
         return noise
+    # Square roots, since of two unlike noises the powers add up, not the samples.
     ramp = np.sqrt(np.linspace(0.0, 1.0, fade))
     start = noise[:fade] * ramp + noise[-fade:] * ramp[::-1]
     return np.concatenate([start, noise[fade:-fade]])
@@ -241,6 +242,7 @@ class Tally:
     @property
     def reliable(self) -> bool:
         """Whether it was heard often enough and never taken for another phrase."""
+        # 1e-9, since two thirds of three may come out as slightly more than two.
         return bool(self.said) and not self.instead and self.heard >= self.said * SHARE_HEARD - 1e-9
 
 

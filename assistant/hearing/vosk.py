@@ -38,6 +38,7 @@ class Vosk(Recogniser):
             import vosk
         except ImportError as error:
             raise NoSuchPart("the recogniser vosk is not installed; pip install vosk") from error
+        # Its log would be written over the screen. What it would warn of is checked before each call.
         vosk.SetLogLevel(-1)
         try:
             # Always with a path, as text: without one the library looks for a model on the network.

@@ -32,10 +32,12 @@ def _fault(path: Path, what: str, value: str = "", mend: str = "give a PCM WAV f
 def _decoded(raw: bytes, width: int) -> np.ndarray:
     """The samples as floats, -1 to 1. width: bytes per sample."""
     if width == 1:
+        # Only 8-bit samples are unsigned in a WAV file.
         return (np.frombuffer(raw, np.uint8).astype(np.float32) - 128) / 128
     if width == 3:
         bytes3 = np.frombuffer(raw, np.uint8).reshape(-1, 3)
         wide = np.zeros((len(bytes3), 4), np.uint8)
+        # As the upper three bytes of 32 bits, which brings the sign along.
         wide[:, 1:] = bytes3
         return wide.view("<i4")[:, 0].astype(np.float32) / 2**31
     return np.frombuffer(raw, f"<i{width}").astype(np.float32) / 2 ** (8 * width - 1)
@@ -153,6 +155,7 @@ def _header(path: Path, file: BinaryIO) -> tuple[_Kind, int]:
             return kind, size
         if name == b"fmt ":
             kind = _kind(path, file.read(size))
+            # A chunk of odd length is padded with a byte that its size doesn't count.
             file.seek(size % 2, os.SEEK_CUR)
         else:
             file.seek(size + size % 2, os.SEEK_CUR)

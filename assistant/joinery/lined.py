@@ -195,6 +195,7 @@ def _narrow_fault(part: str, why: _Narrow, numbers: list[int], lining: Lining, k
     gone = why.kind == "gone"
     # Widened by exactly what is missing, the finger would still have no wood left.
     mend = f"widen the finger by {'more than ' if gone else ''}{at_least(why.short, unit)}"
+    # Each lined side takes `per_wall` of the thickness off the finger: so much thinner, and nothing is missing.
     per_wall = lining.wall / lining.thickness
     thinner = lining.thickness - why.short / (why.sides * per_wall) if why.sides else Fraction(0)
     if thinner > 0:

@@ -51,6 +51,7 @@ def cuts(
     faults += _narrow_faults(spans, blade.kerf, where, unit)
     if faults:
         raise BadInput(faults)
+    # Only now, since `_count` divides by kerf - overlap.
     counts = [_count(end - start, blade) for start, end in spans]
     if sum(counts) > MOST_PASSES:
         mend = "use a wider blade, less overlap or a narrower board"

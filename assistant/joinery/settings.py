@@ -152,6 +152,7 @@ class Turning:
 
 def turning(carriage: Carriage, start: Fraction, end: Fraction) -> Turning:
     """How to turn a handwheel from one setting (mm) to another, to the hundredth of a mark."""
+    # From the readings as they are shown, so that start and move always add up to the end that is read out.
     moved = marks(carriage, end) - marks(carriage, start)
     turns, rest = divmod(abs(moved), carriage.divisions or 1)
     return Turning(moved >= 0, turns, rest)
@@ -271,6 +272,7 @@ def _gaps_at_walls(
     right: dict[Fraction, Fraction] = {}
     # A pass lies at its part's opened wall. The nominal wall, which both parts share, is c/4 away.
     for first, last in _outermost_passes(passes):
+        # A socket at the board's edge has one wall only: its pass there reaches the edge or runs past it.
         if first.kerf_from > 0:
             left[first.kerf_from + clearance / 4] = _rounding_error(first, carriage)
         if width is None or last.kerf_to < width:

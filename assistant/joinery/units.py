@@ -141,6 +141,7 @@ def _in_keyboard_characters(text: str) -> str:
     typed = "-" if text.startswith(_MINUS) else ""
     for character in text.removeprefix(_MINUS):
         kind, _, parts = unicodedata.decomposition(character).partition(" ")
+        # Unicode decomposes ½ into 1, U+2044 and 2. `_PLAIN` makes that slash "/".
         if kind == "<fraction>":
             fraction = "".join(chr(int(part, 16)) for part in parts.split())
             typed += f" {fraction}" if typed[-1:].isdigit() else fraction

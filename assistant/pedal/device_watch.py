@@ -148,6 +148,7 @@ class DeviceWatch:
     def close(self) -> None:
         """Release the device and stop hearing it. Returns within a second."""
         self._closing.set()
+        # The thread may have ended by itself and closed the pipe.
         with contextlib.suppress(OSError):
             os.write(self._wake_write, b"x")
         if threading.current_thread() is not self._thread:

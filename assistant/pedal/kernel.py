@@ -29,8 +29,10 @@ EVIOCGKEY = 0x80004518 | STATE_BYTES << 16
 _ROWS = ((2, "1234567890"), (16, "qwertyuiop"), (30, "asdfghjkl"), (44, "zxcvbnm"))
 _TYPING = {letter: first + n for first, row in _ROWS for n, letter in enumerate(row)}
 LETTERS = frozenset(code for letter, code in _TYPING.items() if letter.isalpha())
+# Ctrl, Shift, Alt and Meta on both sides, Caps Lock (58) and Num Lock (69).
 MODIFIERS = frozenset((29, 42, 54, 56, 58, 69, 97, 100, 125, 126))
 _EDITING = {"backspace": 14, "tab": 15, "enter": 28, "space": 57, "delete": 111}
+# Three runs of numbers: KEY_F1 is 59, KEY_F11 is 87 and KEY_F13 is 183.
 _FUNCTION = {f"f{n}": (58 if n <= 10 else 76 if n <= 12 else 170) + n for n in range(1, 25)}
 _MOVING = {"home": 102, "up": 103, "page_up": 104, "left": 105, "right": 106, "end": 107, "down": 108, "page_down": 109}
 _OTHER = {"insert": 110, "pause": 119, "menu": 127, "esc": 1, "scroll_lock": 70, "print_screen": 99}
@@ -126,6 +128,7 @@ class Kernel:
         for link in sorted((self.dev / "by-id").glob("*"), reverse=True):
             links[Path(os.path.realpath(link)).name] = str(link)
         found = []
+        # By number: event10 comes after event9.
         for folder in sorted(self.sys.glob("event*"), key=lambda node: int("0" + node.name[5:])):
             try:
                 found.append(self._node(folder, links.get(folder.name, "")))

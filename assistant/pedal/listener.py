@@ -108,6 +108,7 @@ class PedalListener:
 
         def moved(move: Move, code: int, node: Node, kernel_at: float) -> None:
             if move is Move.DROP or code == source.code:
+                # From the kernel's clock to the session's: by how long ago it was.
                 moves.put((move, number, at() - (time.monotonic() - kernel_at)))
 
         watch = DeviceWatch(source.nodes, moved, lambda: moves.put((Move.ENDED, number, at())), self._kernel)

@@ -115,11 +115,14 @@ def _why_not_code(code: int) -> str:
 def code_types_text(code: int, platform: str) -> bool:
     """Whether this key code types or edits text on `platform` (a value of sys.platform)."""
     if platform == "win32":  # virtual-key codes
+        # Backspace, Tab, Enter, Space, Delete, the extra key of some layouts, characters sent as packets. The ranges:
+        # figures and letters, the keypad, and two blocks of signs.
         edits = {0x08, 0x09, 0x0D, 0x20, 0x2E, 0xE2, 0xE7}
         return code in edits or any(a <= code <= b for a, b in ((0x30, 0x5A), (0x60, 0x6F), (0xBA, 0xC0), (0xDB, 0xDF)))
     if platform == "darwin":  # ANSI virtual key codes of the system's event header
         return code <= 0x34 or code in {0x41, 0x43, 0x45, 0x4B, 0x4C, 0x4E, 0x75} or 0x51 <= code <= 0x5F
     edits = {0xFF08, 0xFF09, 0xFF0A, 0xFF0D, 0xFF80, 0xFF89, 0xFF8D, 0xFFBD, 0xFFFF}
+    # keysymdef.h: below 0xFD00 a keysym is a character of some script, and 0x01000000 + n is Unicode's character n.
     keypad = 0xFFAA <= code <= 0xFFB9
     dead = 0xFE50 <= code <= 0xFE93
     return code in edits or keypad or dead or 0 < code < 0xFD00 or 0x01000000 <= code <= 0x0110FFFF

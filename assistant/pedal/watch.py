@@ -137,6 +137,7 @@ class KeyWatch:
         watch = self
 
         class Guarded(keyboard.Listener):  # type: ignore[misc]
+            # A private method, since the library gives its callbacks no time. The server's is in the event.
             def _handle_message(self, *given: Any) -> None:
                 event = given[1] if len(given) > 1 else None  # on X11; other systems give no time
                 watch._note_time(getattr(event, "time", None))

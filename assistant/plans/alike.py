@@ -30,6 +30,7 @@ KINDS = {
     for sound in sounds.split()
 }
 _LEFT_OUT = 0.9  # the cost of leaving a sound out or putting one in
+# Those into which Unicode's NFD splits a syllable.
 _HANGUL_VOWELS = range(0x1161, 0x1176)
 # Common words that the rules get wrong.
 _IRREGULAR = {
@@ -165,6 +166,7 @@ def too_alike(one: str, other: str, pronunciations: Mapping[str, str] | None = N
 def _has_words_of(longer: Sequence[str], words: Sequence[str]) -> bool:
     """Whether the longer wording has these words in this order, possibly with others around and between them."""
     left = iter(longer)
+    # `in` goes on from where it found the word before, so the order counts.
     return all(word in left for word in words)
 
 
@@ -189,6 +191,8 @@ def sounds_of(word: str) -> tuple[str, ...]:
     at = 0
     while at < len(word):
         for pattern, sounds in _ENGLISH:
+            # By a start, not on a slice: ^ is then still the word's beginning, and lookbehinds see what came before.
+            # Each letter has a rule of its own, and `sayable` lets through nothing else, so `at` always moves on.
             if match := pattern.match(word, at):
                 found += sounds
                 at = match.end()

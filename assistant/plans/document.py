@@ -57,6 +57,7 @@ def shown(value: object) -> str:
     if isinstance(value, list):
         return f"a list of {len(value)}"
     if isinstance(value, int) and value.bit_length() > MAX_INTEGER_BITS:
+        # A bit is 0.301 decimal digits.
         return f"a whole number of about {value.bit_length() * 3 // 10} digits"
     return shortened(str(value))
 

@@ -211,7 +211,9 @@ def _pedal_lines(of: Answers) -> list[str]:
 
 def _line(key: str, text: str, comment: str = "") -> str:
     """One key of a TOML file. text: a plain number stays one, everything else goes in quotes."""
+    # TOML refuses a number with a zero in front, such as 03.
     number = re.fullmatch(r"(?:0|[1-9][0-9]*)(?:\.[0-9]+)?", text)
+    # A string of JSON is one of TOML too, but ensure_ascii would write 😀 as two surrogates, which TOML refuses.
     value = text if number else json.dumps(cleaned(text), ensure_ascii=False)
     line = f"{key} = {value}"
     return f"{line:<{COMMENT_AT - 1}} # {comment}" if comment else line

@@ -6,6 +6,7 @@ import re
 
 from assistant.plans.syllables import syllables
 
+# The hearing study's short phrases could not be distinguished from other speech by any limit on their scores.
 LEAST_SYLLABLES = 5
 MOST_LETTERS = 80  # in a phrase
 # The embedded recogniser's dictionary has no other letters; a Korean model has no Latin ones.

@@ -33,6 +33,7 @@ def changed(job: Job, shop: Shop) -> tuple[str, ...]:
         ("travel", _travel(old), _travel(new)),
         ("register", old.register, new.register),
         ("side of the stop", old.stop_side, new.stop_side),
+        # A motor that came later moves no cut.
         ("reading at the home switch", _home_reads(old), _home_reads(new if old.drive else old)),
     )
     lines = []

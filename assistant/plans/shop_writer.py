@@ -48,6 +48,7 @@ class HistoryEntry:
 
 def history_path(shop: Path) -> Path:
     """Where the history of this shop file is."""
+    # Of the file itself, so that a link to it leads to the same history.
     return shop.resolve().with_suffix(".history.jsonl")
 
 

@@ -87,6 +87,7 @@ class Adapters:
 
         Raises KeyboardInterrupt after a Ctrl-C, with the text `left`, which says what became of the session.
         """
+        # The page first: pedal and keys post through what it watches. The pedal before keys and drive: both ask it.
         for step in (
             self.open_page,
             self.open_speaker,
@@ -201,6 +202,7 @@ class Adapters:
             speaker.click()
 
     def _pedal_pressed(self) -> None:
+        # The halt first: neither a click nor a screen may delay it.
         self._halted_by_key()
         self._click()
         if self._view is not None:
@@ -220,6 +222,7 @@ class Adapters:
         level = None if listener is None else listener.level
         drive = self._runner.outputs.drive
         position = None if drive is None else drive.position
+        # While it homes it has no position either, and isn't lost.
         driven = "off" if drive is None else "lost" if position is None and not drive.moving else "works"
         return Inputs(voice, level, heard, pedal is not None and pedal.down, self._keys, driven, position)
 

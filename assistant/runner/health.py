@@ -59,6 +59,7 @@ def zone_name(environ: Mapping[str, str], local: Path = Path("/etc/localtime")) 
         return time.tzname[0]
     if not local.exists():
         return ""
+    # It is a link to the zone's file, whose path ends in the zone's name.
     _, found, name = os.path.realpath(local).partition("zoneinfo/")
     return name if found else time.tzname[0]
 

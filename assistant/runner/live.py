@@ -36,6 +36,7 @@ def leaving_on_signals(runner: Runner) -> Iterator[CtrlC]:
         runner.post(Leave(runner.clock.at(), runner.clock.utc()))
 
     names = ("SIGINT", "SIGTERM", "SIGHUP")
+    # Windows has no SIGHUP.
     kept = {n: signal.signal(n, leave) for name in names if (n := getattr(signal, name, None)) is not None}
     try:
         yield ctrl_c
@@ -56,6 +57,7 @@ def run_live(runner: Runner, pump: Callable[[float], None] | None = None) -> Non
             pump(runner.clock.at())
         if event is not None:
             runner.handle(event)
+        # With an event, `handle` itself sends the deadlines that lie before it.
         elif deadline is not None and runner.clock.at() >= deadline:
             runner.handle(TimePassed(runner.clock.at(), runner.clock.utc()))
         # An event in the queue may be the voice's report. Not only when idle: steady events must not put this off.

@@ -53,6 +53,7 @@ class Runner:
         self.closing: e.Close | None = None
         self.deadlines: set[float] = set()
         self._commit = commit
+        # Not `Queue`: a signal handler posts too, and would wait for ever for a lock that this thread holds already.
         self._queue: queue.SimpleQueue[Event] = queue.SimpleQueue()
         self._voice = VoiceWatch()
 
@@ -87,6 +88,7 @@ class Runner:
         committed; the state is then as it was before.
         """
         while (due := self.next_deadline()) is not None and due <= event.at:
+            # Before its turn, which may ask for the same time again.
             self.deadlines.discard(due)
             self._turn(TimePassed(due, event.utc))
         if not isinstance(event, TimePassed):
@@ -152,6 +154,7 @@ class Runner:
         words = Words(self.state.the_job)
         if isinstance(effect, e.Listen):
             job = self.state.the_job
+            # Without a listener as well: a rehearsal's script and its synthetic operator look phrases up here.
             self.phrases = phrases_for(effect.wanted, job.checks, job.voice)
             if self.outputs.listener is not None:
                 self.outputs.listener.listen(self.phrases, effect.generation)

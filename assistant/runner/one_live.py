@@ -43,6 +43,7 @@ class LiveLock:
             "pid": os.getpid(),
             "title": title,
             "session": session,
+            # Whole, since whoever reads it may be in another folder.
             "state": str(state_dir.resolve()) if state_dir is not None else "",
             "since": datetime.now(UTC).isoformat(timespec="seconds"),
         }
@@ -59,8 +60,10 @@ class LiveLock:
                 private.make_folder(folder, tighten_it=False)
                 lock = FileLock(str(path), mode=private.FILE)
                 lock.acquire(timeout=PATIENCE_S)
+            # Before OSError, since filelock's Timeout is one.
             except Timeout as error:
                 raise SessionLocked(refusal(folder / f"{NAME}.json")) from error
+            # NotImplementedError: how filelock reports a file system that can't lock.
             except (OSError, NotImplementedError) as error:
                 failed.append(f"can't lock {path}: {error}")
                 continue
@@ -77,6 +80,7 @@ class LiveLock:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        # While the lock is still held: afterwards the note may be another session's.
         with suppress(OSError):
             self._note_file.unlink()
         self._lock.release()
@@ -105,6 +109,7 @@ def _folders() -> Iterator[Path]:
         folder = user_runtime_path("kerfcall", appauthor=False, ensure_exists=True)
     if folder is not None:
         yield folder
+    # The last resort, since a home folder may be shared with other computers.
     yield default_state_dir()
 
 

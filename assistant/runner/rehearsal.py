@@ -109,6 +109,7 @@ class Rehearsal:
     def run(self) -> None:
         """Play until the session closes or nothing more can happen."""
         self._drain()
+        # A session may be over before its last words are.
         while self._runner.closing is None or self._sounding_until() is not None:
             target = self._next_time()
             if target is None:
@@ -151,6 +152,7 @@ class Rehearsal:
     def _hear_until(self, target: float) -> None:
         if self._source is None or self._ear is None:
             return
+        # Each time from the start, so that what rounding leaves doesn't add up.
         samples = round((target - self._start) * MIC_RATE) - round((self._clock.at() - self._start) * MIC_RATE)
         if samples <= 0:
             return

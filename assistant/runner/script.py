@@ -71,6 +71,7 @@ def read_script(path: Path) -> tuple[ScriptLine, ...]:
         data = path.read_bytes()
         if len(data) > MOST_BYTES:
             raise BadInput([Fault("the script is too large", f"{len(data)} bytes", str(path), "keep it under 1 MB")])
+        # Skips a byte order mark, which some editors write.
         text = data.decode("utf-8-sig")
     except OSError as error:
         mend = "give the path of a rehearsal script"

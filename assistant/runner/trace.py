@@ -35,6 +35,7 @@ def _plain(value: Any) -> Any:
 
 
 def _fields(thing: Any, leave_out: frozenset[str] = frozenset()) -> dict[str, Any]:
+    # A field such as `pass_` only avoids a word of Python.
     found = {field.name.rstrip("_"): getattr(thing, field.name) for field in fields(thing)}
     return {name: _plain(value) for name, value in found.items() if name not in leave_out}
 

@@ -36,12 +36,14 @@ class VoiceWatch:
         return bool(self._sounding)
 
     def handed(self, id: str, at: float) -> None:
+        # Only for the first that waits: others that follow must not put the verdict off.
         if not self._owed:
             self._sign_at = self._made_since = at
         self._owed[id] = None
 
     def moved(self, at: float) -> None:
         """The making of an announcement made progress at `at`."""
+        # Not for ever: a voice may go in circles, and work on an announcement without an end.
         if not self._sounding and at <= self._made_since + LONGEST_S:
             self._sign_at = max(self._sign_at, at)
 

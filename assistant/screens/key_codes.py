@@ -127,6 +127,7 @@ def _name_of(figures: str, final: str) -> str:
     numbers = [int(part) if part else 1 for part in parts]
     # Modifiers are 1 and a bit each: 1 is none, 2 is Shift.
     shifted = numbers[1:] == [2]
+    # Terminals that report keys in full give F13 to F24 these numbers, of Unicode's private use area.
     if final == "u" and 57376 <= numbers[0] <= 57387 and numbers[1:] in ([], [1]):
         return f"f{numbers[0] - 57376 + 13}"
     name = _NUMBERED.get(numbers[0], "") if final == "~" else _LETTERED.get(final, "")

@@ -73,8 +73,10 @@ class KeyMeanings:
 
         pedal_alive: a pedal listener hears the pedal's key itself, so the key means nothing here.
         """
+        # First of all: it leaves even as a repeat, and even while a number is being typed.
         if key == "ctrl_c":
             return Meaning("leave")
+        # A number may have the same digit twice in quick succession: that is no auto-repeat.
         typing = self._digits is not None and key.isdigit()
         repeat = key == self._last_key and at - self._last_at < REPEAT_GAP_S
         self._last_key, self._last_at = key, at
@@ -83,6 +85,7 @@ class KeyMeanings:
         if key == self.pedal_key:
             self._digits = None
             return None if pedal_alive else Meaning("gesture", Press.TAP)
+        # Other keys with a name, such as arrows, mean nothing. These two drop a "go to" that is being typed.
         if len(key) > 1 and key not in GESTURES and key not in ("esc", "backspace"):
             return None
         return self._go_to(key) if self._digits is not None else self._command(key.lower())
@@ -110,6 +113,7 @@ class KeyMeanings:
     def _go_to(self, key: str) -> Meaning | None:
         """Any key but a digit and enter drops the "go to" and does nothing else, so no tap gets in by mistake."""
         assert self._digits is not None
+        # isdigit alone also takes ², which `int` refuses.
         if key.isascii() and key.isdigit() and len(self._digits) < MOST_DIGITS:
             self._digits += key
             return None

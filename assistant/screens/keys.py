@@ -155,6 +155,7 @@ class KeyMode:
         mode[3] &= ~(t.ICANON | t.ECHO)
         mode[6][t.VMIN], mode[6][t.VTIME] = 1, 0
         if self.interrupt_is_key:
+            # No character interrupts, so Ctrl-C can be read like any key.
             mode[6][t.VINTR] = os.fpathconf(self._fd, "PC_VDISABLE").to_bytes(1, "little")
         with self._lock:
             t.tcsetattr(self._fd, t.TCSANOW, mode)
@@ -308,6 +309,7 @@ class _Windows:
                 time.sleep(self.LOOK_EVERY_S)
                 continue
             char = console.getwch()
+            # These two announce a special key, whose code is the next character (msvcrt).
             if char in ("\x00", "\xe0"):
                 if name := self.SPECIAL.get(console.getwch()):
                     yield name

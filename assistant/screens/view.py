@@ -181,6 +181,7 @@ class TerminalView:
             while not self._closing.is_set():
                 self._wake.wait(MOVING_TICK_S if self._moving else TICK_S)
                 self._closing.wait(SETTLE_S)
+                # Before the page is made: what comes meanwhile must wake it again.
                 self._wake.clear()
                 self._draw()
                 self._closing.wait(FRAME_S)

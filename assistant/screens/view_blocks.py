@@ -109,6 +109,7 @@ def _arrangements(heading: Heading) -> list[list[str]]:
         alone = heading.left[heading.alone]
         found = [[name, *figure], [*letters.in_two_lines(name), *figure], [alone], letters.in_two_lines(alone)]
         if figure:  # both lines, even if one alone could be larger
+            # As wide as they like: this only asks whether there are letters for all of them.
             found = found[:2] if any(letters.fits_across(each, 1, 10_000) for each in found[:2]) else found
     return [lines for n, lines in enumerate(found) if lines not in found[:n]]
 

@@ -240,6 +240,7 @@ class _Pen:
         if gone and not style:
             self.out.append("\x1b[m")
             return
+        # A new colour takes the old one's place: 39, which ends a colour, would end the new one.
         codes = [code for flag, (code, _) in CODES.items() if new & flag]
         codes += [
             code for flag, (_, code) in CODES.items() if gone & flag and not (flag in COLOURS and new & ANY_COLOUR)

@@ -122,6 +122,7 @@ def fits_across(lines: Sequence[str], scale: int, columns: int) -> bool:
 
 def fits(lines: Sequence[str], scale: int, columns: int, rows: int) -> bool:
     """Whether they fit, with at least half a line between them."""
+    # At an odd scale the letters themselves leave half of their last line free.
     high = len(lines) * rows_of(scale) + (len(lines) - 1 if scale % 2 == 0 else 0)
     return high <= rows and all(columns_of(line, scale) <= columns for line in lines)
 

@@ -142,6 +142,7 @@ class SounddeviceDevice:
         hush()
 
         def callback(out: Any, frames: int, _time: Any, _status: Any) -> None:
+            # An exception here would stop the stream for good; `fill` never raises.
             out[:] = fill(frames)
 
         try:

@@ -82,12 +82,14 @@ class _Library:
     def _take_buffer(self, samples: Any, count: int, _events: Any) -> int:
         if not samples or count <= 0:
             return 0
+        # 1 ends the synthesis (speak_lib.h).
         return 1 if self._sink(ctypes.string_at(samples, count * 2)) else 0
 
     def use(self, voice: str, words_a_minute: int) -> None:
         """Sets the voice and the rate. Raises NoSuchPart for an unknown voice."""
         if self._setting == (voice, words_a_minute):
             return
+        # If the library refuses the voice, nobody knows which one it has.
         self._setting = None
         if self._dll.espeak_SetVoiceByName(voice.encode()) != 0:
             raise NoSuchPart(f'espeak-ng has no voice "{voice}"; set voice.language in the shop file to "en"')
@@ -98,6 +100,7 @@ class _Library:
         """Renders a text. `sink` gets each buffer, and returns True to stop there."""
         self._sink = sink
         encoded = text.encode("utf-8") + b"\0"
+        # From character 0 (1: positions count characters) to the end (0); see speak_lib.h.
         status = self._dll.espeak_Synth(encoded, len(encoded), 0, 1, 0, UTF8, None, None)
         if status != 0:
             raise VoiceFailed(f"espeak-ng refused a text (status {status}): {text!r}")

@@ -62,6 +62,7 @@ def short_data_folder(data: Path, cache: Path | None = None) -> Path:
     else:
         from platformdirs import user_cache_dir
 
+        # The temporary folder is everybody's, and another user's copy there may not be ours to read.
         user = str(os.getuid()) if hasattr(os, "getuid") else "voice"
         bases = [Path(user_cache_dir("kerfcall", appauthor=False)), Path(tempfile.gettempdir()) / f"kerfcall-{user}"]
     # Another release's data has other sizes, and so gets a separate copy.

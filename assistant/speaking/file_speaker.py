@@ -142,6 +142,7 @@ class FileSpeaker:
         last = self.at + drain_s
         while self._mixer.busy and self.at < last:
             boundary = self.next_boundary()
+            # Without a boundary only clicks and fades are left.
             step = PIECE_S / 10 if boundary is None else boundary - self.at
             frames = round(min(step, last - self.at) * self.rate)
             self._write(max(frames, 1))

@@ -76,6 +76,7 @@ def _decaying(rate: int, seconds: float, hz: int, peak: int) -> Samples:
     import numpy as np
 
     at = np.arange(round(seconds * rate)) / rate
+    # e⁻⁵ is under 1 %: quiet enough at its end not to crack.
     tone = np.sin(2 * math.pi * hz * at) * np.exp(-at * 5 / seconds)
     return np.rint(tone * peak).astype(np.int16)
 
@@ -114,6 +115,7 @@ def limited(samples: NDArray[np.float64]) -> NDArray[np.float64]:
     import numpy as np
 
     size = np.abs(samples)
+    # tanh starts with a slope of 1, so there is no corner at KNEE, and never gets as far as TOP.
     bent = KNEE + (TOP - KNEE) * np.tanh((size - KNEE) / (TOP - KNEE))
     return np.where(size > KNEE, np.copysign(bent, samples), samples)
 
@@ -174,6 +176,7 @@ class Mixer:
         frames = min(round(FADE_S * self.rate), len(rest))
         ramp = np.linspace(1, 0, frames, endpoint=False)
         faded = rest[:frames] * ramp
+        # As loud as it sounded last: a new loudness would begin the fade with a jump.
         louder = self._gain_before
         self._over.append((faded if louder == 1 else limited(faded * louder)).astype(np.int16))
 

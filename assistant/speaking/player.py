@@ -126,6 +126,7 @@ class Player:
             self._state = "closed"
             self._post_ends(self._mixer.cut(), SpeechEnd.CUT_OFF)
         self._ending.set()
+        # No longer: a device that hangs while it closes must not keep the program from ending.
         self._watchdog.join(2.0)
 
     def _fill(self, number: int, frames: int) -> bytes:
@@ -175,6 +176,7 @@ class Player:
             self._last_fill = now
         silent = now - self._last_fill > self._gone_after_s
         if (silent or self._fault) and not self._ending.is_set():
+            # First, so that a device that comes to life again while it is given up plays nothing.
             self._opening += 1
             self._lose(self._fault or "it stopped taking sound")
             self._fault = ""
@@ -203,6 +205,7 @@ class Player:
             self._lose(f"it did not open within {self._open_within_s:g} s")
             while not self._ending.is_set() and not self._wait(done, LONGEST_RETRY_S):
                 pass
+        # The player was closed meanwhile, so there is no other try to wait for.
         if not outcome:
             return True
         opened = outcome[0]

@@ -30,6 +30,7 @@ LOOK_S = 0.1
 # On a busy machine a file now and then has no sound in it. The next attempt at the same text has.
 ATTEMPTS = 3
 ENDED = "the pyttsx3 process ended unexpectedly"
+# macOS's own voices write AIFF, whatever the file is called.
 SUFFIX = ".aiff" if sys.platform == "darwin" else ".wav"
 
 
@@ -75,6 +76,7 @@ class Pyttsx3Engine:
         self.close()
 
     def _start(self) -> str:
+        # A fork would copy the locks that other threads of this process hold just then.
         spawn = multiprocessing.get_context("spawn")
         ours, theirs = spawn.Pipe()
         process = spawn.Process(target=serve, args=(theirs, self._orders), daemon=True, name="kerfcall-voice")
@@ -174,6 +176,7 @@ class Pyttsx3Engine:
             self._end()
 
     def close(self) -> None:
+        # Before the lock, which a render holds until it sees this or is done.
         self._closing.set()
         with self._lock:
             self._end()

@@ -49,6 +49,7 @@ class Renderer:
 
     def ready(self, text: str) -> Pcm | None:
         """The rendered text; None if it isn't rendered yet."""
+        # By the rate asked for: the engine takes it only before its next text.
         return self._cache.get(key_of(self._engine, speakable(text), self._rate))
 
     def want(self, text: str, done: Callable[[Pcm | None], None], still_wanted: Callable[[], bool]) -> None:
@@ -109,6 +110,7 @@ class Renderer:
     def _render_ahead(self, text: str, request: int) -> None:
         def must_give_way() -> bool:
             wanted = self._wanted[0] if self._wanted else None
+            # If this very text is wanted by now, the quickest way to it is to go on.
             return self._closing or (wanted is not None and wanted.text != text)
 
         pcm = self._render(text, must_give_way)

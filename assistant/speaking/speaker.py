@@ -53,6 +53,7 @@ class LiveSpeaker:
         return self._player.state
 
     def say(self, id: str, text: str, replaces: bool, tone: Tone | None = None) -> None:
+        # The place comes first: nothing said later may sound before this is rendered.
         slot = self._player.reserve(id, replaces, tone)
         if slot is None:
             return
@@ -83,6 +84,7 @@ class LiveSpeaker:
 
     def close(self, drain_s: float = 0.0) -> None:
         self._player.close(drain_s)
+        # After the player, which may still wait for something to be rendered.
         self._renderer.close()
 
     def _voice_failed(self, error: KerfcallError) -> None:

@@ -27,6 +27,7 @@ class GrowingWav:
             raise CouldNotRun(f"{path} can't be written: {error}") from error
         try:
             self._write_header()
+            # A run that was killed may have left samples that the header doesn't count.
             self._file.truncate(HEADER.size + 2 * self.frames)
         except OSError as error:
             self._file.close()
@@ -70,6 +71,7 @@ def _frames_in(path: Path, rate: int) -> int:
     if found != (1, 2, rate):
         value = f"{found[0]} channels, {8 * found[1]} bit, {found[2]} Hz"
         raise BadInput([_not_ours(path, f"only a mono, 16 bit, {rate} Hz file can be continued", value)])
+    # Where our own header has it: the sizes are written over in place.
     if start[36:40] != b"data":
         raise BadInput([_not_ours(path, "has other chunks before its samples")])
     return min(frames, (path.stat().st_size - HEADER.size) // 2)

@@ -23,6 +23,7 @@ _SMALL = (
 _TENS = ("", "ten", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
 # fmt: on
 _CHARACTERS = {**{str(digit): _SMALL[digit] for digit in range(10)}, ".": "point", "-": "minus"}
+# A number of 64ths, reduced, has no other denominators.
 _PARTS_OF_AN_INCH = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second", 64: "sixty-fourth"}
 # Beyond this a count may end in "teen" or "ty": "thirteen" and "thirty" sound alike beside a machine.
 _LARGEST_SAFE_CARDINAL = 12
@@ -158,6 +159,7 @@ def outward(mm: Fraction, unit: str, up: bool) -> Fraction:
     """Where something must be clear of the blade, in `unit`: to the whole mm or 1/16 in, never towards the blade."""
     step = Fraction(1) if unit == "mm" else Fraction(1, 16)
     steps = in_unit(mm, unit) / step
+    # -(-a // 1) rounds up, exactly.
     return (-(-steps // 1) if up else steps // 1) * step
 
 
@@ -209,6 +211,7 @@ def _spoken_digits_of_fraction(shown: str) -> str:
 
     "1 13/64 + 0.002" -> "one and one three over six four, plus zero point zero zero two".
     """
+    # With spaces around it: the minus of a reading below zero has none.
     fraction, sign, rest = shown.partition(" + ") if " + " in shown else shown.partition(" - ")
     parts = [" over ".join(map(spoken_digits, part.split("/"))) for part in fraction.split(" ")]
     words = " and ".join(parts)

@@ -101,6 +101,7 @@ def rivals(phrases: Iterable[Phrase], language: str, knows: Knows) -> tuple[Phra
 
 def _rivals_of(phrase: Phrase, knows: Knows) -> Iterator[str]:
     words = tuple(phrase.wording.split())
+    # Not at either end: a statement has something before its verb and something after it.
     place = next((n for n, word in enumerate(words) if word in _CONTRACTED and 0 < n < len(words) - 1), None)
     if phrase.intent == Intent.GO_TO:
         # Its numbers are many, and it is read back in any case: what comes before the digits is enough.
@@ -150,6 +151,7 @@ def _rivals_without_verb(words: Words, answer: bool, knows: Knows) -> Iterator[s
     yield from _with_inserted(words, places, _ANYWHERE)
     yield from _with_word_before(words, _BEFORE_ALL)
     yield from _with_prefix(words, places, knows)
+    # Of such an answer the last word but one is the noun.
     verb = "are" if words[-2].endswith("s") else "is"
     yield from _with_inserted(words, (len(words) - 1,), (_CONTRACTED[verb], f"{verb} not", f"{verb} never"))
     yield _joined(verb, words)

@@ -52,6 +52,7 @@ class BenchPage:
         in a server's thread. lan, port: as of `PageServer`.
         """
         self._clock, self._note, self._withdraw, self._post = clock, note, withdraw, post
+        # Re-entrant, since a code is taken back within it.
         self._invitation = threading.RLock()
         self._invited = ""  # as it was shown
         self._expiry: threading.Timer | None = None

@@ -67,6 +67,7 @@ class Devices:
         with self._guard:
             try:
                 status = os.stat(self.path)
+                # The inode as well: each change makes a new file, perhaps as long, within one tick of the clock.
                 stamp = status.st_mtime_ns, status.st_size, status.st_ino
             except OSError:
                 stamp = None

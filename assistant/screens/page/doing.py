@@ -59,6 +59,7 @@ def _cut(body: dict[str, Any], standing: SessionStanding, at: float, utc: str) -
     if not standing.may_record_cuts:
         raise Refused(403, "Record cuts by pedal, key or voice: the shop file does not allow it from a page.")
     asked_id, seq, held_ms = (body[key] for key in ("asked_id", "seq", "held_ms"))
+    # A bool is an int in Python.
     if not all(isinstance(each, int) and not isinstance(each, bool) for each in (asked_id, seq, held_ms)):
         raise Refused(400, "The request is incomplete.")
     if not PRESS_MS <= held_ms <= LONGEST_PRESS_MS:

@@ -35,6 +35,7 @@ def is_own_host(values: Sequence[str], names: frozenset[str], address: str, port
         return False
     name, colon, number = values[0].strip().lower().rpartition(":")
     if not colon or number != str(port):
+        # Browsers leave out a port of 80.
         return port == 80 and values[0].strip().lower() in names | {address}
     return name in names or name == address
 
@@ -88,6 +89,7 @@ def _addresses() -> Iterator[str]:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         for _, name in socket.if_nameindex():
             with suppress(OSError):  # an interface without an address
+                # struct ifreq: 16 bytes for the name, then a sockaddr_in, with the address 4 bytes from its beginning.
                 answer = fcntl.ioctl(probe, SIOCGIFADDR, struct.pack("40s", name.encode()))
                 yield socket.inet_ntoa(answer[20:24])
 

@@ -125,6 +125,7 @@ class Hub:
             if len(self._streams) >= MOST_STREAMS:
                 return None
             self._streams.append(stream)
+            # Within the lock, so that no change falls between this and the first that the stream gets.
             stream.put(self._message("all", {**self._body(), **self._pictures(), "log": list(self._log)}))
         return stream
 

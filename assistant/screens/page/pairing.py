@@ -78,6 +78,7 @@ class PairingCode:
                 return Try()
             if self._tries[address] >= TRIES:
                 return Try()
+            # As bytes: with text it raises TypeError for anything but ASCII.
             if hmac.compare_digest(self._code.encode(), code.encode("utf-8", "replace")):
                 self._code = ""
                 return Try(right=True, counted=True, ended=True)

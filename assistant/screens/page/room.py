@@ -96,6 +96,7 @@ class Room:
             if (one := self._all.get(request)) is not None:
                 one.stream = stream
             else:
+                # The connection was ended before it had this stream to end with it.
                 stream.put(None)
 
     def forget_device(self, request: socket.socket) -> None:

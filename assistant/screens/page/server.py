@@ -67,6 +67,7 @@ class PageServer(ThreadingHTTPServer):
     """Serves until `close`. Raises CouldNotRun if it can't use the port."""
 
     daemon_threads = True
+    # Otherwise `server_close` would wait for the connections, which `close` ends only after it.
     block_on_close = False
     allow_reuse_address = sys.platform != "win32"  # on Windows it would let two programs share the port
     request_queue_size = 64
@@ -207,6 +208,7 @@ class Handler(BaseHTTPRequestHandler):
             return 405 if self.path in _GETS or self.path in _POSTS else 404
         if self.command == "POST" and not is_own_origin(headers.get_all("Origin") or [], hosts[0]):
             return 403
+        # Where the browser says the request comes from; older browsers don't say, and are judged by the rest.
         if headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none") and self.path not in _DOCUMENTS:
             return 403
         return 0
@@ -218,6 +220,7 @@ class Handler(BaseHTTPRequestHandler):
             raise Refused(411, "The request must state its length.")
         if not lengths[0].isascii() or not lengths[0].isdigit():
             raise Refused(400, "The request is incomplete.")
+        # Its length first, since `int` raises for thousands of digits.
         if len(lengths[0]) > 9 or int(lengths[0]) > MOST_BODY:
             raise Refused(413, f"A request has at most {MOST_BODY} bytes.")
         if self.headers.get_content_type() != "application/json":
@@ -253,6 +256,7 @@ class Handler(BaseHTTPRequestHandler):
             self.wfile.write(data)
 
     def _head(self, status: int, kind: str, policy: str) -> None:
+        # The base class sends no headers in answer to what it took for HTTP/0.9.
         self.request_version = "HTTP/1.1"
         self.send_response_only(status)
         for name, value in (
