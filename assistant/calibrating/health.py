@@ -20,7 +20,7 @@ from assistant.advice.squareness import (
     noted_at,
     out_of_square,
 )
-from assistant.calibrating.history import current_blade
+from assistant.calibrating.history import SAME_MM, current_blade
 from assistant.calibrating.values import KINDS
 from assistant.errors import CouldNotRun, NoSuchPart
 from assistant.health import BROKEN, LIMITED, WORKS, Finding
@@ -33,7 +33,6 @@ PARTS = (*KINDS, SQUARE)
 # sharpening, the zero with every knock, play with wear, and a screw hardly at all.
 OLD_AFTER_DAYS = {"kerf": 90, "screw": 365, "zero": 90, "backlash": 180, SQUARE: 90}
 OF_THE_BLADE = ("kerf", "zero")  # another blade cuts in another place
-SAME_MM = 0.003  # the most that a kerf as written, rounded, differs from the kerf as measured
 SQUARE_DEPTH_MM = 20.0  # the thickness of a usual board, to show how much a wall leans
 # Common practice, no source. The lean of the wall decides how the joint fits, so it is measured in the wood.
 HOW_SQUARE = (

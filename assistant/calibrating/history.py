@@ -7,12 +7,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from assistant.advice.squareness import noted_at
 from assistant.calibrating.blunders import Reading
 from assistant.calibrating.change import Change
 from assistant.calibrating.values import Value
 from assistant.errors import BadInput, Fault
 from assistant.plans.document import cleaned
+from assistant.plans.model import Shop
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, record
+
+SAME_MM = 0.003
+"""The most that a kerf as written, rounded, differs from the kerf as measured."""
 
 
 def note_value(
@@ -43,6 +48,22 @@ def note_value(
 def current_blade(entries: Sequence[HistoryEntry]) -> str:
     """The name of the blade on the saw: the last noted as new, "" for the first."""
     return next((e.blade for e in reversed(entries) if e.kind == "blade"), "")
+
+
+def kerf_measured(shop: Shop, entries: Sequence[HistoryEntry]) -> HistoryEntry | None:
+    """The measurement of the kerf that the shop file holds, made with the blade on the saw; None if it never was.
+
+    entries: those in force, oldest first.
+    """
+    last = next((e for e in reversed(entries) if e.kind == "kerf"), None)
+    if last is None or last.blade != current_blade(entries):
+        return None
+    return last if abs(float(last.data["value"]) - float(shop.blade.kerf)) <= SAME_MM else None
+
+
+def days_since(entry: HistoryEntry, at: datetime | None = None) -> int:
+    """Whole days since an entry was noted, 0 for a date in the future. Raises ValueError for a bad date."""
+    return max(0, ((at or datetime.now(UTC)) - noted_at(entry)).days)
 
 
 def new_blade(shop: Path, name: str, utc: str) -> str:
