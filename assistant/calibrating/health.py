@@ -20,7 +20,7 @@ from assistant.advice.squareness import (
     noted_at,
     out_of_square,
 )
-from assistant.calibrating.history import SAME_MM, current_blade
+from assistant.calibrating.history import SAME_MM, current_blade, kerf_measured
 from assistant.calibrating.values import KINDS
 from assistant.errors import CouldNotRun, NoSuchPart
 from assistant.health import BROKEN, LIMITED, WORKS, Finding
@@ -58,6 +58,19 @@ def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Finding]:
         return [Finding(part, BROKEN, text, mend) for part in PARTS]
     history = _ShopHistory(shop, entries, live, at or datetime.now(UTC))
     return [*(_calibration(history, kind) for kind in KINDS), _square(history)]
+
+
+def kerf_days(shop: Shop, at: datetime | None = None) -> int | None:
+    """Whole days since the kerf in the shop file was measured, 0 for a date in the future.
+
+    None if it never was, or if the history can't be read: `ready` then says why. at: as for `ages`.
+    """
+    path = Path(shop.path)
+    try:
+        measured = kerf_measured(shop, in_force(path, read_history(path)))
+        return None if measured is None else max(0, ((at or datetime.now(UTC)) - noted_at(measured)).days)
+    except (CouldNotRun, NoSuchPart, KeyError, TypeError, ValueError):
+        return None
 
 
 @dataclass(frozen=True, slots=True)

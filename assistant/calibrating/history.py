@@ -7,7 +7,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from assistant.advice.squareness import noted_at
 from assistant.calibrating.blunders import Reading
 from assistant.calibrating.change import Change
 from assistant.calibrating.values import Value
@@ -59,11 +58,6 @@ def kerf_measured(shop: Shop, entries: Sequence[HistoryEntry]) -> HistoryEntry |
     if last is None or last.blade != current_blade(entries):
         return None
     return last if abs(float(last.data["value"]) - float(shop.blade.kerf)) <= SAME_MM else None
-
-
-def days_since(entry: HistoryEntry, at: datetime | None = None) -> int:
-    """Whole days since an entry was noted, 0 for a date in the future. Raises ValueError for a bad date."""
-    return max(0, ((at or datetime.now(UTC)) - noted_at(entry)).days)
 
 
 def new_blade(shop: Path, name: str, utc: str) -> str:

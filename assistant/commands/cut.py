@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from assistant.calibrating.history import days_since, kerf_measured
+from assistant.calibrating.health import kerf_days
 from assistant.commands.driving import Run, add_run_options, check_options, drive, is_rehearsed
 from assistant.commands.test_joint import Choice, add_test_joint_options, choice, faults_of, judge
-from assistant.errors import BadInput, CouldNotRun, Fault, JournalError, NoSuchPart
+from assistant.errors import BadInput, Fault, JournalError
 from assistant.journal.lock import SessionLock
 from assistant.journal.store import Journal, SessionRow, default_state_dir
 from assistant.pedal.devices import is_named
@@ -21,7 +21,6 @@ from assistant.pedal.names import key_from_name
 from assistant.plans.job import build_job
 from assistant.plans.model import Job, Plan, Shop
 from assistant.plans.plan_file import read_both
-from assistant.plans.shop_writer import in_force, read_history
 from assistant.plans.test_joint import build_test_joint, can_be_tested
 from assistant.runner.clock import LiveClock
 from assistant.runner.one_live import LiveLock
@@ -71,18 +70,8 @@ def _run_session(args: argparse.Namespace, asked: _Asked, job: Job, test_joint_s
             # Not to standard output, which has only JSON Lines in a rehearsal.
             for warning in job.warnings:
                 print(f"!! {warning}", file=sys.stderr)
-            told = (beside, test_joint_skipped, _kerf_days(asked.shop))
+            told = (beside, test_joint_skipped, kerf_days(asked.shop))
             return drive(Run(job, session, journal, State(), None, args.plan, *told), args, asked.script)
-
-
-def _kerf_days(shop: Shop) -> int | None:
-    """Whole days since the kerf was measured; None if it never was, or if the history can't be read."""
-    path = Path(shop.path)
-    try:
-        measured = kerf_measured(shop, in_force(path, read_history(path)))
-        return None if measured is None else days_since(measured)
-    except (CouldNotRun, NoSuchPart, KeyError, TypeError, ValueError):
-        return None  # `ready` says what is wrong with it; it is no reason to refuse a cut
 
 
 def open_sessions(journal: Journal, state_dir: Path | None) -> tuple[OpenSession, ...]:

@@ -103,8 +103,8 @@ def _why(plan: Plan, shop: Shop, joint: HistoryEntry | None) -> str:
     kind = f"{'' if wood == ANY_WOOD else f'in {wood} '}with a clearance of {plain_length(plan.joint.clearance, unit)}"
     if joint is None:
         return f"No joint is known that was cut with this blade {kind}."
-    told, amount = joint.data["told"], plain_length(Fraction(joint.data["amount"]), unit, PLACES[unit])
-    how = f"had a gap of {amount}" if told == GAP else f"was {told} by {amount}"
+    report, amount = joint.data["told"], plain_length(Fraction(joint.data["amount"]), unit, PLACES[unit])
+    how = f"had a gap of {amount}" if report == GAP else f"was {report} by {amount}"
     return f"The last joint cut with this blade {kind} {how}."
 
 

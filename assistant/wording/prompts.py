@@ -18,6 +18,7 @@ from assistant.wording.numbers import (
     shown_depth,
     shown_length,
     shown_outward,
+    spoken_clearance,
     spoken_depth,
     spoken_distance,
     spoken_length,
@@ -121,6 +122,10 @@ class Words:
     def length(self, mm: Fraction) -> str:
         """A length in the carriage's unit."""
         return (shown_length if self.figures else spoken_length)(mm, self._unit)
+
+    def clearance(self, mm: Fraction) -> str:
+        """A clearance in the carriage's unit."""
+        return (shown_length if self.figures else spoken_clearance)(mm, self._unit)
 
     def depth(self, mm: Fraction) -> str:
         """A blade height as near as it can be set."""
@@ -363,7 +368,7 @@ def _kerf_and_zero(words: Words, figures: dict[str, Any]) -> str:
         measured = "never measured"
     else:
         measured = "measured " + (f"{words.counted(days, 'day', 'days')} ago" if days else "today")
-    kerf, clearance = words.length(figures["kerf"]), words.length(figures["clearance"])
+    kerf, clearance = words.length(figures["kerf"]), words.clearance(figures["clearance"])
     return f"Kerf {kerf}, {measured}; clearance {clearance}. {AT_ZERO[figures['zero']]}"
 
 

@@ -153,7 +153,7 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
             f.Moved(1, 2, "2470/100", "24701/1000"),
             f.CarriageLost(1, "reset", "It started again."),
         )
-        facts = (f.Started(small_job(), rehearsed=True), *SAMPLE, f.Zeroed(1), *driven)
+        facts = (f.Started(small_job(), rehearsed=True), f.TestJointSkipped(), *SAMPLE, f.Zeroed(1), *driven)
         journal.append(session, [f.Record(n, float(n), "", fact) for n, fact in enumerate(facts, 1)])
     lines = list(csv.DictReader(io.StringIO(run(capsys, "export", "--state", tmp_path)[1])))
     assert {line["kind"] for line in lines} == {fact.kind for fact in f.JOURNALLED}
