@@ -135,8 +135,13 @@ def joint_like(shop: Shop, plan: Plan) -> HistoryEntry | None:
 
 def was_right(joint: HistoryEntry) -> bool:
     """Whether a joint came out as wanted, or nearer to it than a hand feels."""
-    amount, wanted = Fraction(joint.data["amount"]), Fraction(joint.data["wanted"])
-    return abs(amount - wanted if joint.data["told"] == GAP else amount) <= FELT
+    what, amount = reported(joint)
+    return abs(amount - Fraction(joint.data["wanted"]) if what == GAP else amount) <= FELT
+
+
+def reported(joint: HistoryEntry) -> tuple[str, Fraction]:
+    """(what, amount) of a joint in the history, as in `JointReport`."""
+    return joint.data["told"], Fraction(joint.data["amount"])
 
 
 def too_far_off(what: str, amount: Fraction, aim: Fraction) -> bool:

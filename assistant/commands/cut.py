@@ -21,7 +21,7 @@ from assistant.pedal.names import key_from_name
 from assistant.plans.job import build_job
 from assistant.plans.model import Job, Plan, Shop
 from assistant.plans.plan_file import read_both
-from assistant.plans.test_joint import build_test_joint, can_be_tested
+from assistant.plans.test_joint import build_test_joint
 from assistant.runner.clock import LiveClock
 from assistant.runner.one_live import LiveLock
 from assistant.runner.script import ScriptLine
@@ -41,12 +41,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Exit code 0 if the session is finished, 1 if it was left or none was wanted. Raises BadInput with every fault."""
     asked = _asked(args)
-    test, offcuts = build_test_joint(asked.plan, asked.shop) if can_be_tested(asked.plan) else (None, None)
-    chosen = choice(args, asked.plan, asked.shop, offcuts)
+    chosen = choice(args, asked.plan, asked.shop)
     if chosen == Choice.LEAVE:
+        print("-- No session was started.")
         return 1
-    if chosen != Choice.CUT or test is None:
+    if chosen != Choice.CUT:
         return _run_session(args, asked, asked.job, chosen == Choice.SKIP)
+    test, _ = build_test_joint(asked.plan, asked.shop)
     code = _run_session(args, asked, replace(test, shop_path=asked.job.shop_path), False)
     if code == 0 and not is_rehearsed(args):
         judge(args, asked.plan, asked.shop)

@@ -8,10 +8,9 @@ import sys
 import textwrap
 from collections.abc import Iterator
 from enum import StrEnum
-from fractions import Fraction
 from pathlib import Path
 
-from assistant.calibrating.joints import ANY_WOOD, joint_like, was_right, wood_of
+from assistant.calibrating.joints import ANY_WOOD, joint_like, reported, was_right, wood_of
 from assistant.calibrating.learned import GAP
 from assistant.commands.asking import agreed, chosen
 from assistant.commands.calibrate_fit import PLACES, noted
@@ -23,7 +22,7 @@ from assistant.plans.model import Plan, Shop
 from assistant.plans.plan_file import try_plan
 from assistant.plans.plan_writer import write_clearance
 from assistant.plans.shop_writer import HistoryEntry
-from assistant.plans.test_joint import FINGERS, Offcuts, can_be_tested
+from assistant.plans.test_joint import FINGERS, Offcuts, build_test_joint, can_be_tested
 
 
 class Choice(StrEnum):
@@ -63,12 +62,12 @@ def faults_of(args: argparse.Namespace, plan: Plan | None) -> Iterator[Fault]:
         yield Fault(what, "", "--test-joint", mend)
 
 
-def choice(args: argparse.Namespace, plan: Plan, shop: Shop, offcuts: Offcuts | None) -> Choice:
+def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
     """Whether a test joint is cut: as the options say, or as the operator answers at a terminal.
 
-    offcuts: of this plan's test joint, None if it can't be tested. Without a terminal, one line says what is missing.
+    Without a terminal, and in a rehearsal, one line says what is missing.
     """
-    if offcuts is None or args.test_joint:
+    if args.test_joint or not can_be_tested(plan):
         return Choice.CUT if args.test_joint else Choice.NOT_ASKED
     try:
         joint = joint_like(shop, plan)
@@ -85,6 +84,7 @@ def choice(args: argparse.Namespace, plan: Plan, shop: Shop, offcuts: Offcuts | 
         return Choice.NOT_ASKED
     if joint is not None:
         why += f" {_fit(args.plan, args.shop)} proposes a clearance."
+    _, offcuts = build_test_joint(plan, shop)
     for text in (why, _what(offcuts, plan.unit)):
         print(textwrap.fill(text, 100, break_on_hyphens=False))
     try:
@@ -103,7 +103,8 @@ def _why(plan: Plan, shop: Shop, joint: HistoryEntry | None) -> str:
     kind = f"{'' if wood == ANY_WOOD else f'in {wood} '}with a clearance of {plain_length(plan.joint.clearance, unit)}"
     if joint is None:
         return f"No joint is known that was cut with this blade {kind}."
-    report, amount = joint.data["told"], plain_length(Fraction(joint.data["amount"]), unit, PLACES[unit])
+    report, size = reported(joint)
+    amount = plain_length(size, unit, PLACES[unit])
     how = f"had a gap of {amount}" if report == GAP else f"was {report} by {amount}"
     return f"The last joint cut with this blade {kind} {how}."
 
