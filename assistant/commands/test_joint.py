@@ -153,10 +153,10 @@ def judge(args: argparse.Namespace, plan: Plan, shop: Shop) -> None:
     print("Put the two pieces together, by hand and without glue, reference edges level.")
     report = _asked(plan)
     while report is not None:
-        # No plan and no clearance: the last joint cut, with the kerf of its session.
-        options = dict.fromkeys(("plan", "clearance", "wanted", "species", "new_blade", *HOW_IT_FITS.values()))
+        # Without a plan the last joint cut is meant, with kerf and clearance of its session; that is this one.
+        options = dict.fromkeys(("plan", "clearance", "wanted", "new_blade", *HOW_IT_FITS.values()))
         try:
-            proposal = noted(argparse.Namespace(**options | report, state=args.state), shop)
+            proposal = noted(argparse.Namespace(**options | report, species=wood_of(plan), state=args.state), shop)
         except BadInput as error:
             print("\n".join(f"  {fault}" for fault in error.faults))
             report = _asked(plan)
@@ -183,7 +183,9 @@ def _asked(plan: Plan) -> dict[str, str] | None:
         if word == LATER:
             return None
         if word in HOW_IT_FITS and (word == "right") == (not length):
-            return {HOW_IT_FITS[word]: length or "0"}
+            # A bare number is in the plan's unit, even where the plan has been changed since it was cut.
+            length = length or "0"
+            return {HOW_IT_FITS[word]: f"{length} {plan.unit}" if length[-1].isnumeric() else length}
         print('  Please type right, tight LENGTH, loose LENGTH, gap LENGTH or later, such as "tight 0.05".')
 
 

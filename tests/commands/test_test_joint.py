@@ -312,15 +312,23 @@ def test_it_can_be_reported_later(bench: Bench, typed: str) -> None:
     assert bench.choose("") == Choice.NOT_ASKED
 
 
-def test_a_plan_changed_meanwhile_is_left_alone(bench: Bench) -> None:
+def test_a_plan_changed_meanwhile_is_left_alone_and_the_joint_is_noted_as_it_was_cut(bench: Bench) -> None:
+    inches = CHERRY.replace('"mm"', '"in"').replace("clearance = 0.1", "clearance = 0.004")
+    inches = inches.replace("= 18", "= 1.5").replace("= 6", "= 0.5").replace("= 10", "= 0.5")
+    bench.plan.write_text(inches, encoding="utf-8")
     bench.cut_test_joint()
     plan, shop = read_both(bench.plan, bench.shop)
-    changed = PLAN.replace("clearance = 0.1", "clearance = 0.12")
-    bench.plan.write_text(changed, encoding="utf-8")
-    bench.types("tight 0.05\nyes\n")
+    bench.plan.write_text(PLAN, encoding="utf-8")
+    bench.types("tight 0.002\nyes\n")
     judge(bench.args, plan, shop)
     assert "The plan has changed meanwhile" in bench.shown
-    assert bench.plan.read_text("utf-8") == changed
+    assert bench.plan.read_text("utf-8") == PLAN
+    (noted,) = read_history(bench.shop)
+    assert (noted.data["species"], noted.data["amount"], noted.data["written"]) == (
+        "black cherry",
+        "127/2500",
+        "127/1250",
+    )
 
 
 def test_without_a_terminal_the_command_is_named(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
