@@ -157,6 +157,8 @@ def proposal_lines(proposal: Proposal, shop: Shop, joint: JointReport) -> Iterat
         jams = ", so the finger is wider than its socket" if joint.amount < 0 else ""
         amount = plain_length(joint.amount, shop.unit, PLACES[shop.unit])
         how = f"{joint.what} {amount}{jams}" if joint.what == GAP else f"{joint.what} by {amount}"
+        if joint.what != GAP and not joint.amount:
+            how = "right"
         yield f"Noted: {which}, {how}. Take it back with: kerfcall calibrate fit --undo"
         if joint.written is not None:
             yield f"Its plan has a clearance of {plain_length(joint.written, shop.unit, PLACES[shop.unit])}."

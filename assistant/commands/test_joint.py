@@ -82,11 +82,11 @@ def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
     if is_rehearsed(args) or sys.stdin is None or not sys.stdin.isatty():
         print(f"!! {why} To cut a test joint first: {_cut(args)} --test-joint", file=sys.stderr)
         return Choice.NOT_ASKED
-    if joint is not None:
-        why += f" {_fit(args.plan, args.shop)} proposes a clearance."
     _, offcuts = build_test_joint(plan, shop)
-    for text in (why, _what(offcuts, plan.unit)):
-        print(textwrap.fill(text, 100, break_on_hyphens=False))
+    print(textwrap.fill(why, 100, break_on_hyphens=False))
+    if joint is not None:  # a command to copy stays on one line
+        print(f"For a better clearance: {_fit(args.plan, args.shop)}")
+    print(textwrap.fill(_what(offcuts, plan.unit), 100, break_on_hyphens=False))
     try:
         question = "Cut the test joint (t), skip it (s), or not now (n)? "
         return chosen(input, print, question, ANSWERS)
@@ -134,11 +134,11 @@ def _fit(plan: Path, shop: Path | None) -> str:
 
 
 def reporting(plan: Path, shop: Path | None) -> str:
-    """How to report a finished test joint later. shop: the file, None for the user's own."""
+    """How to report a finished test joint later, in lines. shop: the file, None for the user's own."""
     return (
-        "When you have put the two pieces together, by hand and without glue, report how they fit: "
-        f"{_fit(plan, shop)} --too-tight 0 if they are right, else with --too-tight LENGTH, --too-loose LENGTH or "
-        "--gap LENGTH."
+        "Put the two pieces together, by hand and without glue. Then report how they fit with this command and\n"
+        "--too-tight 0 if they are right, else --too-tight LENGTH, --too-loose LENGTH or --gap LENGTH (measured):\n"
+        f"  {_fit(plan, shop)}"
     )
 
 
@@ -167,7 +167,7 @@ def judge(args: argparse.Namespace, plan: Plan, shop: Shop) -> None:
         elif proposal.clearance is not None:
             _correct(args, plan, length_to_copy(proposal.clearance, plan.unit))
         return
-    print(textwrap.fill(reporting(args.plan, args.shop), 100, break_on_hyphens=False, break_long_words=False))
+    print(reporting(args.plan, args.shop))
 
 
 def _asked(plan: Plan) -> dict[str, str] | None:

@@ -263,7 +263,7 @@ def test_a_rehearsal_asks_nothing_at_a_terminal_either(bench: Bench) -> None:
 
 def test_a_test_joint_that_is_right_ends_the_offers(bench: Bench) -> None:
     shown = bench.judge("right\n")
-    assert "Noted: Test joint: Small tray, too tight by 0 mm." in shown
+    assert "Noted: Test joint: Small tray, right." in shown
     assert f"The test joint is right. Cut the boards with: kerfcall cut {bench.plan} --shop {bench.shop}" in shown
     (noted,) = read_history(bench.shop)
     assert (noted.data["session"], noted.data["written"], noted.data["kerf"]) == ("2026-11-25-1", "1/10", "159/50")
@@ -279,7 +279,8 @@ def test_one_that_is_not_right_shows_the_old_and_the_new_clearance_and_changes_t
     )
     assert bench.plan.read_text("utf-8") == before
     assert bench.choose("n\n") == Choice.LEAVE
-    assert f"was too tight by 0.05 mm. kerfcall calibrate fit --plan {bench.plan}" in bench.shown
+    better = f"For a better clearance: kerfcall calibrate fit --plan {bench.plan} --shop {bench.shop}"
+    assert f"was too tight by 0.05 mm. {better}" in bench.shown
     shown = bench.judge("tight 0.05 mm\nyes\n")
     assert 'plan.toml: joint.clearance = "0.15 mm". Cut another test joint with: kerfcall cut' in shown
     assert bench.plan.read_text("utf-8") == before.replace("clearance = 0.1", 'clearance = "0.15 mm"')
