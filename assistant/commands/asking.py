@@ -49,4 +49,5 @@ def chosen(ask: Ask, show: ShowLine, question: str, answers: Mapping[One, tuple[
         for answer, spellings in answers.items():
             if typed in spellings:
                 return answer
-        show(f"  Please type {', '.join(spellings[0] for spellings in answers.values())}.")
+        *others, last = (spellings[0] for spellings in answers.values())
+        show(f"  Please type {', '.join(others)} or {last}.")

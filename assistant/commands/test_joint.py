@@ -23,6 +23,7 @@ from assistant.plans.plan_file import try_plan
 from assistant.plans.plan_writer import write_clearance
 from assistant.plans.shop_writer import HistoryEntry
 from assistant.plans.test_joint import FINGERS, Offcuts, build_test_joint, can_be_tested
+from assistant.wording.numbers import cardinal
 
 
 class Choice(StrEnum):
@@ -111,7 +112,7 @@ def _why(plan: Plan, shop: Shop, joint: HistoryEntry | None) -> str:
 
 def _what(offcuts: Offcuts, unit: str) -> str:
     """What a test joint is, and the offcuts that it takes."""
-    cut = "the joint over its full width" if offcuts.whole else f"the first {FINGERS} fingers of A and B"
+    cut = "the joint over its full width" if offcuts.whole else f"the first {cardinal(FINGERS)} fingers of A and B"
     wide, long = plain_length(offcuts.width, unit), plain_length(offcuts.length, unit)
     return (
         f"A test joint shows whether kerf and clearance are right before a board is cut. It is {cut}, at the same "

@@ -33,7 +33,7 @@ def test_any_spelling_of_an_answer_counts(typed: str, answer: str) -> None:
 def test_anything_else_is_asked_again_until_the_input_ends() -> None:
     shown: list[str] = []
     assert chosen(typing("", "x", "yes", "s"), shown.append, "Which? ", ANSWERS) == "skip"
-    assert shown == ["  Please type t, s."] * 3
+    assert shown == ["  Please type t or s."] * 3
     with pytest.raises(EOFError):
         chosen(typing("x"), shown.append, "Which? ", ANSWERS)
 

@@ -230,7 +230,7 @@ def test_the_offer_says_why_and_which_offcuts_it_takes(bench: Bench) -> None:
     bench.choose("n\n")
     shown = bench.shown
     assert "No joint is known that was cut with this blade in black cherry with a clearance of 0.1 mm." in shown
-    assert "It is the first 3 fingers of A and B, at the same blade height and with the same backing" in shown
+    assert "It is the first three fingers of A and B, at the same blade height and with the same backing" in shown
     assert "36 mm wide and at least 200 mm long" in shown
     bench.plan.write_text(CHERRY, encoding="utf-8")
     bench.choose("n\n")
