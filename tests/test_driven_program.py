@@ -66,7 +66,8 @@ class Bench:
         self.rig = Rig(self.command(), 100, 30)
 
     def command(self) -> list[str]:
-        return program(self.folder, plan=PLAN, shop=SHOP.format(port=self.line.path, travel=self.travel))
+        shop = SHOP.format(port=self.line.path, travel=self.travel)
+        return program(self.folder, "--no-test-joint", plan=PLAN, shop=shop)
 
     @property
     def at(self) -> float:

@@ -66,10 +66,12 @@ def faults_of(args: argparse.Namespace, plan: Plan | None) -> Iterator[Fault]:
 def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
     """Whether a test joint is cut: as the options say, or as the operator answers at a terminal.
 
-    Without a terminal, and in a rehearsal, one line says what is missing.
+    Without a terminal, one line says what is missing. A rehearsal asks nothing and misses nothing: it cuts no wood.
     """
-    if args.test_joint or not can_be_tested(plan):
-        return Choice.CUT if args.test_joint else Choice.NOT_ASKED
+    if args.test_joint:
+        return Choice.CUT
+    if not can_be_tested(plan) or (is_rehearsed(args) and not args.no_test_joint):
+        return Choice.NOT_ASKED
     try:
         joint = joint_like(shop, plan)
     except (CouldNotRun, NoSuchPart) as error:
@@ -80,7 +82,7 @@ def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
     if args.no_test_joint:
         return Choice.SKIP
     why = _why(plan, shop, joint)
-    if is_rehearsed(args) or sys.stdin is None or not sys.stdin.isatty():
+    if sys.stdin is None or not sys.stdin.isatty():
         print(f"!! {why} To cut a test joint first: {_cut(args)} --test-joint", file=sys.stderr)
         return Choice.NOT_ASKED
     _, offcuts = build_test_joint(plan, shop)
