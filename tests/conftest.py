@@ -56,6 +56,7 @@ LONGEST = (
     "screens/test_page_regions.py",
     "speaking/test_device.py",
     "hearing/test_sphinx.py",
+    "commands/test_test_joint.py",
     "commands/test_cut.py",
     "calibrating/test_prompts.py",
     "commands/test_ready.py",

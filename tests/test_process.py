@@ -219,7 +219,7 @@ STEPS = [
 
 @pytest.mark.parametrize(("module", "name"), every(2, STEPS))
 def test_ctrl_c_while_a_session_opens_its_parts_begins_none(bench: Bench, module: str, name: str) -> None:
-    words = ("cut", "plan.toml", "--shop", "shop.toml", "--state", "state")
+    words = ("cut", "plan.toml", "--shop", "shop.toml", "--state", "state", "--no-test-joint")
     child = ("-m", "tests.process_child", "call", module, name)
     stopped(bench.start(*child, *words), ": no session was started")
     with Journal.open(bench.folder / "state") as journal:

@@ -20,7 +20,7 @@ from assistant.advice.squareness import (
     noted_at,
     out_of_square,
 )
-from assistant.calibrating.history import current_blade
+from assistant.calibrating.history import SAME_MM, current_blade, kerf_measured
 from assistant.calibrating.values import KINDS
 from assistant.errors import CouldNotRun, NoSuchPart
 from assistant.health import BROKEN, LIMITED, WORKS, Finding
@@ -33,7 +33,6 @@ PARTS = (*KINDS, SQUARE)
 # sharpening, the zero with every knock, play with wear, and a screw hardly at all.
 OLD_AFTER_DAYS = {"kerf": 90, "screw": 365, "zero": 90, "backlash": 180, SQUARE: 90}
 OF_THE_BLADE = ("kerf", "zero")  # another blade cuts in another place
-SAME_MM = 0.003  # the most that a kerf as written, rounded, differs from the kerf as measured
 SQUARE_DEPTH_MM = 20.0  # the thickness of a usual board, to show how much a wall leans
 # Common practice, no source. The lean of the wall decides how the joint fits, so it is measured in the wood.
 HOW_SQUARE = (
@@ -59,6 +58,19 @@ def ages(shop: Shop | None, at: datetime | None = None) -> Sequence[Finding]:
         return [Finding(part, BROKEN, text, mend) for part in PARTS]
     history = _ShopHistory(shop, entries, live, at or datetime.now(UTC))
     return [*(_calibration(history, kind) for kind in KINDS), _square(history)]
+
+
+def kerf_days(shop: Shop, at: datetime | None = None) -> int | None:
+    """Whole days since the kerf in the shop file was measured, 0 for a date in the future.
+
+    None if it never was, or if the history can't be read: `ready` then says why. at: as for `ages`.
+    """
+    path = Path(shop.path)
+    try:
+        measured = kerf_measured(shop, in_force(path, read_history(path)))
+        return None if measured is None else max(0, ((at or datetime.now(UTC)) - noted_at(measured)).days)
+    except (CouldNotRun, NoSuchPart, KeyError, TypeError, ValueError):
+        return None
 
 
 @dataclass(frozen=True, slots=True)

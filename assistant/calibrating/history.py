@@ -12,7 +12,11 @@ from assistant.calibrating.change import Change
 from assistant.calibrating.values import Value
 from assistant.errors import BadInput, Fault
 from assistant.plans.document import cleaned
+from assistant.plans.model import Shop
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, record
+
+SAME_MM = 0.003
+"""The most that a kerf as written, rounded, differs from the kerf as measured."""
 
 
 def note_value(
@@ -45,6 +49,17 @@ def note_value(
 def current_blade(entries: Sequence[HistoryEntry]) -> str:
     """The name of the blade on the saw: the last noted as new, "" for the first."""
     return next((e.blade for e in reversed(entries) if e.kind == "blade"), "")
+
+
+def kerf_measured(shop: Shop, entries: Sequence[HistoryEntry]) -> HistoryEntry | None:
+    """The measurement of the kerf that the shop file holds, made with the blade on the saw; None if it never was.
+
+    entries: those in force, oldest first.
+    """
+    last = next((e for e in reversed(entries) if e.kind == "kerf"), None)
+    if last is None or last.blade != current_blade(entries):
+        return None
+    return last if abs(float(last.data["value"]) - float(shop.blade.kerf)) <= SAME_MM else None
 
 
 def new_blade(shop: Path, name: str, utc: str) -> str:

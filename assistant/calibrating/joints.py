@@ -12,9 +12,9 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from assistant.advice.prediction import STEPS
-from assistant.calibrating.history import now
-from assistant.calibrating.learned import GAP, Correction, Learned, correction_of, learned
+from assistant.advice.prediction import ASSUMED, STEPS
+from assistant.calibrating.history import current_blade, kerf_measured, now
+from assistant.calibrating.learned import COVERAGE, FELT, GAP, Correction, Learned, correction_of, learned
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import round_to_step
 from assistant.journal.store import Journal, journal_path
@@ -110,6 +110,38 @@ def wood_of(plan: Plan) -> str:
     woods = [wood.species or plan.species for _, wood in sorted(plan.woods.items())] or [plan.species]
     named = dict.fromkeys(cleaned(name).casefold() for name in woods if name)
     return " and ".join(named) or ANY_WOOD
+
+
+def joint_like(shop: Shop, plan: Plan) -> HistoryEntry | None:
+    """The latest joint in force that was cut as this plan's will be, None if none was.
+
+    That is with the blade on the saw, its kerf the same within its uncertainty, in the plan's wood and with the plan's
+    clearance. Raises CouldNotRun if the history can't be read.
+    """
+    path = Path(shop.path)
+    entries = in_force(path, read_history(path))
+    blade, wood = current_blade(entries), wood_of(plan)
+    measured = kerf_measured(shop, entries)
+    apart = COVERAGE * (float(measured.data["u"]) if measured else ASSUMED["kerf"])
+    for entry in reversed(entries):
+        if entry.kind != "joint" or (entry.blade, entry.data["species"]) != (blade, wood):
+            continue
+        same_kerf = abs(float(Fraction(entry.data["kerf"]) - shop.blade.kerf)) <= apart
+        # A joint reported by its gap alone may be of a plan whose clearance nobody knows: "None".
+        if same_kerf and entry.data["written"] == str(plan.joint.clearance):
+            return entry
+    return None
+
+
+def was_right(joint: HistoryEntry) -> bool:
+    """Whether a joint came out as wanted, or nearer to it than a hand feels."""
+    what, amount = reported(joint)
+    return abs(amount - Fraction(joint.data["wanted"]) if what == GAP else amount) <= FELT
+
+
+def reported(joint: HistoryEntry) -> tuple[str, Fraction]:
+    """(what, amount) of a joint in the history, as in `JointReport`."""
+    return joint.data["told"], Fraction(joint.data["amount"])
 
 
 def too_far_off(what: str, amount: Fraction, aim: Fraction) -> bool:

@@ -1,10 +1,14 @@
-"""Questions at the terminal that end in yes or no."""
+"""Questions at the terminal with a few answers."""
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
+from typing import TypeVar
 
 from assistant.calibrating.prompts import NO, YES, Ask, ShowLine
+
+One = TypeVar("One", bound=str)
 
 
 def asker(to_stderr: bool) -> Ask:
@@ -33,3 +37,17 @@ def agreed(ask: Ask, show: ShowLine, question: str) -> bool:
         if answer in YES + NO:
             return answer in YES
         show("  Please answer yes or no.")
+
+
+def chosen(ask: Ask, show: ShowLine, question: str, answers: Mapping[One, tuple[str, ...]]) -> One:
+    """Which of the answers was typed. answers: each with all its spellings, in lower case.
+
+    Anything else is asked again. Raises EOFError at the end of the input, and passes KeyboardInterrupt on.
+    """
+    while True:
+        typed = " ".join(ask(question).split()).casefold()
+        for answer, spellings in answers.items():
+            if typed in spellings:
+                return answer
+        *others, last = (spellings[0] for spellings in answers.values())
+        show(f"  Please type {', '.join(others)} or {last}.")

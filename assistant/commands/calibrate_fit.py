@@ -49,20 +49,8 @@ def run_fit(args: argparse.Namespace, shop: Shop) -> int:
     Returns 0, or 1 if --json was given without --yes, so that nothing was noted. Raises BadInput with every fault.
     """
     joint = _reported_joint(args, shop)
-    path = Path(shop.path)
-    on_the_saw = current_blade(in_force(path, read_history(path)))
-    before = [] if args.new_blade is not None else joints_of(path, on_the_saw, joint.species)
-    # A plan for another blade can hold a corrected clearance. The clearance wanted stays the same.
-    wanted = wanted_clearance(joint, before or joints_of(path, None, joint.species))
     noting = args.yes or not args.json
-    if args.new_blade is None:
-        blade = on_the_saw
-    else:
-        blade = new_blade(path, args.new_blade, now()) if noting else blade_name(path, args.new_blade)
-    joints = before
-    if joint.what:
-        joints = [*before, entry_of(path, joint, blade, wanted, noting)]
-    proposal = propose(shop, blade, joint, wanted, joints)
+    proposal = _proposal(args, shop, joint, noting)
     if args.json:
         print(json.dumps(proposal_json(proposal, bool(joint.what) and noting), indent=1))
     else:
@@ -71,6 +59,31 @@ def run_fit(args: argparse.Namespace, shop: Shop) -> int:
         return 0
     print("Nothing was noted in the history: with --json, add --yes to note the joint.", file=sys.stderr)
     return 1
+
+
+def noted(args: argparse.Namespace, shop: Shop) -> Proposal:
+    """Note the joint that these options report, show what `run_fit` shows, and give the proposal. Raises BadInput."""
+    joint = _reported_joint(args, shop)
+    proposal = _proposal(args, shop, joint, noting=True)
+    print("\n".join(proposal_lines(proposal, shop, joint)))
+    return proposal
+
+
+def _proposal(args: argparse.Namespace, shop: Shop, joint: JointReport, noting: bool) -> Proposal:
+    """What all joints say, this one included. noting: whether joint and new blade are noted in the history."""
+    path = Path(shop.path)
+    on_the_saw = current_blade(in_force(path, read_history(path)))
+    before = [] if args.new_blade is not None else joints_of(path, on_the_saw, joint.species)
+    # A plan for another blade can hold a corrected clearance. The clearance wanted stays the same.
+    wanted = wanted_clearance(joint, before or joints_of(path, None, joint.species))
+    if args.new_blade is None:
+        blade = on_the_saw
+    else:
+        blade = new_blade(path, args.new_blade, now()) if noting else blade_name(path, args.new_blade)
+    joints = before
+    if joint.what:
+        joints = [*before, entry_of(path, joint, blade, wanted, noting)]
+    return propose(shop, blade, joint, wanted, joints)
 
 
 def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:
@@ -144,7 +157,11 @@ def proposal_lines(proposal: Proposal, shop: Shop, joint: JointReport) -> Iterat
         jams = ", so the finger is wider than its socket" if joint.amount < 0 else ""
         amount = plain_length(joint.amount, shop.unit, PLACES[shop.unit])
         how = f"{joint.what} {amount}{jams}" if joint.what == GAP else f"{joint.what} by {amount}"
+        if joint.what != GAP and not joint.amount:
+            how = "right"
         yield f"Noted: {which}, {how}. Take it back with: kerfcall calibrate fit --undo"
+        if joint.written is not None:
+            yield f"Its plan has a clearance of {plain_length(joint.written, shop.unit, PLACES[shop.unit])}."
     for text in _sentences(proposal, shop):
         yield from textwrap.wrap(text, 100, subsequent_indent="  ", break_on_hyphens=False)
 

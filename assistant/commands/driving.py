@@ -83,6 +83,7 @@ class Run:
     """One run of one session.
 
     notes: what has changed since the session was started; None for a new session. beside: other sessions left open.
+    test_joint_skipped, kerf_days: as in `Start`.
     """
 
     job: Job
@@ -92,6 +93,8 @@ class Run:
     notes: tuple[str, ...] | None
     plan_path: Path | None = None
     beside: tuple[OpenSession, ...] = ()
+    test_joint_skipped: bool = False
+    kerf_days: int | None = None
 
     @property
     def resumed(self) -> bool:
@@ -102,7 +105,8 @@ class Run:
         """Start for a new session, Resume (with the notes on what has changed) for one that goes on."""
         if self.notes is not None:
             return Resume(clock.at(), clock.utc(), self.notes, hear_out)
-        return Start(clock.at(), clock.utc(), self.job, rehearsed, hear_out, self.beside)
+        told = (self.beside, self.test_joint_skipped, self.kerf_days)
+        return Start(clock.at(), clock.utc(), self.job, rehearsed, hear_out, *told)
 
 
 def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:

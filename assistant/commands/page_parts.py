@@ -112,7 +112,10 @@ def open_page(
 
 
 def drawing_of(path: Path | None, job: Job) -> Callable[[], bytes | None]:
-    """Draws the plan's sheets as SVG on the first call. Gives None if the plan file is gone or has changed since."""
+    """Draws the plan's sheets as SVG on the first call.
+
+    Gives None if the plan file is gone or has changed since, and for a test joint.
+    """
     # Each connection has a thread, and several devices can ask at the same time.
     guard = threading.Lock()
     made: list[bytes | None] = []
@@ -134,6 +137,9 @@ def _drawn(path: Path | None, job: Job) -> bytes | None:
     try:
         if path is None or hashlib.sha256(path.read_bytes()).hexdigest() != job.plan_digest:
             return None
-        return write_svg(sheets(read_plan(path), job, paper_for(job.carriage.unit)), job.title)
+        plan = read_plan(path)
+        if job.title != plan.title:
+            return None  # a test joint, of which the plan draws only the boards that come after it
+        return write_svg(sheets(plan, job, paper_for(job.carriage.unit)), job.title)
     except (OSError, BadInput):
         return None

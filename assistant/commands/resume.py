@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from assistant.commands.driving import Run, add_run_options, check_options, drive, is_rehearsed
+from assistant.commands.test_joint import reporting
 from assistant.errors import BadInput, CouldNotRun
 from assistant.journal.faults import RECOVERS, of_session
 from assistant.journal.lock import SessionLock
@@ -16,7 +17,7 @@ from assistant.journal.playing import played
 from assistant.journal.store import Journal, SessionRow, default_state_dir
 from assistant.plans.intents import Intent
 from assistant.plans.languages import language_of
-from assistant.plans.model import Job
+from assistant.plans.model import TEST_JOINT, Job
 from assistant.plans.own_phrases import sayable
 from assistant.plans.shop_changes import changed
 from assistant.plans.shop_file import default_shop_path, try_shop
@@ -63,7 +64,11 @@ def run(args: argparse.Namespace) -> int:
             notes = changed_files(row) + changed_shop(state.the_job, args.shop) + left_out(state.the_job)
             if row.rehearsed and not rehearsed:
                 notes = (REHEARSED, *notes)
-            return drive(Run(state.the_job, session, journal, state, notes, Path(row.plan_path)), args, script)
+            code = drive(Run(state.the_job, session, journal, state, notes, Path(row.plan_path)), args, script)
+        if code == 0 and not rehearsed and row.title.startswith(TEST_JOINT):
+            own = Path(state.the_job.shop_path) if state.the_job.shop_path else None
+            print(f"-- {reporting(Path(row.plan_path), args.shop or own)}")
+        return code
 
 
 def _with_drive_of_today(state: State, args: argparse.Namespace) -> State:

@@ -148,6 +148,9 @@ class _FactsInWords:
         self.job = fact.job
         return "session started"
 
+    def test_joint_skipped(self, fact: f.TestJointSkipped, at: float) -> str:
+        return "test joint skipped: no joint of this blade, wood and clearance was known"
+
     def setup_started(self, fact: f.SetupStarted, at: float) -> str:
         if self.job is None or not 1 <= fact.setup <= len(self.job.setups):
             return f"Setup {fact.setup}"
@@ -320,6 +323,7 @@ def clock(at: float) -> str:
 
 _IN_WORDS: dict[type[f.Fact], Callable[[_FactsInWords, Any, float], str]] = {
     f.Started: _FactsInWords.started,
+    f.TestJointSkipped: _FactsInWords.test_joint_skipped,
     f.SetupStarted: _FactsInWords.setup_started,
     f.CheckOpened: _FactsInWords.check_opened,
     f.CheckConfirmed: _FactsInWords.check_confirmed,

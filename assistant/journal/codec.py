@@ -43,6 +43,7 @@ from assistant.session.facts import (
     Started,
     SteppedBack,
     StoodBy,
+    TestJointSkipped,
     Zeroed,
 )
 from assistant.session.kinds import MoveKind
@@ -229,6 +230,7 @@ def _decode_moved(body: Body) -> Moved:
 
 CODECS: dict[str, Codec] = {
     "started": Codec(4, _encode_started, _decode_started),
+    "test_joint_skipped": Codec(1, lambda f: {}, lambda b: TestJointSkipped()),
     "setup_started": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupStarted(_count(b, "setup"))),
     "check_opened": Codec(1, _encode_check_opened, _decode_check_opened),
     "check_confirmed": Codec(1, _encode_check_confirmed, _decode_check_confirmed),

@@ -68,6 +68,8 @@ def misfit(state: State, fact: f.Fact) -> str:
         return "the session had already begun" if job is not None else _job_fault(fact.job)
     if job is None:
         return "it comes before the start of the session"
+    if isinstance(fact, f.TestJointSkipped) and state.setup:
+        return f"setup {state.setup} had already been begun"
     if isinstance(fact, f.CheckOpened | f.CheckConfirmed) and fact.check not in (check.name for check in job.checks):
         return f"its job has no check {fact.check!r:.60}"
     if isinstance(fact, f.StageReady) and not 1 <= fact.stage <= len(job.stages):

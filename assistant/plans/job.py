@@ -70,7 +70,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     # A slot gets the whole clearance, not half of it, since the piece that goes into it isn't cut.
     slotted = plan.joint.layout == "slots"
     assumed_kerf = kerf - clearance if slotted else walls.assumed_kerf(kerf, clearance)
-    warnings = dict.fromkeys(_warnings(plan, shop, patterns, setups, worst))
+    warnings = dict.fromkeys(warnings_of(plan, shop, patterns, setups, worst))
     return Job(
         title=plan.title,
         plan_digest=plan.digest,
@@ -155,9 +155,10 @@ def _count_faults(plan: Plan, found: Sequence[Piece], patterns: Sequence[Pattern
         yield Fault(f"more than {MOST_PASSES:,} passes in one job", f"{total:,} passes", "boards", mend)
 
 
-def _warnings(
+def warnings_of(
     plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], setups: Iterable[Setup], worst: Fraction
 ) -> Iterator[str]:
+    """What to look out for when these patterns of a plan are cut. worst: the clearance left at the worst, mm."""
     yield from slips.warnings(plan)
     yield from _thin_between(plan, shop, patterns) if plan.joint.layout == "slots" else _slivers(plan, shop)
     # A joint of one's own may be called a test board too, but it has a clearance.

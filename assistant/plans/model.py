@@ -16,6 +16,9 @@ RUN_DOWN_S = 10.0
 TEST_BOARD = "Test board: "
 """How the title of a calibration's test board begins."""
 
+TEST_JOINT = "Test joint: "
+"""How the title of a test joint begins, before the title of its plan."""
+
 
 @dataclass(frozen=True, slots=True)
 class Repeat:

@@ -117,7 +117,7 @@ def record(
     CouldNotRun if it can't be written, NoSuchPart without tomlkit.
     """
     before = value_text(shop, key) if key else None
-    new = _bytes_with(shop, key, value) if key else None
+    new = bytes_with(shop, key, value) if key else None
     entry = HistoryEntry(len(read_history(shop)) + 1, utc, kind, blade, key, before, value if key else None, 0, data)
     # The history comes first. If the shop file is then not replaced, `_never_written` finds that out; the other way
     # round, a value in the shop file would have no entry to take it back by.
@@ -143,7 +143,7 @@ def undo(shop: Path, kind: str, utc: str) -> HistoryEntry:
             mend = f"change it by hand: before the calibration it was {last.before or 'absent'}"
             what = f"is no longer {last.after}, the calibrated value"
             raise BadInput([Fault(what, now or "absent", f"{shop.name}: {last.key}", mend)])
-        new = _bytes_with(shop, last.key, last.before)
+        new = bytes_with(shop, last.key, last.before)
     entry = HistoryEntry(len(entries) + 1, utc, kind, last.blade, last.key, last.after, last.before, last.n, {})
     with _about_to_replace(shop, new):
         append_to_history(shop, entry)
@@ -187,10 +187,14 @@ def _parsed(shop: Path) -> tuple[Any, bytes]:
     return _tomlkit().parse(data.decode("utf-8-sig")), data
 
 
-def _bytes_with(shop: Path, key: str, value: str | None) -> bytes:
-    """The shop file's bytes with this value at the key, or without the key. Comments, order and line ends are kept."""
+def bytes_with(path: Path, key: str, value: str | None) -> bytes:
+    """A TOML file's bytes with this value at the key, or without the key. Comments, order and line ends are kept.
+
+    key: with its table, e.g. "blade.kerf". value: TOML text. Raises BadInput if the file is not valid TOML, NoSuchPart
+    without tomlkit.
+    """
     tomlkit = _tomlkit()
-    document, data = _parsed(shop)
+    document, data = _parsed(path)
     *tables, name = key.split(".")
     table = document
     for part in tables:

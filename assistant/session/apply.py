@@ -361,6 +361,7 @@ _NOTHING: Callable[[State, Any, float], Change] = lambda state, fact, at: {}  # 
 
 _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Started: _started,
+    f.TestJointSkipped: _NOTHING,
     f.SetupStarted: _setup_started,
     f.CheckOpened: _check_opened,
     f.CheckConfirmed: _check_confirmed,

@@ -111,11 +111,15 @@ def decide(state: State, event: Event) -> Decision:
 def _start(turn: Turn, event: Start) -> None:
     job = event.job
     turn.fact(f.Started(job, event.rehearsed))
+    if event.test_joint_skipped:
+        turn.fact(f.TestJointSkipped())
     if event.hear_out:
         turn.fact(f.HearingOut())
     summary = prompt("summary", title=job.title, setups=len(job.setups), passes=job.total_passes)
     drive = (prompt("cautions of the drive"),) if is_driven(job) else ()
-    turn.say(Klass.CAUTION, prompt("cautions"), *drive, summary)
+    zero = job.carriage.zero
+    cuts = prompt("kerf and zero", kerf=job.kerf, days=event.kerf_days, clearance=job.clearance, zero=zero)
+    turn.say(Klass.CAUTION, prompt("cautions"), *drive, summary, cuts)
     if event.beside:
         named = tuple((one.title, one.cut, one.command) for one in event.beside)
         turn.say(Klass.CAUTION, prompt("open sessions", sessions=named))

@@ -36,12 +36,16 @@ class Start(Event):
 
     rehearsed: no wood is cut. hear_out: an answer counts only once its question has been spoken or shown. beside:
     sessions that are still open, newest first: the operator may have wanted to resume one of them.
+    test_joint_skipped: a test joint was offered, and the operator goes on without it. kerf_days: whole days since the
+    kerf was measured, None if it never was.
     """
 
     job: Job
     rehearsed: bool = False
     hear_out: bool = False
     beside: tuple[OpenSession, ...] = ()
+    test_joint_skipped: bool = False
+    kerf_days: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

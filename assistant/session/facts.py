@@ -62,6 +62,13 @@ class Started(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class TestJointSkipped(Fact):
+    """No joint of this blade, wood and clearance was known, and the operator chose to cut the boards without one."""
+
+    kind: ClassVar[str] = "test_joint_skipped"
+
+
+@dataclass(frozen=True, slots=True)
 class SetupStarted(Fact):
     kind: ClassVar[str] = "setup_started"
     setup: int
@@ -495,6 +502,7 @@ class Announced(Fact):
 
 JOURNALLED: tuple[type[Fact], ...] = (
     Started,
+    TestJointSkipped,
     SetupStarted,
     CheckOpened,
     CheckConfirmed,

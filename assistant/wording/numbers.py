@@ -108,6 +108,18 @@ def spoken_length(mm: Fraction, unit: str) -> str:
     return f"{spoken_number(text)} millimetre" + ("" if text in ("1", "-1") else "s")
 
 
+def spoken_clearance(mm: Fraction, unit: str) -> str:
+    """A clearance in words: as `spoken_length`, but inches below a tenth in thousandths, as they are called in a shop.
+
+    Common practice, no source.
+    """
+    thousandths = in_unit(mm, "in") * 1000
+    if unit == "mm" or not 0 < thousandths < 100 or (thousandths * 64 / 1000).denominator == 1:
+        return spoken_length(mm, unit)
+    text = _trimmed(fixed(thousandths, 1))
+    return f"{spoken_number(text)} thousandth{'' if text == '1' else 's'} of an inch"
+
+
 def spoken_distance(carriage: Carriage, mm: Fraction) -> str:
     """How far to move the carriage (mm, > 0), as exactly as it shows it: "half a millimetre", "220 steps" in words."""
     if carriage.kind == "steps":

@@ -18,6 +18,7 @@ from assistant.wording.numbers import (
     shown_depth,
     shown_length,
     shown_outward,
+    spoken_clearance,
     spoken_depth,
     spoken_distance,
     spoken_length,
@@ -27,6 +28,11 @@ from assistant.wording.numbers import (
 
 HOW_TO_CUT = "Set the carriage, start the saw, cut, draw back clear and tap."
 NEVER_SPIN = "Never spin it on its face."
+AT_ZERO = {
+    "outside": "At zero the teeth just brush the reference edge.",
+    "inside": "At zero the cut takes one full kerf off the reference edge.",
+}
+"""What the blade does at setting 0, by the carriage's zero (`joinery.settings`)."""
 SETTINGS = ("setting", "setting in full")
 SETTING_BAR = "setting bar"
 
@@ -116,6 +122,10 @@ class Words:
     def length(self, mm: Fraction) -> str:
         """A length in the carriage's unit."""
         return (shown_length if self.figures else spoken_length)(mm, self._unit)
+
+    def clearance(self, mm: Fraction) -> str:
+        """A clearance in the carriage's unit."""
+        return (shown_length if self.figures else spoken_clearance)(mm, self._unit)
 
     def depth(self, mm: Fraction) -> str:
         """A blade height as near as it can be set."""
@@ -351,6 +361,17 @@ def _resume_instead(words: Words, figures: dict[str, Any]) -> str:
     return f"{_open_sessions(words, figures)} To go on with {old}, leave this new session and resume the old one."
 
 
+def _kerf_and_zero(words: Words, figures: dict[str, Any]) -> str:
+    """What the settings rest on: the kerf and its age, the clearance, and what the blade does at zero."""
+    days = figures["days"]
+    if days is None:
+        measured = "never measured"
+    else:
+        measured = "measured " + (f"{words.counted(days, 'day', 'days')} ago" if days else "today")
+    kerf, clearance = words.length(figures["kerf"]), words.clearance(figures["clearance"])
+    return f"Kerf {kerf}, {measured}; clearance {clearance}. {AT_ZERO[figures['zero']]}"
+
+
 def _marked_here(words: Words, figures: dict[str, Any]) -> str:
     first, *more = figures["passes"]
     if not more:
@@ -413,6 +434,7 @@ def _pairing_code(words: Words, figures: dict[str, Any]) -> str:
 _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     # The first board, which comes next, says how many setups there are.
     "summary": lambda words, figures: f"{figures['title']}: {words.counted(figures['passes'], 'pass', 'passes')}.",
+    "kerf and zero": _kerf_and_zero,
     "clamp": Words.clamp,
     "check": Words.check,
     "setting": lambda words, figures: sentence(words.setting(figures)),
@@ -492,8 +514,8 @@ _TEMPLATES: dict[str, str] = {
 # What a log keeps of a prompt. It stays there when something else is open, so it never says what to do: "long press to
 # carry on", read a minute later, would confirm a check. Each prompt is in one of these two.
 STANDS = frozenset({
-    "summary", "cautions", "way", "where", "noted", "marked here", "marked in all", "how many", "device",
-    "louder", "quieter", "slower", "quicker", "loudest", "softest", "slowest", "quickest",
+    "summary", "cautions", "kerf and zero", "way", "where", "noted", "marked here", "marked in all", "how many",
+    "device", "louder", "quieter", "slower", "quicker", "loudest", "softest", "slowest", "quickest",
     "nothing changed", "nothing to go back to", "earlier setup closed", "no such pass",
     "pressed too early", "heard too late", "heard too early", "means nothing now", "not heard", "session over",
     "code not said", "not from the page", "advanced from the page",

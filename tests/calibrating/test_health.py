@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from assistant.__main__ import main
-from assistant.calibrating.health import OLD_AFTER_DAYS, PARTS, ages, ago
+from assistant.calibrating.health import OLD_AFTER_DAYS, PARTS, ages, ago, kerf_days
 from assistant.calibrating.values import KINDS
 from assistant.health import BROKEN, LIMITED, WORKS, Finding
 from assistant.plans.shop_file import read_shop
@@ -232,3 +232,29 @@ def test_a_figure_that_is_not_a_lean_is_refused(bench: Bench, degrees: str, caps
 def test_square_and_pedal_do_not_go_together(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["ready", "--square", "0", "--pedal"]) == 2
     assert "--square" in capsys.readouterr().err
+
+
+def test_the_kerfs_age_in_whole_days(bench: Bench) -> None:
+    """What a session says at its start: of the kerf in use, measured with the blade on the saw, and nothing else."""
+
+    def days() -> int | None:
+        return kerf_days(read_shop(bench.shop), NOW)
+
+    def measured(value: float, text: str, ago: float, blade: str = "") -> None:
+        record(bench.shop, "kerf", utc(ago), blade, {"value": value, "u": 0.004}, key="blade.kerf", value=text)
+
+    assert days() is None
+    measured(3.1764, "3.176", 12.9)
+    assert days() == 12
+    measured(3.1812, "3.181", -3)
+    assert days() == 0, "the clock was wrong"
+    undo(bench.shop, "kerf", utc(0))
+    assert days() == 12, "the one before counts again"
+    bench.new_blade("thin one", 2)
+    assert days() is None
+    measured(2.404, "2.404", 1.5, "thin one")
+    assert days() == 1
+    bench.shop.write_text(bench.shop.read_text("utf-8").replace("2.404", "2.5"), encoding="utf-8")
+    assert days() is None, "changed by hand, and so not measured"
+    history_path(bench.shop).write_text("[]\n", encoding="utf-8")
+    assert days() is None, "no reason to refuse a cut"

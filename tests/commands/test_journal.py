@@ -162,7 +162,7 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
             f.JobExtended((), (more,), (1, 2), "spoilt"),
             f.BoardChosen(2),
         )
-        facts = (f.Started(small_job(), rehearsed=True), *SAMPLE, f.Zeroed(1), *changes, *driven)
+        facts = (f.Started(small_job(), rehearsed=True), f.TestJointSkipped(), *SAMPLE, f.Zeroed(1), *changes, *driven)
         journal.append(session, [f.Record(n, float(n), "", fact) for n, fact in enumerate(facts, 1)])
     lines = list(csv.DictReader(io.StringIO(run(capsys, "export", "--state", tmp_path)[1])))
     assert {line["kind"] for line in lines} == {fact.kind for fact in f.JOURNALLED}

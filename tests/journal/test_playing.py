@@ -59,6 +59,7 @@ def state_after(*facts: f.Fact) -> State:
         (f.CheckConfirmed(1, "prayers", "pedal"), "its job has no check 'prayers'"),
         (f.StageReady(2), "there is no stage 2 of 1"),
         (f.Started(JOB), "the session had already begun"),
+        (f.TestJointSkipped(), "setup 1 had already been begun"),
     ],
 )
 def test_facts_that_no_session_can_have_are_refused(tmp_path: Path, fact: f.Fact, why: str) -> None:

@@ -399,7 +399,7 @@ def walk(a_job: object, most: int, hear_out: bool = False, killed: bool = True) 
     """
     a_job = replace(a_job, voice=replace(a_job.voice, tone=True))  # type: ignore[attr-defined, type-var]
     start = Node(State(), Watcher(a_job), Witness(), ())  # type: ignore[arg-type]
-    first, _, _ = step(start, Start(0.0, UTC, a_job, hear_out=hear_out))  # type: ignore[arg-type]
+    first, _, _ = step(start, Start(0.0, UTC, a_job, hear_out=hear_out, test_joint_skipped=True))  # type: ignore[arg-type]
     first = went_out(first)
     seen = {place(first.state)}
     waiting = deque([first])

@@ -40,8 +40,41 @@ class TestThePlainPath:
         driver = Driver(job())
         assert "never stops the saw" in driver.said
         assert "manual" in driver.said
-        assert "Small tray: twelve passes. Setup one of four: " in driver.said
+        kerf = "Kerf three point one eight millimetres, never measured; clearance zero point one millimetres."
+        zero = "At zero the teeth just brush the reference edge."
+        assert f"Small tray: twelve passes. {kerf} {zero} Setup one of four: " in driver.said
         assert "Setup one of four: short side, part B, end one down. Keep clear: zero to eighteen" in driver.said
+
+    def test_a_test_joint_skipped_is_journalled_right_after_the_start_and_changes_nothing(self) -> None:
+        driver, plain = Driver(), Driver(job())
+        driver.send(Start(0.0, UTC, job(), test_joint_skipped=True))
+        assert driver.all_kinds[:3] == ["started", "test_joint_skipped", "setup_started"]
+        assert [kind for kind in driver.all_kinds if kind != "test_joint_skipped"] == plain.all_kinds
+        assert driver.said == plain.said
+        driver.resume()
+        plain.resume()
+        assert driver.said == plain.said, "the way back of any session"
+
+    @pytest.mark.parametrize(
+        ("days", "measured"),
+        [
+            (0, "measured today"),
+            (1, "measured one day ago"),
+            (12, "measured twelve days ago"),
+            (None, "never measured"),
+        ],
+    )
+    def test_the_age_of_the_kerf_is_said_at_the_start_once(self, days: int | None, measured: str) -> None:
+        driver = Driver()
+        driver.send(Start(0.0, UTC, job(), kerf_days=days))
+        assert f"Kerf three point one eight millimetres, {measured}; clearance" in driver.said
+        assert "Kerf 3.18 mm," in Words(job()).shown(driver.says[0].prompts)
+        said = []
+        for _ in range(6):
+            driver.gesture("hold")
+            said.append(driver.said)
+        driver.gesture("double")
+        assert not any("Kerf" in text or "At zero" in text for text in (*said, driver.said))
 
     def test_other_sessions_left_open_are_named_before_anything_is_clamped(self) -> None:
         driver = Driver()

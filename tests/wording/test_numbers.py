@@ -22,6 +22,7 @@ from assistant.wording.numbers import (
     outward,
     shown_depth,
     shown_length,
+    spoken_clearance,
     spoken_depth,
     spoken_digits,
     spoken_length,
@@ -325,3 +326,19 @@ def inches_of(words: str) -> float:
     top, _, part = fraction.rpartition(" ")
     bottom = next(n for n, name in NAMES.items() if part in (name, f"{name}s"))
     return (CARDINALS[whole] if whole else 0) + CARDINALS[top] / bottom
+
+
+@pytest.mark.parametrize(
+    ("mm", "unit", "said"),
+    [
+        (Fraction("0.1"), "mm", "zero point one millimetres"),
+        (Fraction("0.1016"), "in", "four thousandths of an inch"),
+        (Fraction("0.0254"), "in", "one thousandth of an inch"),
+        (Fraction("0.1143"), "in", "four point five thousandths of an inch"),
+        (Fraction("25.4") / 64, "in", "one sixty-fourth of an inch"),
+        (Fraction(0), "in", "zero inches"),
+        (Fraction("3.302"), "in", "zero point one three inches"),
+    ],
+)
+def test_a_clearance_in_inches_is_called_in_thousandths(mm: Fraction, unit: str, said: str) -> None:
+    assert spoken_clearance(mm, unit) == said

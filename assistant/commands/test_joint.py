@@ -1,0 +1,207 @@
+"""The test joint that `cut` offers before a job of which no joint is known: the offer, and what follows its session."""
+
+from __future__ import annotations
+
+import argparse
+import shlex
+import sys
+import textwrap
+from collections.abc import Iterator
+from enum import StrEnum
+from pathlib import Path
+
+from assistant.calibrating.joints import ANY_WOOD, joint_like, reported, was_right, wood_of
+from assistant.calibrating.learned import GAP
+from assistant.commands.asking import agreed, chosen
+from assistant.commands.calibrate_fit import PLACES, noted
+from assistant.commands.driving import is_rehearsed
+from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
+from assistant.joinery.units import length_to_copy, plain_length
+from assistant.plans.document import cleaned
+from assistant.plans.model import Plan, Shop
+from assistant.plans.plan_file import try_plan
+from assistant.plans.plan_writer import write_clearance
+from assistant.plans.shop_writer import HistoryEntry
+from assistant.plans.test_joint import FINGERS, Offcuts, build_test_joint, can_be_tested
+from assistant.wording.numbers import cardinal
+
+
+class Choice(StrEnum):
+    """What `cut` does about a test joint."""
+
+    NOT_ASKED = "not asked"
+    """A joint like this one is known, none can be tested, or nobody is there to answer."""
+    CUT = "cut"
+    SKIP = "skip"
+    LEAVE = "leave"
+
+
+ANSWERS = {
+    Choice.CUT: ("t", "test", "test joint"),
+    Choice.SKIP: ("s", "skip"),
+    Choice.LEAVE: ("n", "not now", "no", "leave"),
+}
+HOW_IT_FITS = {"right": "too_tight", "tight": "too_tight", "loose": "too_loose", "gap": "gap"}
+"""The answers after a test joint, and the option of `calibrate fit` that each becomes."""
+LATER = "later"
+
+
+def add_test_joint_options(parser: argparse.ArgumentParser) -> None:
+    cut = "cut a test joint of this plan: the first fingers of A and B, in two offcuts"
+    parser.add_argument("--test-joint", action="store_true", help=cut)
+    skip = "cut the boards without a test joint, even if no joint like theirs is known"
+    parser.add_argument("--no-test-joint", action="store_true", help=skip)
+
+
+def faults_of(args: argparse.Namespace, plan: Plan | None) -> Iterator[Fault]:
+    """What is wrong with the options. plan: None if it can't be read."""
+    if args.test_joint and args.no_test_joint:
+        yield Fault("does another thing than --no-test-joint", "", "--test-joint", "give one of them")
+    if args.test_joint and plan is not None and not can_be_tested(plan):
+        what = "is only for joints of a part A and a part B, cut in one stage"
+        mend = "leave it out, and try kerf and clearance on offcuts with a small plan of their own"
+        yield Fault(what, "", "--test-joint", mend)
+
+
+def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
+    """Whether a test joint is cut: as the options say, or as the operator answers at a terminal.
+
+    Without a terminal, one line says what is missing. A rehearsal asks nothing and misses nothing: it cuts no wood.
+    """
+    if args.test_joint:
+        return Choice.CUT
+    if not can_be_tested(plan) or (is_rehearsed(args) and not args.no_test_joint):
+        return Choice.NOT_ASKED
+    try:
+        joint = joint_like(shop, plan)
+    except (CouldNotRun, NoSuchPart) as error:
+        print(f"!! No earlier joint can be looked up: {error}", file=sys.stderr)
+        return Choice.NOT_ASKED
+    if joint is not None and was_right(joint):
+        return Choice.NOT_ASKED
+    if args.no_test_joint:
+        return Choice.SKIP
+    why = _why(plan, shop, joint)
+    if sys.stdin is None or not sys.stdin.isatty():
+        print(f"!! {why} To cut a test joint first: {_cut(args)} --test-joint", file=sys.stderr)
+        return Choice.NOT_ASKED
+    _, offcuts = build_test_joint(plan, shop)
+    print(textwrap.fill(why, 100, break_on_hyphens=False))
+    if joint is not None:  # a command to copy stays on one line
+        print(f"For a better clearance: {_fit(args.plan, args.shop)}")
+    print(textwrap.fill(_what(offcuts, plan.unit), 100, break_on_hyphens=False))
+    try:
+        question = "Cut the test joint (t), skip it (s), or not now (n)? "
+        return chosen(input, print, question, ANSWERS)
+    except EOFError:
+        print()
+        return Choice.LEAVE
+    except KeyboardInterrupt as stop:
+        raise KeyboardInterrupt("no session was started") from stop
+
+
+def _why(plan: Plan, shop: Shop, joint: HistoryEntry | None) -> str:
+    """Why a test joint is worth cutting. joint: the last one like the plan's, which didn't come out right."""
+    wood, unit = wood_of(plan), plan.unit
+    kind = f"{'' if wood == ANY_WOOD else f'in {wood} '}with a clearance of {plain_length(plan.joint.clearance, unit)}"
+    if joint is None:
+        return f"No joint is known that was cut with this blade {kind}."
+    report, size = reported(joint)
+    amount = plain_length(size, unit, PLACES[unit])
+    how = f"had a gap of {amount}" if report == GAP else f"was {report} by {amount}"
+    return f"The last joint cut with this blade {kind} {how}."
+
+
+def _what(offcuts: Offcuts, unit: str) -> str:
+    """What a test joint is, and the offcuts that it takes."""
+    cut = "the joint over its full width" if offcuts.whole else f"the first {cardinal(FINGERS)} fingers of A and B"
+    wide, long = plain_length(offcuts.width, unit), plain_length(offcuts.length, unit)
+    return (
+        f"A test joint shows whether kerf and clearance are right before a board is cut. It is {cut}, at the same "
+        f"blade height and with the same backing, in two offcuts of the same stock: {wide} wide and at least {long} "
+        "long, with the reference edge and one face marked as on the boards."
+    )
+
+
+def _line(shop: Path | None, *words: str) -> str:
+    """A command line, with the shop file if one is named."""
+    return shlex.join(["kerfcall", *words, *([] if shop is None else ["--shop", cleaned(str(shop))])])
+
+
+def _cut(args: argparse.Namespace) -> str:
+    return _line(args.shop, "cut", cleaned(str(args.plan)))
+
+
+def _fit(plan: Path, shop: Path | None) -> str:
+    return _line(shop, "calibrate", "fit", "--plan", cleaned(str(plan)))
+
+
+def reporting(plan: Path, shop: Path | None) -> str:
+    """How to report a finished test joint later, in lines. shop: the file, None for the user's own."""
+    return (
+        "Put the two pieces together, by hand and without glue. Then report how they fit with this command and\n"
+        "--too-tight 0 if they are right, else --too-tight LENGTH, --too-loose LENGTH or --gap LENGTH (measured):\n"
+        f"  {_fit(plan, shop)}"
+    )
+
+
+def judge(args: argparse.Namespace, plan: Plan, shop: Shop) -> None:
+    """Ask how the finished test joint fits, note it, and write a corrected clearance into the plan on a yes.
+
+    Without a terminal, say how to report it.
+    """
+    if sys.stdin is None or not sys.stdin.isatty():
+        print(f"-- {reporting(args.plan, args.shop)}")
+        return
+    print("Put the two pieces together, by hand and without glue, reference edges level.")
+    report = _asked(plan)
+    while report is not None:
+        # Without a plan the last joint cut is meant, with kerf and clearance of its session; that is this one.
+        options = dict.fromkeys(("plan", "clearance", "wanted", "new_blade", *HOW_IT_FITS.values()))
+        try:
+            proposal = noted(argparse.Namespace(**options | report, species=wood_of(plan), state=args.state), shop)
+        except BadInput as error:
+            print("\n".join(f"  {fault}" for fault in error.faults))
+            report = _asked(plan)
+            continue
+        joint = joint_like(shop, plan)
+        if joint is not None and was_right(joint):
+            print(f"The test joint is right. Cut the boards with: {_cut(args)}")
+        elif proposal.clearance is not None:
+            _correct(args, plan, length_to_copy(proposal.clearance, plan.unit))
+        return
+    print(reporting(args.plan, args.shop))
+
+
+def _asked(plan: Plan) -> dict[str, str] | None:
+    """The option of `calibrate fit` and its length for what was typed; None for later."""
+    print(f"Type right, or tight, loose or gap with a length in {plan.unit} (a gap is measured), or {LATER}.")
+    while True:
+        try:
+            word, _, length = input("How do they go together? ").strip().partition(" ")
+        except (EOFError, KeyboardInterrupt):
+            print()
+            return None
+        word, length = word.casefold(), length.strip()
+        if word == LATER:
+            return None
+        if word in HOW_IT_FITS and (word == "right") == (not length):
+            # A bare number is in the plan's unit, even where the plan has been changed since it was cut.
+            length = length or "0"
+            return {HOW_IT_FITS[word]: f"{length} {plan.unit}" if length[-1].isnumeric() else length}
+        print('  Please type right, tight LENGTH, loose LENGTH, gap LENGTH or later, such as "tight 0.05".')
+
+
+def _correct(args: argparse.Namespace, plan: Plan, clearance: str) -> None:
+    """Show the old and the new clearance, and write the new one on a yes. clearance: TOML text."""
+    now, _ = try_plan(args.plan)
+    again = f"Cut another test joint with: {_cut(args)}"
+    if now is None or now.digest != plan.digest:
+        print(f"The plan has changed meanwhile: write the clearance there yourself. {again}")
+        return
+    name, old = cleaned(Path(args.plan).name), plain_length(plan.joint.clearance, plan.unit)
+    if not agreed(input, print, f"Write clearance = {clearance} into {name} (it is {old})?"):
+        print(f"{name} was not changed.")
+        return
+    write_clearance(args.plan, clearance)
+    print(f"{name}: joint.clearance = {clearance}. {again}")
