@@ -57,7 +57,7 @@ def check_is_the_beginning(job: Job, test: Job) -> None:
         assert cut.segments[0].start == 0 and cut.segments[-1].end == cut.width <= whole.width
         assert all(one.end == other.start for one, other in pairwise(cut.segments))
         assert {one.socket for one in cut.passes} == set(range(1, len(cut.sockets) + 1)), "every socket is cleared"
-    own = {"title", "patterns", "setups", "warnings", "greatest_error", "worst_clearance"}
+    own = {"title", "patterns", "setups", "order", "warnings", "greatest_error", "worst_clearance"}
     kept = {field.name for field in fields(Job)} - own
     assert {name: getattr(test, name) for name in kept} == {name: getattr(job, name) for name in kept}
     assert job.greatest_error >= test.greatest_error and test.worst_clearance >= job.worst_clearance

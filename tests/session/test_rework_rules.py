@@ -234,7 +234,8 @@ def walked(name: str, most_entries: int | None) -> None:
     chosen = list(entries.values())[:most_entries]
     inside = [inner(start, most=20_000) for start in chosen]
     print(f"\n{name}: {places} places outside, {len(entries)} ways in, of {len(chosen)} {sum(inside)} places inside")
-    expected = {"job_extended", "board_chosen", "setup_reopened", "board_spoilt", "reopened", "reregistered"}
+    expected = {"job_extended", "board_chosen", "setup_reopened", "board_spoilt", "reopened"}
+    expected |= {"reregistered"} if kerf == TWO_PASSES else set()  # a single pass leaves nothing to go on with
     assert kinds >= expected, f"the outer walk never saw {expected - kinds}"
 
 
