@@ -5,19 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import accumulate
 from pathlib import PurePath
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery import settings, walls
+from assistant.joinery.halves import Half, halves, needs_two
 from assistant.joinery.model import Pattern
 from assistant.joinery.passes import MOST_PASSES
 from assistant.joinery.pattern import pattern
 from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.plans import slips
-from assistant.plans.checks import GLUE_CHECK, ZERO_CHECK
+from assistant.plans.checks import GLUE_CHECK, PIECE_CHECK, ZERO_CHECK
 from assistant.plans.document import cleaned
 from assistant.plans.model import TEST_BOARD, Job, Plan, Setup, Shop
-from assistant.plans.pieces import SHARE_OUT, Piece, clamped, leaves_over, nominal, pieces, stages
+from assistant.plans.pieces import SHARE_OUT, Piece, clampings, leaves_over, nominal, pieces, stages
 from assistant.plans.shop_file import read_alike
 
 # A fin up to the first thickness comes away under a fingernail. A fin as thin as the second is no thicker than a fibre
@@ -27,6 +29,9 @@ THINNEST_FIN = Fraction(1, 50)
 # Common practice, no source: table-saw blades cut 1.6 mm or more, and the thinnest slotting blades about half that.
 THINNEST_KERF = Fraction(4, 5)
 LEAST_LOOSENESS = Fraction(1, 20)  # mm: less can't be felt by hand
+SHORT_APPROACH = (
+    "the travel leaves too little room below at least one setting to take up the screw's play: come up to it slowly"
+)
 # Faults at these keys belong to the shop file, all others to the plan.
 SHOP_TABLES = ("blade.", "carriage.", "pedal.", "voice.", "page.")
 
@@ -47,30 +52,38 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         found = tuple(piece for piece in pieces(sound, shop.blade) if piece.of in with_boards)
     except BadInput as error:
         faults += error.faults
-    patterns = _patterns(sound, shop, found, faults)
+    laid_out = _patterns(sound, shop, found, faults)
     faults += _depth_faults(sound, found, shop)
     if not faults:  # with faults, some pieces have no pattern whose passes could be counted
-        faults += _count_faults(plan, found, patterns)
+        faults += _count_faults(plan, found, laid_out)
     if faults:
         placed = []
         for fault in dict.fromkeys(faults):
             path = shop.path if fault.where.startswith(SHOP_TABLES) else plan.path
             placed.append(replace(fault, where=f"{cleaned(PurePath(path).name) or 'plan'}: {fault.where}"))
         raise BadInput(placed)
+    in_two = needs_two(laid_out, shop.carriage)
+    of_piece = [halves(each, shop.carriage) if in_two else (Half(0, each),) for each in laid_out]
+    patterns = tuple(half.pattern for each in of_piece for half in each)
+    starts = list(accumulate((len(each) for each in of_piece), initial=0))
     setups: list[Setup] = []
-    # Pieces are in order of stage, depth and part, their boards as in the file: end 1 of all copies, then end 2.
-    for index, piece in enumerate(found):
-        for name, end, first, copies in clamped(piece, plan.boards):
-            setups.append(Setup(len(setups) + 1, piece.stage, name, piece.part, end, copies, first, index))
+    for place, name, end, first, copies in clampings(found, plan.boards, plan.order):
+        piece = found[place]
+        for index, half in enumerate(of_piece[place], start=starts[place]):
+            number = len(setups) + 1
+            setups.append(Setup(number, piece.stage, name, piece.part, end, copies, first, index, half.which))
     last = len(stages(plan))
+    wholes = tuple(each[-1].pattern.whole for each in of_piece)
     # The last stage decides the joint's fit: what the stages before it cut is glued up and cut away.
-    cut = [one for piece, each in zip(found, patterns, strict=True) if piece.stage == last for one in each.passes]
+    cut = [one for piece, each in zip(found, wholes, strict=True) if piece.stage == last for one in each.passes]
     kerf, clearance = shop.blade.kerf, plan.joint.clearance
     greatest, worst = settings.rounding_report(cut, shop.carriage, clearance, width=plan.width)
     # A slot gets the whole clearance, not half of it, since the piece that goes into it isn't cut.
     slotted = plan.joint.layout == "slots"
     assumed_kerf = kerf - clearance if slotted else walls.assumed_kerf(kerf, clearance)
-    warnings = dict.fromkeys(_warnings(plan, shop, patterns, setups, worst))
+    warnings = dict.fromkeys(_warnings(plan, shop, wholes, worst, in_two))
+    if _short_approach(patterns, setups, shop):
+        warnings[SHORT_APPROACH] = None
     return Job(
         title=plan.title,
         plan_digest=plan.digest,
@@ -78,7 +91,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         clearance=clearance,
         assumed_kerf=assumed_kerf,
         warnings=tuple(warnings),
-        checks=tuple(check for check in shop.checks if check.name not in _not_asked(shop, last)),
+        checks=tuple(check for check in shop.checks if check.name not in _not_asked(shop, last, in_two)),
         stages=stages(plan),
         patterns=patterns,
         setups=tuple(setups),
@@ -94,9 +107,10 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     )
 
 
-def _not_asked(shop: Shop, stages: int) -> tuple[str, ...]:
+def _not_asked(shop: Shop, stages: int, in_two: bool) -> tuple[str, ...]:
     """The checks that this job has no use for. A driven carriage is homed in each run, so nobody has to zero it."""
-    return (*([GLUE_CHECK] if stages == 1 else []), *([ZERO_CHECK] if shop.carriage.drive else []))
+    needless = {GLUE_CHECK: stages == 1, ZERO_CHECK: shop.carriage.drive is not None, PIECE_CHECK: not in_two}
+    return tuple(name for name, is_needless in needless.items() if is_needless)
 
 
 def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault]) -> tuple[Pattern, ...]:
@@ -145,18 +159,16 @@ def _depth_faults(plan: Plan, found: Sequence[Piece], shop: Shop) -> Iterator[Fa
 
 
 def _count_faults(plan: Plan, found: Sequence[Piece], patterns: Sequence[Pattern]) -> Iterator[Fault]:
-    total = sum(
-        len(each.passes) * sum(1 for _ in clamped(piece, plan.boards))
-        for piece, each in zip(found, patterns, strict=True)
-    )
+    total = sum(len(patterns[each.piece].passes) for each in clampings(found, plan.boards, plan.order))
     if total > MOST_PASSES:
         mend = "split the job into several plans, or cut boards in stacks"
         yield Fault(f"more than {MOST_PASSES:,} passes in one job", f"{total:,} passes", "boards", mend)
 
 
 def _warnings(
-    plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], setups: Iterable[Setup], worst: Fraction
+    plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], worst: Fraction, in_two: bool
 ) -> Iterator[str]:
+    """patterns: of whole ends, with the settings of all their clampings."""
     yield from slips.warnings(plan)
     yield from _thin_between(plan, shop, patterns) if plan.joint.layout == "slots" else _slivers(plan, shop)
     # A joint of one's own may be called a test board too, but it has a clearance.
@@ -176,16 +188,12 @@ def _warnings(
         at_far = max((one.kerf_to - each.width for one in each.passes), default=Fraction(0))
         if at_reference > 0:
             length = plain_length(at_reference, shop.unit)
-            yield f"part {each.part}: a pass cuts {length} past the reference edge, into the stop or beyond"
+            what = "distance piece" if in_two else "stop"
+            yield f"part {each.part}: a pass cuts {length} past the reference edge, into the {what} or beyond"
         if at_far > 0:
             length = plain_length(at_far, shop.unit)
             yield f"part {each.part}: a pass cuts {length} past the far edge: keep clamps and hold-down clear of it"
     yield from _rounding(patterns, shop, worst, plan.joint.clearance)
-    if _short_approach(patterns, setups, shop):
-        yield (
-            "the travel leaves too little room below at least one setting to take up the screw's play: "
-            "come up to it slowly"
-        )
     for each in patterns:
         for one in each.passes:
             if one.down and settings.descent_is_short(shop.carriage, one.setting):

@@ -111,7 +111,8 @@ class Plan:
     """A whole plan file. thickness: per part ("A", "B"). digest: SHA-256 of the file's bytes, hex.
 
     slot_height: wood above the saw's table where slots are cut, None for the board's thickness. lining:
-    of a lined joint. size: of the box, to work out board lengths from. woods: by part.
+    of a lined joint. size: of the box, to work out board lengths from. woods: by part. order: of cutting, "by part" or
+    "by board".
     """
 
     title: str
@@ -131,6 +132,7 @@ class Plan:
     size: BoxSize | None = None
     woods: dict[str, BoardWood] = field(default_factory=dict)
     climate: Climate | None = None
+    order: str = "by part"
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +195,8 @@ class When(StrEnum):
     """After a given number of passes."""
     SETUP_END = "setup end"
     """After the last pass of a setup."""
+    PIECE = "distance piece"
+    """Where the distance piece has been put to the stop or taken out."""
     STANDING_BY = "standing by"
     """Only before carrying on after standing by."""
 
@@ -234,7 +238,9 @@ class Setup:
 
     number: from 1 through all stages. stage: from 1. board: its name in the plan. end: 1 or 2.
     copies: boards clamped together. first_copy: the first one's number among the plan entry's
-    boards, from 1. pattern: index into the job's patterns. part: as called aloud: "A", "B", "A blank".
+    boards, from 1. pattern: index into the job's patterns. part: as called aloud: "A", "B", "A blank". half: which half
+    of a board wider than the travel is cut, 1 with the distance piece at the stop, 2 with it out; 0 where the job needs
+    no piece.
     """
 
     number: int
@@ -245,6 +251,7 @@ class Setup:
     copies: int
     first_copy: int
     pattern: int
+    half: int = field(default=0, repr=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ MOST_WIDTHS = 1000
 MOST_BOARDS = 1000
 MOST_COUNT = 1000
 LAYOUTS = ("even", "listed", "slots", "lined")
+ORDERS = ("by part", "by board")
 EVEN_KEYS, LISTED_KEYS = ("finger", "remainder"), ("widths", "repeat", "mirror")
 
 
@@ -62,6 +63,7 @@ def _read(document: Document, path: Path) -> Plan | None:
     root = Table(document, "", document.tree)
     title = root.text("title", cleaned(path.stem)[:MAX_TEXT] or "plan")
     unit = root.choice("unit", ("mm", "in"), required=True) or "mm"
+    order = root.choice("order", ORDERS, "by part") or "by part"
     stock = _stock(root.table("stock", required=True), unit)
     layout, joint = _joint(root.table("joint", required=True), unit)
     extras = read_extras(root, layout, stock.width, unit)
@@ -89,6 +91,7 @@ def _read(document: Document, path: Path) -> Plan | None:
         size=extras.size,
         woods=stock.woods,
         climate=climate,
+        order=order,
     )
     if (layout != "lined" or extras.lining) and (layout != "slots" or extras.slots):
         _try_layout(document, plan)

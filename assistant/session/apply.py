@@ -6,12 +6,13 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
-from assistant.plans.checks import SAW_OFF, After, covered_by
+from assistant.plans.checks import PIECE_CHECK, SAW_OFF, After, covered_by
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.session import facts as f
 from assistant.session.checks import asks_saw_off, bits_of, confirmed_with, counted_on, due_after
 from assistant.session.kinds import MoveKind, Then
+from assistant.session.slip import to_try
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -62,7 +63,15 @@ def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
     confirmed = confirmed_with(state, fact.check)
     still = _driving(state, still=True) if fact.check == SAW_OFF else {}
     answered = {"open_check": None, "touched": True, "answered": state.answered + 1}
-    return {"confirmed": confirmed, "redo": redo, **answered, **still}
+    return {"confirmed": confirmed, "redo": redo, **answered, **still, **_tried_again(state, fact)}
+
+
+def _tried_again(state: State, fact: f.CheckConfirmed) -> Change:
+    """Where a cut of the first half was tried with the distance piece out, the carriage stands at its setting there."""
+    tried = to_try(state) if fact.check == PIECE_CHECK else None
+    if tried is None or tried.setting == state.carriage_at:
+        return {}
+    return {"carriage_at": tried.setting, "came_from": state.carriage_at, "play_open": False}
 
 
 def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:

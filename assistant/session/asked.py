@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from assistant.plans.checks import CLAMPS, SAW_OFF, figures_of
+from assistant.plans.checks import CLAMPS, PIECE_CHECK, SAW_OFF, figures_of
+from assistant.plans.model import Check, Job, Setup
 from assistant.session import effects as e
 from assistant.session.driven import move_prompt, passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName
-from assistant.session.slip import trial
+from assistant.session.slip import Tried, to_try, trial
 from assistant.session.state import CHECKS, State
 
 _MOVE = ("setting", "previous", "approach")
@@ -31,8 +32,18 @@ def check_prompt(state: State, index: int | None = None, again: bool = False) ->
     chosen = (state.open_check if index is None else index) or 0
     check = state.the_job.checks[chosen]
     whole = again or (check.name == CLAMPS and bool(state.redo >> chosen & 1))
-    figures = figures_of(state.the_job, state.pattern)
-    return prompt("check", name=check.name, say=check.say, whole=whole, end=state.the_setup.end, **figures)
+    tried = to_try(state) if check.name == PIECE_CHECK else None
+    return question_of(state.the_job, state.the_setup, check, tried, whole=whole)
+
+
+def question_of(job: Job, setup: Setup, check: Check, tried: Tried | None, whole: bool = False) -> e.Prompt:
+    """A check's question in this setup. tried: what the check of the distance piece asks to try. whole: say all."""
+    figures = figures_of(job, job.patterns[setup.pattern])
+    if setup.half:
+        figures["half"] = setup.half
+    if tried:
+        figures["where"], figures["setting"] = tried
+    return prompt("check", name=check.name, say=check.say, whole=whole, end=setup.end, **figures)
 
 
 def check_prompts(state: State, index: int | None = None, again: bool = False) -> tuple[e.Prompt, ...]:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from fractions import Fraction
 from typing import Any
 
+from assistant.joinery.halves import FIRST, SECOND
 from assistant.joinery.settings import reading
 from assistant.plans.checks import aloud
 from assistant.plans.intents import Mode
@@ -163,16 +164,17 @@ class Words:
             highest=self.clear_of(figures["highest"], up=True),
             depth=self.depth(figures["depth"]),
             above=self.clear_of(figures["above"], up=True, named=self.figures or self._unit == "in" or not has_range),
-            sockets=self.sockets(figures["sockets"]),
-            count=self.count(figures["sockets"]),
-            **_ways(self, figures["end"] if "{way}" in say or "{short_way}" in say else 1),
+            sockets=self.sockets(figures["sockets"], figures.get("begun", 0)),
+            count=self.count(figures["sockets"]) + ", and one begun" * figures.get("begun", 0),
+            **_ways(self, figures["end"] if "{way}" in say or "{short_way}" in say else 1, figures.get("half", 0)),
+            **_piece(self, figures),
         )
         return sentence(filled)
 
-    def sockets(self, number: int) -> str:
-        """How many sockets: "seven sockets", or "slots" where those are cut."""
+    def sockets(self, number: int, begun: int = 0) -> str:
+        """How many sockets: "seven sockets", or "slots" where those are cut; "and one begun" beside whole ones."""
         kind = "slot" if self.job.layout == "slots" else "socket"
-        return self.counted(number, kind, f"{kind}s")
+        return self.counted(number, kind, f"{kind}s") + " and one begun" * begun
 
     def keep_clear(self, figures: dict[str, Any]) -> tuple[str, str]:
         """What to keep clear, from the figures of a check: "5 to 84 mm" off the edge, "28 mm" above the bed."""
@@ -196,12 +198,19 @@ class Words:
 
 
 def _held(figures: dict[str, Any]) -> str:
-    stop = to_the_stop(figures["register"], figures["stop_side"])
+    stop = to_the_stop(figures["register"], figures["stop_side"], figures.get("half", 0))
     if figures["layout"] == "slots":
         return f"Reference edge {stop}."
     if figures["end"] == 1:
         return f"Reference edge {stop}, marked face to the backing."
+    if figures.get("half", 0) == SECOND:
+        return f"Same edge {stop}, other face to the backing."
     return f"Turn it end over end: same edge {stop}, other face to the backing. {NEVER_SPIN}"
+
+
+HALVES = {0: "", FIRST: "first half", SECOND: "second half"}
+_HALVES = {FIRST: "first half with the distance piece at the stop", SECOND: "second half with the distance piece out"}
+"""Which half of a board wider than the travel is cut, as it is clamped."""
 
 
 def _which_board(words: Words, figures: dict[str, Any]) -> str:
@@ -209,7 +218,12 @@ def _which_board(words: Words, figures: dict[str, Any]) -> str:
     which = [figures["board"], *_which_of(words, figures), f"part {figures['part']}"]
     slots = figures["layout"] == "slots"
     which.append("slotted side down" if slots else f"end {words.count(figures['end'])} down")
+    which += _half(figures)
     return f"{place}: {', '.join(which)}."
+
+
+def _half(figures: dict[str, Any]) -> list[str]:
+    return [_HALVES[figures["half"]]] if figures.get("half") else []
 
 
 def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
@@ -217,6 +231,7 @@ def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
     which = [figures["board"], *_which_of(words, figures, short=True)]
     which += [f"part {figures['part']}"] if figures["part_changed"] else []
     which += [] if figures["layout"] == "slots" else [f"end {words.count(figures['end'])}"]
+    which += _half(figures)
     it = "it" if figures["copies"] == 1 else "them"
     turned = f": turn {it} end over end" if figures["turn"] == "warned" and not figures["held"] else ""
     return sentence(", ".join(which) + turned)
@@ -235,26 +250,56 @@ def _which_of(words: Words, figures: dict[str, Any], short: bool = False) -> lis
     return [which if short else f"{which} clamped together"]
 
 
-def _ways(words: Words, end: int) -> dict[str, str]:
+def _ways(words: Words, end: int, half: int = 0) -> dict[str, str]:
     """How the board of this end is held, in the whole question and in the short one."""
     carriage, slots = words.carriage, words.job.layout == "slots"
-    bar = carriage.register == SETTING_BAR
-    stop = f"against {'the setting bar at ' * bar}the {carriage.stop_side} stop"
-    short = f"edge to the {'bar' if bar else 'stop'}"
+    bar, before, itself = carriage.register == SETTING_BAR, half == FIRST, " itself" * (half == SECOND)
+    between = "the setting bar at " * bar + "the distance piece at " * before
+    stop = f"against {between}the {carriage.stop_side} stop{itself}"
+    short = f"edge to the {'bar' if bar else 'piece' if before else 'stop'}{itself}"
     if slots:
         return {"way": f"slotted side down, reference edge {stop}", "short_way": f"slotted side down, {short}"}
     face = "marked face" if end == 1 else "other face"
     return {"way": f"reference edge {stop}, {face} against the backing", "short_way": f"{short}, {face} back"}
 
 
-def to_the_stop(register: str, side: str = "") -> str:
-    """What the reference edge is put to: the stop, or the bar that takes the place of the kerf in front of it."""
+_AGAIN = {
+    "kerf": "just enters the kerf there",
+    "far wall": "just meets the wall there away from the reference edge",
+    "near wall": "just meets the wall there towards the reference edge",
+    "edge": "just meets the shoulder there",
+}
+"""What the still blade does in a cut of the first half, by the place where it is tried."""
+
+
+def _piece(words: Words, figures: dict[str, Any]) -> dict[str, str]:
+    """What is asked about the distance piece, in the whole question and in the short one."""
+    if figures.get("half") != SECOND:
+        piece = f"of {words.length(words.carriage.distance_piece or Fraction(0))} at the stop, its ends clean"
+        whole = f"distance piece {piece}, the reference edge against it and zero set so"
+        return {"piece": whole, "short_piece": f"piece {piece}, zero set to it"}
+    tried, short = "", ""
+    if "where" in figures:
+        there, meets = words.position(figures["setting"]), _AGAIN[figures["where"]]
+        tried = f"; saw off and unplugged, the carriage brought up to {there}, the still blade {meets}"
+        short = f"; plug out, carriage up to {there}, still blade {meets}"
+    whole = f"distance piece out, reference edge against the stop itself, zero as it was{tried}"
+    return {"piece": whole, "short_piece": f"piece out, edge to the stop itself{short}"}
+
+
+def to_the_stop(register: str, side: str = "", half: int = 0) -> str:
+    """What the reference edge is put to: the stop, or the bar that takes the place of the kerf in front of it.
+
+    half: of a board wider than the travel; for its first one a distance piece lies between.
+    """
     stop = f"the {side} stop" if side else "the stop"
+    if half:
+        return f"to the distance piece at {stop}" if half == FIRST else f"to {stop} itself, the distance piece out"
     return f"against the setting bar at {stop}" if register == SETTING_BAR else f"to {stop}"
 
 
 def _way(words: Words, figures: dict[str, Any]) -> str:
-    stop = to_the_stop(words.carriage.register, figures["stop_side"])
+    stop = to_the_stop(words.carriage.register, figures["stop_side"], figures.get("half", 0))
     if figures["layout"] == "slots":
         return f"slotted side down, reference edge {stop}"
     face = "marked" if figures["end"] == 1 else "other"
@@ -282,6 +327,7 @@ def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
 def _resuming(words: Words, figures: dict[str, Any]) -> str:
     setup = words.job.setups[figures["setup"] - 1]
     place = setup.board if words.job.layout == "slots" else f"{setup.board}, end {words.count(setup.end)}"
+    place += f", {HALVES[setup.half]}" * bool(setup.half)
     of = f"setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
     cut = words.counted(figures["cut"], "pass is recorded as cut", "passes are recorded as cut")
     return f"Resuming {words.job.title}: {place}, {of}. {sentence(cut)}"
@@ -299,10 +345,13 @@ _TRIED = {
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     carriage = words.carriage
     bar = ", then put the bar away" if carriage.register == SETTING_BAR else ""
-    stop = to_the_stop(carriage.register, carriage.stop_side)
+    half = words.job.setups[figures["setup"] - 1].half
+    stop = to_the_stop(carriage.register, carriage.stop_side, half)
     begin = f"Saw off and isolated (unplugged). Reference edge {stop}, and clamp{bar}."
     if not figures["tried"]:
         nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
+        if half == SECOND and not figures["cut_here"]:
+            return f"{begin} No pass of this half is cut yet: what can be tried is asked next. Done? {YES_NO}"
         return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
     tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
     pass_ = words.count(figures["tried"])
@@ -317,12 +366,21 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     )
 
 
+def _ask_zeroed(words: Words, figures: dict[str, Any]) -> str:
+    edge = "reference edge at zero"
+    if words.job.setups[figures["setup"] - 1].half:
+        edge = "distance piece back at the stop, reference edge against it and at zero"
+    return f"Zero the carriage again with the saw off and isolated: {edge}, reading at zero. Done? {YES_NO}"
+
+
 def _where(words: Words, figures: dict[str, Any]) -> str:
     place = f"Setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
     if not figures["pass_"]:
         return f"{place}: all cut."
     slots = words.job.layout == "slots"
     board = figures["board"] if slots else f"{figures['board']}, end {words.count(figures['end'])}"
+    half = words.job.setups[figures["setup"] - 1].half
+    board += f", {HALVES[half]}" * bool(half)
     next_pass = f"pass {words.count(figures['pass_'])} of {words.count(figures['passes'])}"
     return f"{place}, {board}: {next_pass} is next."
 
@@ -423,6 +481,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "ask carriage": _ask_carriage,
     "resumed": lambda words, figures: f"{_resuming(words, figures)} See that the saw is off.",
     "ask registered": _ask_registered,
+    "ask zeroed": _ask_zeroed,
     "where": _where,
     "way": _way,
     "noted": _noted,
@@ -465,10 +524,6 @@ _TEMPLATES: dict[str, str] = {
     "setup reopened": "That board again, clamped as it was, for pass {pass_}.",
     "ask go to": "Go to pass {pass_} and count it as not cut? " + YES_NO,
     "ask end": "End the session with {left} passes not cut? " + YES_NO,
-    "ask zeroed": (
-        "Zero the carriage again with the saw off and isolated: reference edge at zero, reading at zero. Done? "
-        + YES_NO
-    ),
     "ask clamped": "Is the work still clamped just as it was? " + YES_NO,
     "device": "{text}",
     "too soon": "Too soon, not counted: a pass takes longer. Tap again when it is cut and drawn back.",
