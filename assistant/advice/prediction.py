@@ -116,7 +116,7 @@ def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
     job = build_job(replace(plan, boards=(*plan.boards, *mates)), shop)
     if plan.joint.layout == "slots":
         return tuple(_slots(plan, job))
-    cut = {(setup.stage, setup.part): job.patterns[setup.pattern] for setup in job.setups}
+    cut = {(setup.stage, setup.part): job.patterns[setup.pattern].whole for setup in job.setups}
     last = len(job.stages)
     joint = joint_of(cut[last, "A"], cut[last, "B"], job.clearance, job.carriage)
     strains = {each.part: each.strain for each in movements(plan)}
@@ -199,7 +199,7 @@ def missing_parts(plan: Plan) -> tuple[str, ...]:
 
 
 def _slots(plan: Plan, job: Job) -> Iterator[Prediction]:
-    for each in job.patterns:
+    for each in job.ends:
         name = SLOTS.format(plain_length(each.depth, plan.unit))
         joint = slots_of(each, job.clearance, job.carriage)
         if joint.gaps:

@@ -65,7 +65,7 @@ class _Cells:
 
 def _board(to: _Cells, holding: Holding, heading: str) -> None:
     """The view from above, then the view from the operator's side, in as many rows as there are."""
-    edge, far = STOP_COLUMNS + holding.bar, to.columns - 1
+    edge, far = STOP_COLUMNS + (holding.bar or holding.piece), to.columns - 1
     row = 0
     if heading:
         to.put(row, 0, f"{heading:^{to.columns}}")
@@ -180,12 +180,15 @@ def _place(word: str, start: int, stop: int, edge: int, far: int, over: bool) ->
 
 
 def _stop(to: _Cells, holding: Holding, top: int, end: int) -> None:
-    """The stop, and the setting bar at the edge until that is out, in the rows from `top` to before `end`."""
+    """The stop, and the distance piece at the edge, or the setting bar until it is out, from row `top` to before `end`."""
     middle = (top + end - 1) // 2
+    word = "PIECE" if holding.piece else "BAR" if holding.bar and not holding.clamped else ""
+    first = middle - len(word) // 2
     for row in range(top, end):
         to.put(row, 0, WOOD + " " * (STOP_COLUMNS - 2) + WOOD)
-        if holding.bar and not holding.clamped:
-            to.put(row, STOP_COLUMNS, "BAR"[row - middle + 1] if end - top > 2 and abs(row - middle) < 2 else BAR)
+        if word:
+            named = end - top >= len(word) and first <= row < first + len(word)
+            to.put(row, STOP_COLUMNS, word[row - first] if named else BAR)
     to.put(middle, 1, "STOP")
 
 

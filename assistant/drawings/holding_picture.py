@@ -68,7 +68,7 @@ class _View:
 
     def __init__(self, holding: Holding, room: float):
         self.holding, self.room = holding, room
-        self.edge = STOP + (BAR if holding.bar else 0.0)
+        self.edge = STOP + (BAR if holding.bar or holding.piece else 0.0)
         # What a pass overruns the far edge has room too.
         self._scale = (room - MARGIN - self.edge) / float(max(holding.width, holding.highest))
         self.far = self.x(holding.width)
@@ -285,17 +285,21 @@ def _forbids(line: str) -> bool:
 
 
 def _stop(view: _View, low: float, high: float, named: float) -> Iterator[Item]:
-    """The stop, and the setting bar at the edge or where that was. named: the lowest that their names may be."""
+    """The stop, and what lies between it and the edge: the distance piece, or the setting bar or where that was.
+
+    named: the lowest that their names may be.
+    """
     yield rectangle(0.5, low, STOP, high, weight=STROKE, layer="stop")
     middle = max((low + high) / 2, named + MIDDLING / 2)
     yield Text((STOP / 2, middle - MIDDLING / 2), "STOP", 6.5, "middle", bold=True, layer="stop")
-    if view.holding.bar:
-        clamped = view.holding.clamped
-        yield rectangle(STOP, low, view.edge, high, weight=STROKE, dashed=clamped, layer="bar")
-        long = width_of("BAR", SMALL, True)
-        if middle - long / 2 >= named and not clamped:
-            at = (STOP + (BAR + SMALL) / 2, middle - long / 2)
-            yield Text(at, "BAR", SMALL, turned=True, bold=True, layer="bar")
+    word = "BAR" if view.holding.bar else "PIECE" if view.holding.piece else ""
+    if word:
+        gone = view.holding.bar and view.holding.clamped
+        yield rectangle(STOP, low, view.edge, high, weight=STROKE, dashed=gone, layer=word.lower())
+        long = width_of(word, SMALL, True)
+        start = max(middle - long / 2, named)
+        if start + long <= high and not gone:
+            yield Text((STOP + (BAR + SMALL) / 2, start), word, SMALL, turned=True, bold=True, layer=word.lower())
 
 
 def _filled(left: float, bottom: float, right: float, top: float, layer: str) -> Shape:

@@ -31,14 +31,14 @@ CLAMPS, GUARD, CLAMPS_AND_GUARD = "clamps", "guard", "clamps and guard"
 CARRYING_ON, SAW_OFF = "carrying on", "saw off"
 PIECE_CHECK = "distance piece"
 FIXED = {
-    PIECE_CHECK: When.PIECE,
     CLAMPS: When.SETUP,
     GUARD: When.SETUP,
     CLAMPS_AND_GUARD: When.SETUP,
     CARRYING_ON: When.STANDING_BY,
     SAW_OFF: When.SETUP_END,
+    PIECE_CHECK: When.PIECE,
 }
-"""Checks that can't be removed, and when each is asked."""
+"""Checks that can't be removed where they are there at all, and when each is asked."""
 GONE = {"hold-down": "it is part of the clamps question"}
 """Former checks, and what has become of each."""
 BAR_CHECK = "setting bar out"
@@ -389,8 +389,8 @@ def _off(root: Table, checks: Sequence[Check]) -> list[str]:
     off = _known_names(root, "checks_off", checks)
     for name in off:
         if name in FIXED:
-            mend = f"leave it out: {', '.join(FIXED)} are asked on every machine"
-            root.fault("checks_off", "can't remove this check", mend, name)
+            kept = ", ".join(fixed for fixed in FIXED if any(check.name == fixed for check in checks))
+            root.fault("checks_off", "can't remove this check", f"leave it out: {kept} are always asked", name)
     return off
 
 

@@ -165,9 +165,7 @@ def _count_faults(plan: Plan, found: Sequence[Piece], patterns: Sequence[Pattern
         yield Fault(f"more than {MOST_PASSES:,} passes in one job", f"{total:,} passes", "boards", mend)
 
 
-def _warnings(
-    plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], worst: Fraction, in_two: bool
-) -> Iterator[str]:
+def _warnings(plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], worst: Fraction, in_two: bool) -> Iterator[str]:
     """patterns: of whole ends, with the settings of all their clampings."""
     yield from slips.warnings(plan)
     yield from _thin_between(plan, shop, patterns) if plan.joint.layout == "slots" else _slivers(plan, shop)

@@ -290,5 +290,12 @@ class Job:
         return self.patterns[self.setups[setup_number - 1].pattern]
 
     @property
+    def ends(self) -> tuple[Pattern, ...]:
+        """What is cut into each kind of end, in all its clampings together."""
+        first = {(each.part, each.segments, each.before) for each in self.patterns if each.before}
+        wholes = (each for each in self.patterns if (each.part, each.segments, each.passes) not in first)
+        return tuple(each.whole for each in wholes)
+
+    @property
     def total_passes(self) -> int:
         return sum(len(self.patterns[s.pattern].passes) for s in self.setups)

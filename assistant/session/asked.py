@@ -66,7 +66,8 @@ def question_prompt(state: State) -> e.Prompt:
         raise ValueError("no question is open")
     tries = trial(state) if question.name == QuestionName.REGISTERED else None
     figures = {} if tries is None else {name: getattr(tries, name) for name in ("where", *_MOVE)}
-    place = {"setup": question.setup, "pass_": question.pass_}
+    half = state.the_job.setups[question.setup - 1].half
+    place = {"setup": question.setup, "pass_": question.pass_, **({"half": half} if half else {})}
     if question.name == QuestionName.MOVE:
         return prompt("ask move", **place, **dict(move_prompt(state).figures))
     if question.name == QuestionName.OFF:

@@ -10,7 +10,7 @@ from assistant.joinery.halves import FIRST, SECOND
 from assistant.joinery.settings import reading
 from assistant.plans.checks import aloud
 from assistant.plans.intents import Mode
-from assistant.plans.model import Job
+from assistant.plans.model import Job, Setup
 from assistant.session.effects import Prompt
 from assistant.wording import dial, drive
 from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
@@ -208,7 +208,14 @@ def _held(figures: dict[str, Any]) -> str:
     return f"Turn it end over end: same edge {stop}, other face to the backing. {NEVER_SPIN}"
 
 
-HALVES = {0: "", FIRST: "first half", SECOND: "second half"}
+HALVES = {FIRST: "first half", SECOND: "second half"}
+
+
+def which_half(setup: Setup) -> str:
+    """What is put behind the end where that is cut in two halves, with its comma; "" where one clamping is enough."""
+    return f", {HALVES[setup.half]}" if setup.half else ""
+
+
 _HALVES = {FIRST: "first half with the distance piece at the stop", SECOND: "second half with the distance piece out"}
 """Which half of a board wider than the travel is cut, as it is clamped."""
 
@@ -327,7 +334,7 @@ def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
 def _resuming(words: Words, figures: dict[str, Any]) -> str:
     setup = words.job.setups[figures["setup"] - 1]
     place = setup.board if words.job.layout == "slots" else f"{setup.board}, end {words.count(setup.end)}"
-    place += f", {HALVES[setup.half]}" * bool(setup.half)
+    place += which_half(setup)
     of = f"setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
     cut = words.counted(figures["cut"], "pass is recorded as cut", "passes are recorded as cut")
     return f"Resuming {words.job.title}: {place}, {of}. {sentence(cut)}"
@@ -345,7 +352,7 @@ _TRIED = {
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     carriage = words.carriage
     bar = ", then put the bar away" if carriage.register == SETTING_BAR else ""
-    half = words.job.setups[figures["setup"] - 1].half
+    half = figures.get("half", 0)
     stop = to_the_stop(carriage.register, carriage.stop_side, half)
     begin = f"Saw off and isolated (unplugged). Reference edge {stop}, and clamp{bar}."
     if not figures["tried"]:
@@ -368,7 +375,7 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
 
 def _ask_zeroed(words: Words, figures: dict[str, Any]) -> str:
     edge = "reference edge at zero"
-    if words.job.setups[figures["setup"] - 1].half:
+    if figures.get("half"):
         edge = "distance piece back at the stop, reference edge against it and at zero"
     return f"Zero the carriage again with the saw off and isolated: {edge}, reading at zero. Done? {YES_NO}"
 
@@ -379,8 +386,7 @@ def _where(words: Words, figures: dict[str, Any]) -> str:
         return f"{place}: all cut."
     slots = words.job.layout == "slots"
     board = figures["board"] if slots else f"{figures['board']}, end {words.count(figures['end'])}"
-    half = words.job.setups[figures["setup"] - 1].half
-    board += f", {HALVES[half]}" * bool(half)
+    board += which_half(words.job.setups[figures["setup"] - 1])
     next_pass = f"pass {words.count(figures['pass_'])} of {words.count(figures['passes'])}"
     return f"{place}, {board}: {next_pass} is next."
 

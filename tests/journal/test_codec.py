@@ -51,14 +51,15 @@ def _hanging_together(job: Job) -> Job:
         replace(pattern, passes=tuple(replace(one, number=n) for n, one in enumerate(pattern.passes, start=1)))
         for pattern in job.patterns
     )
+    halves = 3 if job.carriage.distance_piece else 1
     setups = tuple(
-        replace(setup, number=n, stage=1, pattern=setup.pattern % len(patterns))
+        replace(setup, number=n, stage=1, pattern=setup.pattern % len(patterns), half=setup.half % halves)
         for n, setup in enumerate(job.setups, start=1)
     )
     return replace(job, patterns=patterns, setups=setups, stages=("cut",))
 
 
-patterns = built(Pattern, segments=several(built(Segment)), passes=several(built(Pass)))
+patterns = built(Pattern, segments=several(built(Segment)), passes=several(built(Pass)), before=several(built(Pass)))
 carriages = built(Carriage, travel=st.none() | st.tuples(lengths, lengths), drive=st.none() | built(Drive))
 jobs = built(
     Job,
