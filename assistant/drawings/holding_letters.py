@@ -180,7 +180,7 @@ def _place(word: str, start: int, stop: int, edge: int, far: int, over: bool) ->
 
 
 def _stop(to: _Cells, holding: Holding, top: int, end: int) -> None:
-    """The stop, and the distance piece at the edge, or the setting bar until it is out, from row `top` to before `end`."""
+    """The stop, and the distance piece at the edge, or the setting bar until it is out, in rows `top` to `end` - 1."""
     middle = (top + end - 1) // 2
     word = "PIECE" if holding.piece else "BAR" if holding.bar and not holding.clamped else ""
     first = middle - len(word) // 2
