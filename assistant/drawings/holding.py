@@ -32,10 +32,10 @@ class Holding:
     bar: whether a setting bar comes between edge and stop. piece: whether a distance piece does. face: the one to the
     backing, "" where it is open. turned: whether the board must be turned end over end, as it was held for its end 1
     before. clamped: whether it is held so already; then it must not be turned, and the bar is out. copies: boards
-    clamped together. width: the board's. kerf: where the first pass begins and ends. depth: of the cut. lowest, highest,
-    above: no clamp may be between these, up to this height. reach, height: the same in the figures that are shown
-    everywhere, rounded away from the blade: "5 to 84 mm", "26 mm". words: all of it in sentences, for whoever can't
-    see the picture.
+    clamped together. width: the board's. kerf: where the first pass begins and ends. depth: of the cut. lowest,
+    highest, above: no clamp may be between these, up to this height. reach, height: the same in the figures that are
+    shown everywhere, rounded away from the blade: "5 to 84 mm", "26 mm". words: all of it in sentences, for whoever
+    can't see the picture.
     """
 
     setup: int
