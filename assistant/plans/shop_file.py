@@ -202,9 +202,10 @@ def _distance_piece(table: Table, unit: str, carriage: Carriage) -> Fraction | N
         if not table.faulted("travel"):
             table.fault("distance_piece", "means nothing without carriage.travel", "give the travel, or leave it out")
     elif piece >= carriage.travel[1] - carriage.travel[0]:
-        what = "must be shorter than the travel, or no pass between the two halves could be reached"
-        mend = f"use a piece shorter than {plain_length(carriage.travel[1] - carriage.travel[0], unit)}"
-        table.fault("distance_piece", what, mend, plain_length(piece, unit))
+        travel = plain_length(carriage.travel[1] - carriage.travel[0], unit)
+        what = f"must be shorter than the travel of {travel}, but is {plain_length(piece, unit)}"
+        mend = "use a shorter piece: nothing reaches what lies between the two halves of a board otherwise"
+        table.fault("distance_piece", what, mend)
     return piece
 
 
