@@ -104,6 +104,7 @@ def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) 
         "part": setup.part,
         "end": setup.end,
         "half": HALVES.get(setup.half),
+        "edge": "other" if pattern.mirrored else "reference",
         "copies": setup.copies,
         "depth": _mm(pattern.depth),
         "fingers": [_span(each) for each in pattern.fingers],
@@ -210,7 +211,7 @@ def socket_numbers(job: Job) -> list[Mapping[int, int]]:
     if job.layout != "slots":
         return [dict(zip(numbers, numbers, strict=True)) for numbers in own]
     # Both halves of an end have all its slots.
-    starts = sorted({socket.start for pattern in job.patterns for socket in pattern.sockets})
+    starts = sorted({socket.start for pattern in job.ends for socket in pattern.sockets})
     return [
         {n: starts.index(socket.start) + 1 for n, socket in zip(numbers, pattern.sockets, strict=True)}
         for numbers, pattern in zip(own, job.patterns, strict=True)
@@ -296,7 +297,8 @@ def _setup_lines(
     yield f"Setup {setup.number}: {setup.board} {which}; part {setup.part}{end}{which_half(setup)}, {depth} deep"
     yield f"  held: {_held(job, setup)}"
     reach, above = Words(job, figures=True).keep_clear(figures_of(job, pattern))
-    yield f"  keep clear: {reach} from the reference edge, up to {above} above the bed"
+    edge = "other" if pattern.mirrored else "reference"
+    yield f"  keep clear: {reach} from the {edge} edge, up to {above} above the bed"
     shown = [_pass_row(job, pattern, each) for each in passes]
     wide = max((len(row[2]) for row in shown), default=0)
     wide = max(wide, len("set to"))

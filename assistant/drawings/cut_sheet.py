@@ -11,7 +11,7 @@ from itertools import groupby
 
 from assistant.drawings.due import CheckStep, PassStep, Step, steps
 from assistant.drawings.flow import Flow, Sheet, column_widths
-from assistant.drawings.holding import KEEP_CLEAR, holding_of
+from assistant.drawings.holding import holding_of, keep_clear
 from assistant.drawings.holding_picture import picture
 from assistant.drawings.letters import width_of, wrapped
 from assistant.drawings.picture import BIG, CAP, Item, Picture, Text, rectangle
@@ -112,7 +112,7 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
     turned = f" {TURNED_OVER.format(stop=stop)}" if holding.turned else ""
     figure = picture(holding).scaled(FIGURE)
     room = flow.sheet.inner - figure.width - BESIDE
-    clear = KEEP_CLEAR.format(reach=holding.reach, above=holding.height)
+    clear = keep_clear(setup, holding.reach, holding.height)
     column = [_ticked(f"Clamped: {held}.{turned}", room), _lines(clear, room)]
     # Figures are in digits, as a session shows them on a screen. Numbers in words are for the ear.
     in_figures = Words(job, figures=True)

@@ -11,14 +11,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from assistant.joinery.halves import FIRST, SECOND
+from assistant.joinery.halves import Half
 from assistant.plans.checks import BAR_CHECK, CLAMPS, CLAMPS_AND_GUARD, EDGE_AND_FACE, PIECE_CHECK, figures_of
 from assistant.plans.model import Job, Setup
 from assistant.session.effects import View
 from assistant.session.turn import way_prompt
-from assistant.wording.prompts import NEVER_SPIN, SETTING_BAR, Words
+from assistant.wording.prompts import NEVER_SPIN, SETTING_BAR, Words, marked_to_backing
 
-KEEP_CLEAR = "Keep clear: {reach} from the reference edge, up to {above} above the bed."
+KEEP_CLEAR = "Keep clear: {reach} from the {edge} edge, up to {above} above the bed."
 TURNED = f" Turn it end over end. {NEVER_SPIN}"
 Side = Literal["left", "right"]
 Face = Literal["marked", "other", ""]
@@ -29,7 +29,8 @@ class Holding:
     """How the board of one setup is held. Lengths: mm, exact, off the reference edge or above the bed.
 
     setup: its number. end: the one that is down, 1 or 2; 0 for a slotted side. stop_side: as the operator sees it.
-    bar: whether a setting bar comes between edge and stop. piece: whether a distance piece does. face: the one to the
+    bar: whether a setting bar comes between edge and stop. piece: whether a distance piece does. other_edge:
+    whether the other edge is at the stop; all lengths are then off that one. face: the one to the
     backing, "" where it is open. turned: whether the board must be turned end over end, as it was held for its end 1
     before. clamped: whether it is held so already; then it must not be turned, and the bar is out. copies: boards
     clamped together. width: the board's. kerf: where the first pass begins and ends. depth: of the cut. lowest,
@@ -43,6 +44,7 @@ class Holding:
     stop_side: Side
     bar: bool
     piece: bool
+    other_edge: bool
     face: Face
     turned: bool
     clamped: bool
@@ -69,15 +71,16 @@ def holding_of(job: Job, setup: Setup, view: View | None = None) -> Holding:
     reach, height = words.keep_clear(figures)
     first, way = pattern.passes[0], words.one(way_prompt(job, setup.number))
     clamped = view is not None and _is_clamped(job, view)
-    turned = not slotted and setup.end == 2 and setup.half != SECOND and not clamped
+    turned = not slotted and setup.end == 2 and setup.half in (Half.NONE, Half.PIECE_IN) and not clamped
     together = f"{setup.copies} boards clamped together. " if setup.copies > 1 else ""
     return Holding(
         setup=setup.number,
         end=0 if slotted else setup.end,
         stop_side="right" if carriage.stop_side == "right" else "left",
         bar=carriage.register == SETTING_BAR,
-        piece=setup.half == FIRST,
-        face="" if slotted else "marked" if setup.end == 1 else "other",
+        piece=setup.half == Half.PIECE_IN,
+        other_edge=setup.half == Half.OTHER_EDGE,
+        face="" if slotted else "marked" if marked_to_backing(setup.end, setup.half) else "other",
         turned=turned,
         clamped=clamped,
         copies=setup.copies,
@@ -89,8 +92,14 @@ def holding_of(job: Job, setup: Setup, view: View | None = None) -> Holding:
         above=figures["above"],
         reach=reach,
         height=height,
-        words=f"{together}{way[:1].upper()}{way[1:]}.{TURNED * turned} {KEEP_CLEAR.format(reach=reach, above=height)}",
+        words=f"{together}{way[:1].upper()}{way[1:]}.{TURNED * turned} {keep_clear(setup, reach, height)}",
     )
+
+
+def keep_clear(setup: Setup, reach: str, height: str) -> str:
+    """What to keep clear, off the edge that is at the stop."""
+    edge = "other" if setup.half == Half.OTHER_EDGE else "reference"
+    return KEEP_CLEAR.format(reach=reach, edge=edge, above=height)
 
 
 def _is_clamped(job: Job, view: View) -> bool:

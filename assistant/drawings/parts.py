@@ -23,6 +23,7 @@ from assistant.drawings.board import (
 from assistant.drawings.letters import width_of
 from assistant.drawings.picture import BIG, CAP, MIDDLE, THIN, Item, Line, Picture, Shape, Text, rectangle
 from assistant.drawings.placing import GAP, spread, thinned
+from assistant.joinery.halves import Half
 from assistant.joinery.model import Pattern, Segment
 from assistant.joinery.units import plain_length
 from assistant.plans.model import Job
@@ -92,7 +93,7 @@ def _is_of(half: Pattern, whole: Pattern) -> bool:
 
 def cut_words(job: Job, pattern: Pattern) -> str:
     """The same, with the half where an end is cut in two clampings."""
-    half = next((s.half for s in job.setups if job.patterns[s.pattern] is pattern), 0)
+    half = next((s.half for s in job.setups if job.patterns[s.pattern] is pattern), Half.NONE)
     return stage_words(job, pattern) + (f", {HALVES[half]}" if half else "")
 
 

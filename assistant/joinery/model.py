@@ -6,7 +6,7 @@ x grows across the board's width.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 
@@ -122,7 +122,8 @@ class Pattern:
     """What is cut into one board end in one clamping. All setups that cut it share the pattern.
 
     segments: of the whole end. passes: those of this clamping. before: those made in an earlier clamping of the same
-    end; where a board is wider than the travel (`halves`), the second half's has those of the first.
+    end; where a board is wider than the travel (`halves`), the second half's has those of the first. mirrored: all of
+    this is measured from the other edge, which lies at the stop.
     """
 
     part: str
@@ -131,14 +132,7 @@ class Pattern:
     segments: tuple[Segment, ...]
     passes: tuple[Pass, ...]
     before: tuple[Pass, ...] = field(default=(), repr=False)
-
-    @property
-    def whole(self) -> Pattern:
-        """The end with the passes of all clampings up to this one, numbered through."""
-        if not self.before:
-            return self
-        passes = tuple(replace(one, number=n) for n, one in enumerate((*self.before, *self.passes), start=1))
-        return replace(self, passes=passes, before=())
+    mirrored: bool = field(default=False, repr=False)
 
     @property
     def fingers(self) -> tuple[Segment, ...]:

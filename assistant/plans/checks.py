@@ -221,7 +221,7 @@ def figures_of(job: Job, pattern: Pattern) -> dict[str, Any]:
     those of an earlier clamping. begun: 1 if it cuts one only in part, which is wider in the end.
     """
     passes, sockets = pattern.passes, pattern.sockets
-    # Sockets are cut from the reference edge on, so all before the last one are whole.
+    # Sockets are cut from the reference edge on, so all before the last one are whole; the rest from the other edge.
     last = passes[-1].socket
     begun = max(each.kerf_to for each in passes) < sockets[last - 1].end
     return {
@@ -229,8 +229,8 @@ def figures_of(job: Job, pattern: Pattern) -> dict[str, Any]:
         "highest": max(each.kerf_to for each in passes),
         "depth": pattern.depth,
         "above": pattern.depth + job.clear_above,
-        "sockets": last - begun,
-        "begun": int(begun),
+        "sockets": len(sockets) if pattern.mirrored else last - begun,
+        "begun": int(begun and not pattern.mirrored),
     }
 
 

@@ -10,7 +10,15 @@ from pathlib import PurePath
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery import settings, walls
-from assistant.joinery.halves import Half, halves, needs_two
+from assistant.joinery.halves import (
+    Clamping,
+    Half,
+    from_both_edges,
+    needs_two,
+    other_edge_faults,
+    whole,
+    with_piece,
+)
 from assistant.joinery.model import Pattern
 from assistant.joinery.passes import MOST_PASSES
 from assistant.joinery.pattern import pattern
@@ -62,26 +70,30 @@ def build_job(plan: Plan, shop: Shop) -> Job:
             path = shop.path if fault.where.startswith(SHOP_TABLES) else plan.path
             placed.append(replace(fault, where=f"{cleaned(PurePath(path).name) or 'plan'}: {fault.where}"))
         raise BadInput(placed)
-    in_two = needs_two(laid_out, shop.carriage)
-    of_piece = [halves(each, shop.carriage) if in_two else (Half(0, each),) for each in laid_out]
-    patterns = tuple(half.pattern for each in of_piece for half in each)
+    in_two, both_edges = needs_two(laid_out, shop.carriage), plan.joint.far_half == "other edge"
+    split = from_both_edges if both_edges else with_piece
+    of_piece = [split(each, shop.carriage) if in_two else (Clamping(Half.NONE, each),) for each in laid_out]
+    patterns = tuple(clamping.pattern for each in of_piece for clamping in each)
     starts = list(accumulate((len(each) for each in of_piece), initial=0))
     setups: list[Setup] = []
     for place, name, end, first, copies in clampings(found, plan.boards, plan.order):
         piece = found[place]
-        for index, half in enumerate(of_piece[place], start=starts[place]):
+        for index, each in enumerate(of_piece[place], start=starts[place]):
             number = len(setups) + 1
-            setups.append(Setup(number, piece.stage, name, piece.part, end, copies, first, index, half.which))
+            setups.append(Setup(number, piece.stage, name, piece.part, end, copies, first, index, each.half))
     last = len(stages(plan))
-    wholes = tuple(each[-1].pattern.whole for each in of_piece)
+    wholes = tuple(whole(each[-1].pattern, shop.carriage) for each in of_piece)
     # The last stage decides the joint's fit: what the stages before it cut is glued up and cut away.
-    cut = [one for piece, each in zip(found, wholes, strict=True) if piece.stage == last for one in each.passes]
+    cut = [one for piece, end in zip(found, wholes, strict=True) if piece.stage == last for one in end.passes]
     kerf, clearance = shop.blade.kerf, plan.joint.clearance
     greatest, worst = settings.rounding_report(cut, shop.carriage, clearance, width=plan.width)
+    if in_two and both_edges:
+        # Mates of different widths have their far halves that much apart.
+        worst -= max(plan.measured_widths) - min(plan.measured_widths)
     # A slot gets the whole clearance, not half of it, since the piece that goes into it isn't cut.
     slotted = plan.joint.layout == "slots"
     assumed_kerf = kerf - clearance if slotted else walls.assumed_kerf(kerf, clearance)
-    warnings = dict.fromkeys(_warnings(plan, shop, wholes, worst, in_two))
+    warnings = dict.fromkeys(_warnings(plan, shop, wholes, worst, in_two and not both_edges))
     if _short_approach(patterns, setups, shop):
         warnings[SHORT_APPROACH] = None
     return Job(
@@ -91,7 +103,9 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         clearance=clearance,
         assumed_kerf=assumed_kerf,
         warnings=tuple(warnings),
-        checks=tuple(check for check in shop.checks if check.name not in _not_asked(shop, last, in_two)),
+        checks=tuple(
+            check for check in shop.checks if check.name not in _not_asked(shop, last, in_two and not both_edges)
+        ),
         stages=stages(plan),
         patterns=patterns,
         setups=tuple(setups),
@@ -107,9 +121,9 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     )
 
 
-def _not_asked(shop: Shop, stages: int, in_two: bool) -> tuple[str, ...]:
+def _not_asked(shop: Shop, stages: int, has_piece: bool) -> tuple[str, ...]:
     """The checks that this job has no use for. A driven carriage is homed in each run, so nobody has to zero it."""
-    needless = {GLUE_CHECK: stages == 1, ZERO_CHECK: shop.carriage.drive is not None, PIECE_CHECK: not in_two}
+    needless = {GLUE_CHECK: stages == 1, ZERO_CHECK: shop.carriage.drive is not None, PIECE_CHECK: not has_piece}
     return tuple(name for name, is_needless in needless.items() if is_needless)
 
 
@@ -120,6 +134,8 @@ def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault
     if plan.joint.layout == "slots":
         where = "slots"
     made = []
+    both_edges = plan.joint.far_half == "other edge"
+    carriage = replace(shop.carriage, travel=None) if both_edges else shop.carriage
     for piece in found:
         try:
             one = pattern(
@@ -128,15 +144,45 @@ def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault
                 plan.width,
                 piece.depth,
                 shop.blade,
-                shop.carriage,
+                carriage,
                 where=where,
                 unit=plan.unit,
             )
+            if both_edges and (beyond := other_edge_faults(one, shop.carriage, plan.unit)):
+                raise BadInput(beyond)
             made.append(_come_down(one, plan.joint.come_down, faults) if piece.part == "A" else one)
         except BadInput as error:
             part = "" if plan.joint.layout == "slots" else f"part {piece.part}: "
             faults += [replace(fault, what=part + fault.what) for fault in error.faults]
+    if both_edges and needs_two(made, shop.carriage):
+        faults += _width_faults(plan)
     return tuple(made)
+
+
+def _width_faults(plan: Plan) -> Iterator[Fault]:
+    """Why boards of these measured widths can't be cut from both edges: each may differ by a quarter of the clearance.
+
+    More would show: the far half of a board lies as far off as its width, and its mate's as that one's.
+    """
+    widths, boards = plan.measured_widths, sum(board.count for board in plan.boards)
+    where, allowed, unit = "stock.measured_widths", plan.joint.clearance / 4, plan.unit
+    piece = 'set joint.far_half = "distance piece", which needs no widths'
+    if len(widths) < boards:
+        mend = f"measure every board and list its width, or {piece}"
+        yield Fault(f"must have a width for each of the {boards} boards", f"{len(widths)} widths", where, mend)
+    if not widths:
+        return
+    limit = f"by more than {at_most(allowed, unit)}, a quarter of the clearance"
+    mend = f"plane the boards to one width, or {piece}"
+    for n, each in enumerate(widths, start=1):
+        if abs(each - plan.width) > allowed:
+            off = plain_length(abs(each - plan.width), unit)
+            what = f"differs from stock.width by {off}, {limit}"
+            yield Fault(what, plain_length(each, unit), f"{where}[{n}]", mend)
+    if max(widths) - min(widths) > allowed:
+        narrow, wide = (f"{where}[{widths.index(edge(widths)) + 1}]" for edge in (min, max))
+        off = plain_length(max(widths) - min(widths), unit)
+        yield Fault(f"differs from {narrow} by {off}, {limit}", plain_length(max(widths), unit), wide, mend)
 
 
 def _come_down(one: Pattern, wanted: tuple[int, ...], faults: list[Fault]) -> Pattern:
@@ -165,7 +211,7 @@ def _count_faults(plan: Plan, found: Sequence[Piece], patterns: Sequence[Pattern
         yield Fault(f"more than {MOST_PASSES:,} passes in one job", f"{total:,} passes", "boards", mend)
 
 
-def _warnings(plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], worst: Fraction, in_two: bool) -> Iterator[str]:
+def _warnings(plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], worst: Fraction, has_piece: bool) -> Iterator[str]:
     """patterns: of whole ends, with the settings of all their clampings."""
     yield from slips.warnings(plan)
     yield from _thin_between(plan, shop, patterns) if plan.joint.layout == "slots" else _slivers(plan, shop)
@@ -186,7 +232,7 @@ def _warnings(plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], worst: Frac
         at_far = max((one.kerf_to - each.width for one in each.passes), default=Fraction(0))
         if at_reference > 0:
             length = plain_length(at_reference, shop.unit)
-            what = "distance piece" if in_two else "stop"
+            what = "distance piece" if has_piece else "stop"
             yield f"part {each.part}: a pass cuts {length} past the reference edge, into the {what} or beyond"
         if at_far > 0:
             length = plain_length(at_far, shop.unit)

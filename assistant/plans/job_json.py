@@ -14,7 +14,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from assistant.joinery.halves import FIRST, SECOND
+from assistant.joinery.halves import Half
 from assistant.joinery.model import CLEAR_ABOVE, Carriage, Drive, Pass, Pattern, Segment
 from assistant.joinery.settings import read_as
 from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
@@ -126,8 +126,8 @@ def _refuse_contradictions(job: Job) -> None:
             raise ValueError(f"setup {place} names pattern {setup.pattern} of {len(job.patterns)}")
         if not 1 <= setup.stage <= len(job.stages):
             raise ValueError(f"setup {place} names stage {setup.stage} of {len(job.stages)}")
-        if setup.half not in (0, FIRST, SECOND) or (setup.half and not job.carriage.distance_piece):
-            raise ValueError(f"setup {place} is half {setup.half} of an end, and there is no such half")
+        if setup.half in (Half.PIECE_IN, Half.PIECE_OUT) and not job.carriage.distance_piece:
+            raise ValueError(f"setup {place} needs a distance piece, and the carriage has none")
     for pattern in job.patterns:
         if [one.number for one in pattern.passes] != list(range(1, len(pattern.passes) + 1)):
             raise ValueError(f"the passes of part {pattern.part} are not numbered from 1")
@@ -237,6 +237,7 @@ def _pattern_to_json(pattern: Pattern) -> dict[str, Any]:
         ],
         "passes": [_pass_to_json(one) for one in pattern.passes],
         **({"before": [_pass_to_json(one) for one in pattern.before]} if pattern.before else {}),
+        **({"mirrored": True} if pattern.mirrored else {}),
     }
 
 
@@ -261,6 +262,7 @@ def _pattern_from_json(data: object) -> Pattern:
         of.many("segments", _segment_from_json),
         of.many("passes", _pass_from_json),
         of.many("before", _pass_from_json) if of.has("before") else (),
+        of.has("mirrored") and of.flag("mirrored"),
     )
 
 
@@ -294,8 +296,14 @@ def _setup_from_json(data: object) -> Setup:
         of.whole("first_copy"),
         of.whole("pattern"),
         # Jobs stored before boards could be wider than the travel cut every end in one clamping.
-        of.whole_or("half", 0),
+        _half(of.text_or("half", "")),
     )
+
+
+def _half(text: str) -> Half:
+    if text not in list(Half):
+        raise ValueError(f"there is no such half of an end: {text!r:.40}")
+    return Half(text)
 
 
 def _carriage_to_json(carriage: Carriage) -> dict[str, Any]:

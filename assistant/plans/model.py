@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 
+from assistant.joinery.halves import Half, whole
 from assistant.joinery.lined import Lining
 from assistant.joinery.model import CLEAR_ABOVE, Blade, Carriage, Pattern
 from assistant.joinery.slots import Slot
@@ -31,7 +32,8 @@ class JointPlan:
     """The [joint] table. layout: even | listed | slots | lined. clearance: socket minus finger, mm.
 
     A lined joint is laid out by `finger`, like an even joint, or by `widths`, like a listed one. come_down: sockets of
-    part A, from 1, that the carriage approaches from above: on a test board, to measure its play.
+    part A, from 1, that the carriage approaches from above: on a test board, to measure its play. far_half: how what
+    lies beyond the travel is cut, "distance piece" | "other edge".
     """
 
     layout: str
@@ -44,6 +46,7 @@ class JointPlan:
     clearance: Fraction = Fraction(1, 10)
     sand_allowance: Fraction = Fraction(3, 10)
     come_down: tuple[int, ...] = ()
+    far_half: str = "distance piece"
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +115,7 @@ class Plan:
 
     slot_height: wood above the saw's table where slots are cut, None for the board's thickness. lining:
     of a lined joint. size: of the box, to work out board lengths from. woods: by part. order: of cutting, "by part" or
-    "by board".
+    "by board". measured_widths: of every board, where the far half is cut from the other edge.
     """
 
     title: str
@@ -133,6 +136,7 @@ class Plan:
     woods: dict[str, BoardWood] = field(default_factory=dict)
     climate: Climate | None = None
     order: str = "by part"
+    measured_widths: tuple[Fraction, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,8 +243,7 @@ class Setup:
     number: from 1 through all stages. stage: from 1. board: its name in the plan. end: 1 or 2.
     copies: boards clamped together. first_copy: the first one's number among the plan entry's
     boards, from 1. pattern: index into the job's patterns. part: as called aloud: "A", "B", "A blank". half: which half
-    of a board wider than the travel is cut, 1 with the distance piece at the stop, 2 with it out; 0 where the job needs
-    no piece.
+    of the end is cut, if the board is wider than the travel.
     """
 
     number: int
@@ -251,7 +254,7 @@ class Setup:
     copies: int
     first_copy: int
     pattern: int
-    half: int = field(default=0, repr=False)
+    half: Half = field(default=Half.NONE, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,9 +295,10 @@ class Job:
     @property
     def ends(self) -> tuple[Pattern, ...]:
         """What is cut into each kind of end, in all its clampings together."""
-        first = {(each.part, each.segments, each.before) for each in self.patterns if each.before}
-        wholes = (each for each in self.patterns if (each.part, each.segments, each.passes) not in first)
-        return tuple(each.whole for each in wholes)
+        # The second half of an end follows its first one.
+        firsts = {n for n, each in enumerate(self.patterns[1:]) if each.before}
+        lasts = (each for n, each in enumerate(self.patterns) if n not in firsts)
+        return tuple(whole(each, self.carriage) for each in lasts)
 
     @property
     def total_passes(self) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.joinery.halves import SECOND
+from assistant.joinery.halves import Half
 from assistant.plans.checks import FIXED, asks_keep_clear, asks_way, figures_of
 from assistant.plans.job_json import fraction_text
 from assistant.plans.model import Job, When
@@ -138,7 +138,7 @@ def clamp_prompt(job: Job, number: int, began: int = 0) -> e.Prompt:
     figures = figures_of(job, job.pattern_of(number))
     as_before = before is not None and figures == figures_of(job, job.pattern_of(before.number))
     turn = ""
-    if setup.end == 2 and setup.half != SECOND and job.layout != "slots":
+    if setup.end == 2 and setup.half in (Half.NONE, Half.PIECE_IN) and job.layout != "slots":
         warned = short and any(each.end == 2 for each in job.setups[began - 1 : number - 1])
         turn = "warned" if warned else "full"
     return prompt(

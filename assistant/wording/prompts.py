@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from fractions import Fraction
 from typing import Any
 
-from assistant.joinery.halves import FIRST, SECOND
+from assistant.joinery.halves import Half
 from assistant.joinery.settings import reading
 from assistant.plans.checks import aloud
 from assistant.plans.intents import Mode
@@ -166,7 +166,7 @@ class Words:
             above=self.clear_of(figures["above"], up=True, named=self.figures or self._unit == "in" or not has_range),
             sockets=self.sockets(figures["sockets"], figures.get("begun", 0)),
             count=self.count(figures["sockets"]) + ", and one begun" * figures.get("begun", 0),
-            **_ways(self, figures["end"] if "{way}" in say or "{short_way}" in say else 1, figures.get("half", 0)),
+            **_ways(self, figures["end"] if "{way}" in say or "{short_way}" in say else 1, figures.get("half", "")),
             **_piece(self, figures),
         )
         return sentence(filled)
@@ -197,18 +197,27 @@ class Words:
         return " ".join(parts)
 
 
+def marked_to_backing(end: int, half: str) -> bool:
+    """Whether the marked face is at the backing: for end 1. With the other edge at the stop the faces change places."""
+    return (end == 1) != (half == Half.OTHER_EDGE)
+
+
+def _edge(half: str) -> str:
+    return "other edge" if half == Half.OTHER_EDGE else "reference edge"
+
+
 def _held(figures: dict[str, Any]) -> str:
-    stop = to_the_stop(figures["register"], figures["stop_side"], figures.get("half", 0))
+    half = figures.get("half", "")
+    stop = to_the_stop(figures["register"], figures["stop_side"], half)
     if figures["layout"] == "slots":
-        return f"Reference edge {stop}."
-    if figures["end"] == 1:
-        return f"Reference edge {stop}, marked face to the backing."
-    if figures.get("half", 0) == SECOND:
-        return f"Same edge {stop}, other face to the backing."
+        return f"{_edge(half).capitalize()} {stop}."
+    if figures["end"] == 1 or half not in (Half.NONE, Half.PIECE_IN):
+        face = "marked" if marked_to_backing(figures["end"], half) else "other"
+        return f"{_edge(half).capitalize()} {stop}, {face} face to the backing."
     return f"Turn it end over end: same edge {stop}, other face to the backing. {NEVER_SPIN}"
 
 
-HALVES = {FIRST: "first half", SECOND: "second half"}
+HALVES = {half: "second half" if half.is_second else "first half" for half in Half if half}
 
 
 def which_half(setup: Setup) -> str:
@@ -216,7 +225,12 @@ def which_half(setup: Setup) -> str:
     return f", {HALVES[setup.half]}" if setup.half else ""
 
 
-_HALVES = {FIRST: "first half with the distance piece at the stop", SECOND: "second half with the distance piece out"}
+_HALVES = {
+    Half.PIECE_IN: "first half with the distance piece at the stop",
+    Half.PIECE_OUT: "second half with the distance piece out",
+    Half.THIS_EDGE: "first half",
+    Half.OTHER_EDGE: "second half with the other edge to the stop",
+}
 """Which half of a board wider than the travel is cut, as it is clamped."""
 
 
@@ -257,17 +271,18 @@ def _which_of(words: Words, figures: dict[str, Any], short: bool = False) -> lis
     return [which if short else f"{which} clamped together"]
 
 
-def _ways(words: Words, end: int, half: int = 0) -> dict[str, str]:
+def _ways(words: Words, end: int, half: str = "") -> dict[str, str]:
     """How the board of this end is held, in the whole question and in the short one."""
     carriage, slots = words.carriage, words.job.layout == "slots"
-    bar, before, itself = carriage.register == SETTING_BAR, half == FIRST, " itself" * (half == SECOND)
+    bar, before, itself = carriage.register == SETTING_BAR, half == Half.PIECE_IN, " itself" * (half == Half.PIECE_OUT)
     between = "the setting bar at " * bar + "the distance piece at " * before
     stop = f"against {between}the {carriage.stop_side} stop{itself}"
-    short = f"edge to the {'bar' if bar else 'piece' if before else 'stop'}{itself}"
+    other = "other " * (half == Half.OTHER_EDGE)
+    short = f"{other}edge to the {'bar' if bar else 'piece' if before else 'stop'}{itself}"
     if slots:
-        return {"way": f"slotted side down, reference edge {stop}", "short_way": f"slotted side down, {short}"}
-    face = "marked face" if end == 1 else "other face"
-    return {"way": f"reference edge {stop}, {face} against the backing", "short_way": f"{short}, {face} back"}
+        return {"way": f"slotted side down, {_edge(half)} {stop}", "short_way": f"slotted side down, {short}"}
+    face = "marked face" if marked_to_backing(end, half) else "other face"
+    return {"way": f"{_edge(half)} {stop}, {face} against the backing", "short_way": f"{short}, {face} back"}
 
 
 _AGAIN = {
@@ -281,7 +296,7 @@ _AGAIN = {
 
 def _piece(words: Words, figures: dict[str, Any]) -> dict[str, str]:
     """What is asked about the distance piece, in the whole question and in the short one."""
-    if figures.get("half") != SECOND:
+    if figures.get("half") != Half.PIECE_OUT:
         piece = f"of {words.length(words.carriage.distance_piece or Fraction(0))} at the stop, its ends clean"
         whole = f"distance piece {piece}, the reference edge against it and zero set so"
         return {"piece": whole, "short_piece": f"piece {piece}, zero set to it"}
@@ -294,23 +309,26 @@ def _piece(words: Words, figures: dict[str, Any]) -> dict[str, str]:
     return {"piece": whole, "short_piece": f"piece out, edge to the stop itself{short}"}
 
 
-def to_the_stop(register: str, side: str = "", half: int = 0) -> str:
+def to_the_stop(register: str, side: str = "", half: str = "") -> str:
     """What the reference edge is put to: the stop, or the bar that takes the place of the kerf in front of it.
 
-    half: of a board wider than the travel; for its first one a distance piece lies between.
+    half: which one is cut of a board wider than the travel, for a distance piece may lie between.
     """
     stop = f"the {side} stop" if side else "the stop"
-    if half:
-        return f"to the distance piece at {stop}" if half == FIRST else f"to {stop} itself, the distance piece out"
+    if half == Half.PIECE_IN:
+        return f"to the distance piece at {stop}"
+    if half == Half.PIECE_OUT:
+        return f"to {stop} itself, the distance piece out"
     return f"against the setting bar at {stop}" if register == SETTING_BAR else f"to {stop}"
 
 
 def _way(words: Words, figures: dict[str, Any]) -> str:
-    stop = to_the_stop(words.carriage.register, figures["stop_side"], figures.get("half", 0))
+    half = figures.get("half", "")
+    stop = to_the_stop(words.carriage.register, figures["stop_side"], half)
     if figures["layout"] == "slots":
-        return f"slotted side down, reference edge {stop}"
-    face = "marked" if figures["end"] == 1 else "other"
-    return f"end {figures['end']} down, reference edge {stop}, {face} face to the backing"
+        return f"slotted side down, {_edge(half)} {stop}"
+    face = "marked" if marked_to_backing(figures["end"], half) else "other"
+    return f"end {figures['end']} down, {_edge(half)} {stop}, {face} face to the backing"
 
 
 def _ask_back(words: Words, figures: dict[str, Any]) -> str:
@@ -352,12 +370,12 @@ _TRIED = {
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     carriage = words.carriage
     bar = ", then put the bar away" if carriage.register == SETTING_BAR else ""
-    half = figures.get("half", 0)
+    half = figures.get("half", "")
     stop = to_the_stop(carriage.register, carriage.stop_side, half)
-    begin = f"Saw off and isolated (unplugged). Reference edge {stop}, and clamp{bar}."
+    begin = f"Saw off and isolated (unplugged). {_edge(half).capitalize()} {stop}, and clamp{bar}."
     if not figures["tried"]:
         nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
-        if half == SECOND and not figures["cut_here"]:
+        if half == Half.PIECE_OUT and not figures["cut_here"]:
             return f"{begin} No pass of this half is cut yet: what can be tried is asked next. Done? {YES_NO}"
         return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
     tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
@@ -375,7 +393,7 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
 
 def _ask_zeroed(words: Words, figures: dict[str, Any]) -> str:
     edge = "reference edge at zero"
-    if figures.get("half"):
+    if figures.get("half", "") in (Half.PIECE_IN, Half.PIECE_OUT):
         edge = "distance piece back at the stop, reference edge against it and at zero"
     return f"Zero the carriage again with the saw off and isolated: {edge}, reading at zero. Done? {YES_NO}"
 

@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from assistant.errors import BadInput
-from assistant.joinery.halves import FIRST, SECOND, Half, halves, needs_two, reached_again
+from assistant.joinery.halves import Clamping, Half, needs_two, reached_again, whole, with_piece
 from assistant.joinery.layout import even
 from assistant.joinery.model import Blade, Carriage, Pass, Pattern
 from assistant.joinery.settings import rounding_report
@@ -31,20 +31,20 @@ SHARES = st.fractions(F(55, 100), F(11, 10), max_denominator=100)
 PIECES = st.fractions(F(5, 100), F(99, 100), max_denominator=1000)
 
 
-def kerf(one: Pass, which: int, carriage: Carriage, blade: Blade) -> tuple[F, F]:
+def kerf(one: Pass, which: Half, carriage: Carriage, blade: Blade) -> tuple[F, F]:
     """What the blade takes off this board, from its reference edge, with the carriage at the pass's setting."""
     piece = carriage.distance_piece or F(0)
     # From the stop's face, at zero: where the blade is, since zero was set with the piece at the stop.
     at_zero = (piece, piece + blade.kerf) if carriage.zero == "inside" else (piece - blade.kerf, piece)
-    edge = piece if which == FIRST else F(0)
+    edge = piece if which == Half.PIECE_IN else F(0)
     return at_zero[0] + one.setting - edge, at_zero[1] + one.setting - edge
 
 
-def cut(found: tuple[Half, ...], carriage: Carriage, blade: Blade) -> BaseGeometry:
+def cut(found: tuple[Clamping, ...], carriage: Carriage, blade: Blade) -> BaseGeometry:
     return unary_union([
         box(float(left), 0, float(right), float(half.pattern.depth))
         for half in found
-        for left, right in (kerf(one, half.which, carriage, blade) for one in half.pattern.passes)
+        for left, right in (kerf(one, half.half, carriage, blade) for one in half.pattern.passes)
     ])  # fmt: skip
 
 
@@ -52,8 +52,8 @@ class InTwo(NamedTuple):
     """A joint, and the clampings of both its parts."""
 
     joint: Joint
-    a: tuple[Half, ...]
-    b: tuple[Half, ...]
+    a: tuple[Clamping, ...]
+    b: tuple[Clamping, ...]
 
 
 @st.composite
@@ -71,17 +71,17 @@ def in_two(draw: st.DrawFn, sound: bool = False) -> InTwo:
             joint.parts  # noqa: B018
         except BadInput:
             assume(False)
-    whole = [one.setting for part in joint.parts for one in part.passes]
-    low = min(0, *whole)
-    high = low + (max(whole) - low) * draw(SHARES)
+    reached = [one.setting for part in joint.parts for one in part.passes]
+    low = min(0, *reached)
+    high = low + (max(reached) - low) * draw(SHARES)
     # Between what reaches the last pass and the travel, beyond which a gap would be left between the halves.
-    least = max(max(whole) - high + joint.carriage.resolution, F(0))
+    least = max(max(reached) - high + joint.carriage.resolution, F(0))
     assume(least < high - low)
     piece = least + (high - low - least) * draw(PIECES)
     carriage = replace(joint.carriage, travel=(low, high), distance_piece=piece)
     joint = replace(joint, carriage=carriage)
     a, b = joint.parts
-    return InTwo(joint, halves(a, carriage), halves(b, carriage))
+    return InTwo(joint, with_piece(a, carriage), with_piece(b, carriage))
 
 
 IN_TWO, SOUND = in_two(), in_two(sound=True)
@@ -100,18 +100,20 @@ def test_every_pass_is_cut_once_within_the_travel_in_the_first_half_that_reaches
     carriage = made.joint.carriage
     assert carriage.travel
     low, high = carriage.travel
-    for whole, found in zip(made.joint.parts, (made.a, made.b), strict=True):
-        both = [(half.which, one) for half in found for one in half.pattern.passes]
-        assert [(one.kerf_from, one.kerf_to) for _, one in both] == [(p.kerf_from, p.kerf_to) for p in whole.passes]
+    for end, found in zip(made.joint.parts, (made.a, made.b), strict=True):
+        both = [(half.half, one) for half in found for one in half.pattern.passes]
+        assert [(one.kerf_from, one.kerf_to) for _, one in both] == [(p.kerf_from, p.kerf_to) for p in end.passes]
         assert all(low <= one.setting <= high for _, one in both)
-        beyond = [one.setting > high for one in whole.passes]
-        assert [which == SECOND for which, _ in both] == beyond, "nothing waits for the second half without need"
-        assert needs_two([whole], carriage) == any(beyond)
+        beyond = [one.setting > high for one in end.passes]
+        assert [which == Half.PIECE_OUT for which, _ in both] == beyond, (
+            "nothing waits for the second half without need"
+        )
+        assert needs_two([end], carriage) == any(beyond)
         for half in found:
             assert [one.number for one in half.pattern.passes] == list(range(1, len(half.pattern.passes) + 1))
-            assert half.pattern.segments == whole.segments and half.pattern.width == whole.width
-        assert [(p.number, p.kerf_from) for p in found[-1].pattern.whole.passes] == [
-            (p.number, p.kerf_from) for p in whole.passes
+            assert half.pattern.segments == end.segments and half.pattern.width == end.width
+        assert [(p.number, p.kerf_from) for p in whole(found[-1].pattern, carriage).passes] == [
+            (p.number, p.kerf_from) for p in end.passes
         ]
 
 
@@ -119,10 +121,10 @@ def test_every_pass_is_cut_once_within_the_travel_in_the_first_half_that_reaches
 @given(IN_TWO)
 def test_both_halves_together_leave_the_joint_that_was_laid_out_within_the_rounding(made: InTwo) -> None:
     joint, half_step = made.joint, float(made.joint.carriage.resolution) / 2
-    for whole, found in zip(joint.parts, (made.a, made.b), strict=True):
+    for end, found in zip(joint.parts, (made.a, made.b), strict=True):
         gone = cut(found, joint.carriage, joint.blade)
-        on_board = box(0, 0, float(whole.width), float(whole.depth))
-        meant = sockets(whole)
+        on_board = box(0, 0, float(end.width), float(end.depth))
+        meant = sockets(end)
         assert gone.intersection(on_board).difference(meant.buffer(half_step + MM, join_style="mitre")).area < MM
         if joint.blade.overlap >= 2 * F(half_step):
             missed = meant.difference(gone).buffer(-half_step / 2 - MM, join_style="mitre")
@@ -143,7 +145,7 @@ def test_assembled_the_parts_keep_the_clearance_that_the_job_says(made: InTwo) -
     gaps = [after[0] - before[1] for before, after in pairwise(fingers)]
     step = float(joint.carriage.resolution)
     assert all(gap > 0 and abs(gap - float(joint.clearance) / 2) <= step + MM for gap in gaps)
-    passes = [*made.a[-1].pattern.whole.passes, *made.b[-1].pattern.whole.passes]
+    passes = [*whole(made.a[-1].pattern, joint.carriage).passes, *whole(made.b[-1].pattern, joint.carriage).passes]
     _, worst = rounding_report(passes, joint.carriage, joint.clearance, width=joint.width)
     if gaps:
         assert min(gaps[::2]) + min(gaps[1::2], default=gaps[0]) == pytest.approx(float(worst), abs=MM)
@@ -156,7 +158,7 @@ def test_a_cut_of_the_first_half_is_where_the_second_half_looks_for_it(made: InT
     joint, carriage = made.joint, made.joint.carriage
     assert carriage.travel
     for found in (made.a, made.b):
-        if found[-1].which != SECOND:
+        if found[-1].half != Half.PIECE_OUT:
             continue
         second = found[-1].pattern
         again = {one.number: one for one in reached_again(second, carriage)}
@@ -166,7 +168,9 @@ def test_a_cut_of_the_first_half_is_where_the_second_half_looks_for_it(made: InT
                 assert one.setting - (carriage.distance_piece or 0) < carriage.travel[0] + carriage.resolution
                 continue
             assert carriage.travel[0] <= there.setting <= carriage.travel[1]
-            made_at, tried_at = (kerf(p, w, carriage, joint.blade) for p, w in ((one, FIRST), (there, SECOND)))
+            made_at, tried_at = (
+                kerf(p, w, carriage, joint.blade) for p, w in ((one, Half.PIECE_IN), (there, Half.PIECE_OUT))
+            )
             assert abs(made_at[0] - tried_at[0]) <= carriage.resolution
 
 
@@ -196,7 +200,7 @@ def test_what_travel_and_piece_do_not_reach_is_a_fault_that_says_what_would_help
         assert fault.where == "carriage.distance_piece"
         assert fault.mend.startswith(f"it is {float(short - piece):g} mm too far: {mend}")
         assert fault.mend.endswith(f"a board that needs no setting beyond {80 + piece} mm")
-    assert halves(wide(F(80), short, zero).part("A"), wide(F(80), short, zero).carriage)
+    assert with_piece(wide(F(80), short, zero).part("A"), wide(F(80), short, zero).carriage)
     with pytest.raises(BadInput) as caught:
         wide(F(45), F(40), zero).part("A")
     (fault,) = caught.value.faults

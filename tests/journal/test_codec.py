@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from assistant.errors import JournalError
+from assistant.joinery.halves import Half
 from assistant.joinery.model import Carriage, Drive, Pass, Pattern, Segment
 from assistant.journal import codec
 from assistant.plans.model import Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
@@ -51,9 +52,15 @@ def _hanging_together(job: Job) -> Job:
         replace(pattern, passes=tuple(replace(one, number=n) for n, one in enumerate(pattern.passes, start=1)))
         for pattern in job.patterns
     )
-    halves = 3 if job.carriage.distance_piece else 1
+    none = (Half.PIECE_IN, Half.PIECE_OUT) if job.carriage.distance_piece is None else ()
     setups = tuple(
-        replace(setup, number=n, stage=1, pattern=setup.pattern % len(patterns), half=setup.half % halves)
+        replace(
+            setup,
+            number=n,
+            stage=1,
+            pattern=setup.pattern % len(patterns),
+            half=Half.NONE if setup.half in none else setup.half,
+        )
         for n, setup in enumerate(job.setups, start=1)
     )
     return replace(job, patterns=patterns, setups=setups, stages=("cut",))
@@ -65,7 +72,7 @@ jobs = built(
     Job,
     checks=several(built(Check, when=st.sampled_from(When))),
     patterns=st.lists(patterns, min_size=1, max_size=2).map(tuple),
-    setups=several(built(Setup)),
+    setups=several(built(Setup, half=st.sampled_from(Half))),
     carriage=carriages,
     pedal=built(PedalSettings),
     page=built(PageSettings),

@@ -418,12 +418,12 @@ def test_a_board_wider_than_the_travel_is_cut_in_two_clampings_of_each_end(tmp_p
     for order in ("", BY_BOARD):
         job = job_of(tmp_path, order + plan, IN_TWO)
         assert [(s.board, s.end, s.half) for s in job.setups] == [
-            ("long side", 1, 1),
-            ("long side", 1, 2),
-            ("long side", 2, 1),
-            ("long side", 2, 2),
-            ("short side", 1, 1),
-            ("short side", 1, 2),
+            ("long side", 1, "piece in"),
+            ("long side", 1, "piece out"),
+            ("long side", 2, "piece in"),
+            ("long side", 2, "piece out"),
+            ("short side", 1, "piece in"),
+            ("short side", 1, "piece out"),
         ]
     whole = job_of(tmp_path, plan)
     for part, (first, second) in (("A", (1, 2)), ("B", (5, 6))):
@@ -453,7 +453,7 @@ def test_a_board_within_the_travel_needs_no_piece_and_nothing_changes(tmp_path: 
     plain = job_of(tmp_path, PLAN, SHOP + "[carriage]\ntravel = [0, 400]\n")
     carriage = replace(wide.carriage, distance_piece=None)
     assert replace(wide, carriage=carriage) == plain
-    assert {setup.half for setup in wide.setups} == {0}
+    assert {setup.half for setup in wide.setups} == {""}
 
 
 def test_any_layout_is_cut_in_two_and_the_second_half_of_slots_counts_its_own(tmp_path: Path) -> None:
@@ -466,7 +466,7 @@ def test_any_layout_is_cut_in_two_and_the_second_half_of_slots_counts_its_own(tm
         travel, piece = (Fraction(-20), last * 2 / 3), last / 2
         carriage = replace(machine.carriage, travel=travel, distance_piece=piece)
         job = build_job(read, replace(machine, carriage=carriage))
-        assert {setup.half for setup in job.setups} >= {2}
+        assert {setup.half for setup in job.setups} >= {"piece out"}
         kerfs = [[(p.kerf_from, p.kerf_to, p.socket) for p in each.passes] for each in job.ends]
         assert kerfs == [[(p.kerf_from, p.kerf_to, p.socket) for p in each.passes] for each in whole.patterns]
         # Both halves are rounded, each to its own settings.

@@ -510,7 +510,7 @@ def test_every_reachable_state_under_every_event_keeps_the_rules(name: str, caps
 def test_a_board_wider_than_the_travel_keeps_the_rules(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     checks, a_plan, kerf = IN_TWO_HALVES[name]
     a_job = job(a_plan, checks, TWO_HALVES, kerf=kerf)
-    assert [setup.half for setup in a_job.setups] == [1, 2] * a_plan.boards[0].ends
+    assert [setup.half for setup in a_job.setups] == ["piece in", "piece out"] * a_plan.boards[0].ends
     places, transitions, _ = walk(a_job, most=60_000)
     with capsys.disabled():
         print(f"\n{name}: {places} states, {transitions} transitions")

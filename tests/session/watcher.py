@@ -134,7 +134,7 @@ class Watcher:
         """A board that lies on its other end was turned over; the first time in a run nobody is left to spin it."""
         setup = self.job.setups[self.setup - 1]
         assert (figures["setup"], figures["end"]) == (self.setup, setup.end), "what is clamped is what is named"
-        turns = setup.end == 2 and setup.half != 2
+        turns = setup.end == 2 and setup.half != "piece out"
         assert bool(figures["turn"]) == turns, "the second end is turned to, and no other, and its second half lies so"
         assert figures["turn"] != "warned" or self.warned, "who has not been warned yet may spin it"
         assert not figures["turn"] or figures["turn"] == "full" or figures["short"]
@@ -151,12 +151,12 @@ class Watcher:
     def _hear_of_the_piece(self, figures: dict[str, Any]) -> None:
         """It is in for a first half and out for a second, which is tried in a cut of the first if one is in reach."""
         setup, pattern, carriage = self.job.setups[self.setup - 1], self.job.pattern_of(self.setup), self.job.carriage
-        assert figures["half"] == setup.half != 0 and carriage.distance_piece, "the piece is in or out as it should be"
+        assert figures["half"] == setup.half != "" and carriage.distance_piece, "the piece is in or out as it should be"
         self.asked_to_try = figures.get("setting")
         first = self._first_half()
         low = carriage.travel[0] if carriage.travel else Fraction(0)
         there = [one for one in first if one.setting - carriage.distance_piece >= low + carriage.resolution]
-        if setup.half == 1 or self.cut[self.setup]:
+        if setup.half == "piece in" or self.cut[self.setup]:
             assert self.asked_to_try is None, "there is no first half to try, or a cut of this one tells more"
         elif there and not self.driven:
             assert self.asked_to_try is not None, "what can be tried is tried"
@@ -169,7 +169,11 @@ class Watcher:
     def _first_half(self, number: int = 0) -> list[Pass]:
         """Every pass of the half before this setup (or setup `number`), if it is a second half."""
         number = number or self.setup
-        if self.job.setups[number - 1].half != 2 or number == 1 or self.job.setups[number - 2].half != 1:
+        if (
+            self.job.setups[number - 1].half != "piece out"
+            or number == 1
+            or self.job.setups[number - 2].half != "piece in"
+        ):
             return []
         return list(self.job.pattern_of(number - 1).passes)
 
