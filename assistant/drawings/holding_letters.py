@@ -77,31 +77,34 @@ def _board(to: _Cells, holding: Holding, heading: str) -> None:
     air = spare - thick - hatched
     top = row
     for text, fill in _faces(holding, thick + 1):
-        _wood(to, row, edge, far, f"{text:{fill}^{far - edge - 1}}")
+        _wood(to, holding, row, f"{text:{fill}^{far - edge - 1}}")
         row += 1
     _stop(to, holding, top, row)
     to.put(row, edge, f"{' BACKING ':{BACKING}^{far - edge + 1}}")
     top = row = row + 1
     end = f"END {holding.end}" if holding.end else "SLOTS"
     for n in range(row, row + 1 + air):
-        _wood(to, n, edge, far)
+        _wood(to, holding, n)
     how_many = _how_many(holding) if thick < 2 else ""
     middle = edge + 6 + (far - edge - 8 - len(end) - len(how_many)) // 2
-    if far - edge - 8 - len(end) >= len(how_many):
-        to.put(row, middle, how_many)
-    for column, text in ((edge + 1, "◄"), (edge + 2, "EDGE"), (far - 1 - len(end), end), (far - 1, "▼")):
+    edge_word = "OTHER EDGE" if holding.other_edge else "EDGE"
+    if far - edge - 4 - len(edge_word) - len(end) >= len(how_many):
+        to.put(row, middle + len(edge_word) - 4, how_many)
+    for column, text in ((edge + 1, "◄"), (edge + 2, edge_word), (far - 1 - len(end), end), (far - 1, "▼")):
         to.put(row, column, text)
     row += 1 + air
     _keep_clear(to, holding, row, hatched, edge, far)
     _stop(to, holding, top, row + hatched)
 
 
-def _wood(to: _Cells, row: int, edge: int, far: int, inner: str = "") -> None:
-    """A row of the board between its reference edge and its far edge."""
+def _wood(to: _Cells, holding: Holding, row: int, inner: str = "") -> None:
+    """A row of the board between its edges, the reference edge in a full block."""
     # Each on its own, so that each goes to its side where the figure is mirrored.
-    to.put(row, edge, EDGE)
+    edge = STOP_COLUMNS + (holding.bar or holding.piece)
+    at_stop, at_far = (WOOD, EDGE) if holding.other_edge else (EDGE, WOOD)
+    to.put(row, edge, at_stop)
     to.put(row, edge + 1, inner)
-    to.put(row, far, WOOD)
+    to.put(row, to.columns - 1, at_far)
 
 
 def _faces(holding: Holding, rows: int) -> list[tuple[str, str]]:
@@ -127,7 +130,7 @@ def _keep_clear(to: _Cells, holding: Holding, top: int, hatched: int, edge: int,
     start = max(edge + 1 + round(float(holding.lowest) * scale), 0)
     stop = min(max(edge + 1 + round(float(holding.highest) * scale), start + 1), to.columns)
     for row in range(top, top + hatched):
-        _wood(to, row, edge, far)
+        _wood(to, holding, row)
         to.put(row, start, HATCH * (stop - start))
     left = []
     row = top

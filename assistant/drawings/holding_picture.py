@@ -74,6 +74,11 @@ class _View:
         self.far = self.x(holding.width)
 
     @property
+    def reference(self) -> tuple[float, float]:
+        """The sides of the thick line at the reference edge."""
+        return (self.far - THICK, self.far) if self.holding.other_edge else (self.edge, self.edge + THICK)
+
+    @property
     def middle(self) -> float:
         return (self.edge + self.far) / 2
 
@@ -112,15 +117,15 @@ def _from_above(view: _View) -> Iterator[Item]:
     for low, high in pairwise(layers):
         yield rectangle(view.edge, low, view.far, high, weight=STROKE, layer="wood")
         if holding.face == "marked":
-            yield _filled(view.edge, low, view.far, low + MARKED, "face")
+            yield _filled(view.edge, view.far, low, low + MARKED, "face")
         elif holding.face:
-            yield _filled(view.edge, high - MARKED, view.far, high, "face")
+            yield _filled(view.edge, view.far, high - MARKED, high, "face")
     far = layers[-1]
-    yield _filled(view.edge, FACE, view.edge + THICK, far, "edge")
+    yield _filled(*view.reference, FACE, far, "edge")
     yield from _stop(view, FACE + 1.5, FAR - 1, FACE)
     yield from _faces(view, layers)
     left, right = view.blade
-    yield _filled(left, far + 1.5, right, HIGH - 0.5, "blade")
+    yield _filled(left, right, far + 1.5, HIGH - 0.5, "blade")
     row = HIGH - 1 - SMALL
     before = view.room - right < left
     name = Text((left - 2 if before else right + 2, row), "BLADE", SMALL, "end" if before else "start", layer="blade")
@@ -175,11 +180,11 @@ def _from_the_side(view: _View) -> Iterator[Item]:
     yield from _stop(view, BED, TOP - 3, BED + CLEAR + 1 if holding.lowest < 0 else BED)
     yield Line((view.far, BED), (view.far, TOP), STROKE, layer="wood")
     yield Line((view.edge, TOP), (view.far, TOP), STROKE, dashed=True, layer="wood")
-    yield _filled(view.edge, BED, view.edge + THICK, TOP, "edge")
+    yield _filled(*view.reference, BED, TOP, "edge")
     left, right = view.blade
-    yield _filled(left, 0.5, right, BED + CLEAR * float(holding.depth / holding.above), "blade")
+    yield _filled(left, right, 0.5, BED + CLEAR * float(holding.depth / holding.above), "blade")
     yield from _keep_clear(view)
-    words = "EDGE", f"END {holding.end}" if holding.end else "SLOTS"
+    words = "OTHER EDGE" if holding.other_edge else "EDGE", f"END {holding.end}" if holding.end else "SLOTS"
     room = view.far - view.edge - THICK - 2 * ARROW - 3
     cap = LARGE * min(1.0, room / sum(width_of(word, LARGE, True) for word in words))
     row = (BED + CLEAR + TOP - cap) / 2
@@ -302,7 +307,7 @@ def _stop(view: _View, low: float, high: float, named: float) -> Iterator[Item]:
             yield Text((STOP + (BAR + SMALL) / 2, start), word, SMALL, turned=True, bold=True, layer=word.lower())
 
 
-def _filled(left: float, bottom: float, right: float, top: float, layer: str) -> Shape:
+def _filled(left: float, right: float, bottom: float, top: float, layer: str) -> Shape:
     return replace(rectangle(left, bottom, right, top, weight=FINE, layer=layer), black=True)
 
 
@@ -314,7 +319,7 @@ def _turn(mirrored: bool) -> Iterator[Item]:
     for left, ends in ((0.5, "21"), (TURNING - 3 - wide, "12")):
         yield rectangle(left, low, left + wide, high, weight=STROKE, layer="turn")
         edge = left + wide - THICK if mirrored else left
-        yield _filled(edge, low, edge + THICK, high, "turn")
+        yield _filled(edge, edge + THICK, low, high, "turn")
         middle = left + (wide - THICK if mirrored else wide + THICK) / 2
         for y, end in zip((high - MIDDLING - 2, low + 2), ends, strict=True):
             yield Text((middle, y), end, MIDDLING, "middle", bold=True, layer="turn")

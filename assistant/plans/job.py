@@ -71,6 +71,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
             placed.append(replace(fault, where=f"{cleaned(PurePath(path).name) or 'plan'}: {fault.where}"))
         raise BadInput(placed)
     in_two, both_edges = needs_two(laid_out, shop.carriage), plan.joint.far_half == "other edge"
+    has_piece = in_two and not both_edges
     split = from_both_edges if both_edges else with_piece
     of_piece = [split(each, shop.carriage) if in_two else (Clamping(Half.NONE, each),) for each in laid_out]
     patterns = tuple(clamping.pattern for each in of_piece for clamping in each)
@@ -93,7 +94,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     # A slot gets the whole clearance, not half of it, since the piece that goes into it isn't cut.
     slotted = plan.joint.layout == "slots"
     assumed_kerf = kerf - clearance if slotted else walls.assumed_kerf(kerf, clearance)
-    warnings = dict.fromkeys(_warnings(plan, shop, wholes, worst, in_two and not both_edges))
+    warnings = dict.fromkeys(_warnings(plan, shop, wholes, worst, has_piece))
     if _short_approach(patterns, setups, shop):
         warnings[SHORT_APPROACH] = None
     return Job(
@@ -103,9 +104,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         clearance=clearance,
         assumed_kerf=assumed_kerf,
         warnings=tuple(warnings),
-        checks=tuple(
-            check for check in shop.checks if check.name not in _not_asked(shop, last, in_two and not both_edges)
-        ),
+        checks=tuple(check for check in shop.checks if check.name not in _not_asked(shop, last, has_piece)),
         stages=stages(plan),
         patterns=patterns,
         setups=tuple(setups),

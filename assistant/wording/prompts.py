@@ -277,8 +277,8 @@ def _ways(words: Words, end: int, half: str = "") -> dict[str, str]:
     bar, before, itself = carriage.register == SETTING_BAR, half == Half.PIECE_IN, " itself" * (half == Half.PIECE_OUT)
     between = "the setting bar at " * bar + "the distance piece at " * before
     stop = f"against {between}the {carriage.stop_side} stop{itself}"
-    other = "other " * (half == Half.OTHER_EDGE)
-    short = f"{other}edge to the {'bar' if bar else 'piece' if before else 'stop'}{itself}"
+    which = {Half.THIS_EDGE: "reference ", Half.OTHER_EDGE: "other "}.get(Half(half), "")
+    short = f"{which}edge to the {'bar' if bar else 'piece' if before else 'stop'}{itself}"
     if slots:
         return {"way": f"slotted side down, {_edge(half)} {stop}", "short_way": f"slotted side down, {short}"}
     face = "marked face" if marked_to_backing(end, half) else "other face"
