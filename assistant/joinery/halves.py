@@ -79,19 +79,14 @@ def with_piece(whole: Pattern, carriage: Carriage) -> tuple[Clamping, ...]:
 
 
 def from_both_edges(whole: Pattern, carriage: Carriage) -> tuple[Clamping, ...]:
-    """The clampings of one end, at least one: what the travel reaches from the reference edge, the rest from the other.
+    """The clampings of one end, at least one: up to the middle from the reference edge, the rest from the other.
 
-    A socket that is only partly within the travel is cut whole from the other edge where that reaches it, so that its
-    width doesn't depend on the board's. whole, carriage: without a fault (`other_edge_faults`).
+    Both parts of a joint change over at the middle, so that a board that is wider than it was laid out has that in its
+    middle finger or socket, and its mate, as wide, in the socket or finger there. whole, carriage: without a fault
+    (`other_edge_faults`).
     """
-    assert carriage.travel is not None
-    reach = carriage.travel[1]
-    first = [one for one in whole.passes if one.setting <= reach]
-    rest = [one for one in whole.passes if one.setting > reach]
-    split = [one for one in first if rest and one.socket == rest[0].socket]
-    if all(_from_the_other_edge(one, whole, carriage).setting <= reach for one in split):
-        first = first[: len(first) - len(split)]
-        rest = [*split, *rest]
+    first = [one for one in whole.passes if one.kerf_from + one.kerf_to <= whole.width]
+    rest = whole.passes[len(first) :]
     second = sorted((_from_the_other_edge(one, whole, carriage) for one in rest), key=lambda one: one.kerf_from)
     mirrored = replace(
         whole,
@@ -102,6 +97,12 @@ def from_both_edges(whole: Pattern, carriage: Carriage) -> tuple[Clamping, ...]:
     )
     both = Clamping(Half.THIS_EDGE, replace(whole, passes=tuple(first))), Clamping(Half.OTHER_EDGE, mirrored)
     return tuple(each for each in both if each.pattern.passes) or both[:1]
+
+
+def takes_up_no_width(end: Pattern) -> bool:
+    """Whether a single pass clears a socket in the middle, which then doesn't grow with the board."""
+    middle = [one for one in end.passes if one.kerf_from + one.kerf_to == end.width]
+    return any(sum(other.socket == one.socket for other in end.passes) == 1 for one in middle)
 
 
 def mirrored_segments(segments: Sequence[Segment], width: Fraction) -> tuple[Segment, ...]:
@@ -159,16 +160,14 @@ def other_edge_faults(pattern: Pattern, carriage: Carriage, unit: str) -> list[F
     within = replace(carriage, distance_piece=None)
     if carriage.travel is None or not needs_two([pattern], within):
         return travel_faults(pattern.passes, within)
-    reach = carriage.travel[1]
-    faults = travel_faults([one for one in pattern.passes if one.setting <= reach], within)
     if uneven := _not_symmetrical(pattern, unit):
         mend = 'set joint.far_half = "distance piece", which any layout allows'
-        return [*faults, Fault(f"the layout is not the same from both edges: {uneven}", "", "joint.far_half", mend)]
-    there = [_from_the_other_edge(one, pattern, carriage).setting for one in pattern.passes if one.setting > reach]
-    if max(there) > reach:
-        what = (
-            f"the travel reaches the middle of the board from neither edge: {at_least(max(there) - reach, unit)} short"
-        )
+        return [Fault(f"the layout is not the same from both edges: {uneven}", "", "joint.far_half", mend)]
+    cut = [one for clamping in from_both_edges(pattern, carriage) for one in clamping.pattern.passes]
+    faults = travel_faults(cut, replace(within, travel=(carriage.travel[0], max(one.setting for one in cut))))
+    short = max(one.setting for one in cut) - carriage.travel[1]
+    if short > 0:
+        what = f"the travel reaches the middle of the board from neither edge: it is {at_least(short, unit)} too short"
         mend = 'set joint.far_half = "distance piece", or use a narrower board'
         faults.append(Fault(what, plain_length(pattern.width, unit), "stock.width", mend))
     return faults
@@ -176,13 +175,12 @@ def other_edge_faults(pattern: Pattern, carriage: Carriage, unit: str) -> list[F
 
 def _not_symmetrical(pattern: Pattern, unit: str) -> str:
     """Where the layout differs from its mirror image, in words; "" if it doesn't."""
-    width, segments = pattern.width, pattern.segments
-    mirror = mirrored_segments(segments, width)
-    walls, others = ({each.start for each in side[1:]} for side in (segments, mirror))
+    segments = pattern.segments
+    if segments[0].is_finger != segments[-1].is_finger:
+        kinds = ("finger", "socket") if segments[0].is_finger else ("socket", "finger")
+        return f"it begins with a {kinds[0]} and ends with a {kinds[1]}"
+    # Fingers and sockets alternate, so nothing but the walls is left to compare.
+    walls, others = ({each.start for each in side} for side in (segments, mirrored_segments(segments, pattern.width)))
     for wall in sorted(walls - others):
         return f"a wall lies {plain_length(wall, unit)} from the reference edge, and none so far from the other"
-    for mine, other in zip(segments, mirror, strict=True):
-        if mine.is_finger != other.is_finger:
-            kinds = ("finger", "socket") if mine.is_finger else ("socket", "finger")
-            return f"it begins with a {kinds[0]} and ends with a {kinds[1]}"
     return ""

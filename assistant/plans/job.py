@@ -16,6 +16,7 @@ from assistant.joinery.halves import (
     from_both_edges,
     needs_two,
     other_edge_faults,
+    takes_up_no_width,
     whole,
     with_piece,
 )
@@ -91,6 +92,8 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     if in_two and both_edges:
         # Mates of different widths have their far halves that much apart.
         worst -= max(plan.measured_widths) - min(plan.measured_widths)
+        if any(takes_up_no_width(end) for end in wholes):
+            worst -= max(abs(width - plan.width) for width in plan.measured_widths)
     # A slot gets the whole clearance, not half of it, since the piece that goes into it isn't cut.
     slotted = plan.joint.layout == "slots"
     assumed_kerf = kerf - clearance if slotted else walls.assumed_kerf(kerf, clearance)

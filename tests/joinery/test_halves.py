@@ -19,9 +19,18 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from assistant.errors import BadInput
-from assistant.joinery.halves import Clamping, Half, needs_two, reached_again, whole, with_piece
-from assistant.joinery.layout import even
-from assistant.joinery.model import Blade, Carriage, Pass, Pattern
+from assistant.joinery.halves import (
+    Clamping,
+    Half,
+    from_both_edges,
+    needs_two,
+    other_edge_faults,
+    reached_again,
+    whole,
+    with_piece,
+)
+from assistant.joinery.layout import even, listed
+from assistant.joinery.model import Blade, Carriage, Pass, Pattern, Segment
 from assistant.joinery.settings import rounding_report
 from tests.joinery.plans import Joint, joints, sockets
 
@@ -208,3 +217,103 @@ def test_what_travel_and_piece_do_not_reach_is_a_fault_that_says_what_would_help
         f"it is {float(max(first) - 85):g} mm too far, and a piece is shorter than the travel: "
         "use a board that needs no setting beyond 85 mm"
     )
+
+
+@st.composite
+def from_both(draw: st.DrawFn) -> tuple[InTwo, F]:
+    """Symmetrical joints on a carriage that reaches beyond the middle, and how much wider the boards are than meant."""
+    finger, count = draw(st.integers(3, 12)), draw(st.integers(1, 8))
+    segments = even(F(finger * (2 * count + 1)), F(finger))
+    step = draw(st.sampled_from([F(1, 100), F(254, 10_000), F(1, 400)]))
+    kerf_wide = draw(st.sampled_from([F(2), F(254, 100), F(3)]))
+    clearance = draw(st.sampled_from([F(15, 100), F(2, 10)]))
+    zero = draw(st.sampled_from(["outside", "inside"]))
+    blade = Blade(kerf_wide, F(1, 5), draw(st.sampled_from([F(1, 20), F(1, 2)])))
+    joint = Joint(segments[-1].end, clearance, blade, Carriage(resolution=step, zero=zero), segments)
+    reached = [one.setting for part in joint.parts for one in part.passes]
+    # From the middle, and a kerf beyond it that a wall there needs, to where one clamping reaches all.
+    least = joint.width / 2 + kerf_wide
+    high = least + max(max(reached) - least, F(0)) * draw(st.fractions(0, 1, max_denominator=20))
+    joint = replace(joint, carriage=replace(joint.carriage, travel=(min(0, *reached), high)))
+    whole_parts = replace(joint, carriage=replace(joint.carriage, travel=None)).parts
+    for part in whole_parts:
+        assert other_edge_faults(part, joint.carriage, "mm") == []
+    a, b = (from_both_edges(part, joint.carriage) for part in whole_parts)
+    return InTwo(joint, a, b), draw(st.fractions(-1, 1, max_denominator=10)) * clearance / 4
+
+
+def cut_from_both(found: tuple[Clamping, ...], joint: Joint, true_width: F) -> BaseGeometry:
+    """What the blade takes off a board of this width, from its reference edge."""
+    boxes = []
+    for half, pattern in found:
+        for one in pattern.passes:
+            at = one.setting if joint.carriage.zero == "inside" else one.setting - joint.blade.kerf
+            left, right = (at, at + joint.blade.kerf)
+            if half == Half.OTHER_EDGE:
+                left, right = true_width - right, true_width - left
+            boxes.append(box(float(left), 0, float(right), float(pattern.depth)))
+    return unary_union(boxes)
+
+
+@tried
+@given(from_both())
+def test_cut_from_both_edges_boards_of_one_width_fit_whatever_it_is(made: tuple[InTwo, F]) -> None:
+    """Both boards are as much too wide or too narrow; the middle takes it, and every gap keeps its clearance."""
+    (joint, *halves), wider = made
+    true_width = joint.width + wider
+    pieces = []
+    for found in halves:
+        end = found[0].pattern
+        wide_end = replace(end, width=true_width)
+        pieces.append(wood(wide_end, cut_from_both(found, joint, true_width)))
+    fingers = sorted([(*each, True) for each in pieces[0]] + [(*each, False) for each in pieces[1]])
+    assert [each[2] for each in fingers] == [segment.is_finger for segment in joint.nominal]
+    gaps = [after[0] - before[1] for before, after in pairwise(fingers)]
+    step = float(joint.carriage.resolution)
+    assert all(gap > 0 and abs(gap - float(joint.clearance) / 2) <= step + MM for gap in gaps)
+    passes = [one for found in halves for one in whole(found[-1].pattern, joint.carriage).passes]
+    _, worst = rounding_report(passes, joint.carriage, joint.clearance, width=joint.width)
+    assert min(gaps[::2]) + min(gaps[1::2]) == pytest.approx(float(worst), abs=MM)
+
+
+@tried
+@given(from_both())
+def test_from_both_edges_each_kerf_is_cut_once_within_the_travel(made: tuple[InTwo, F]) -> None:
+    (joint, *both), _ = made
+    assert joint.carriage.travel
+    for name, found in zip("AB", both, strict=True):
+        end = replace(joint, carriage=replace(joint.carriage, travel=None)).part(name)
+        kerfs = [(p.number, p.socket, p.kerf_from, p.kerf_to) for p in whole(found[-1].pattern, joint.carriage).passes]
+        assert kerfs == [(p.number, p.socket, p.kerf_from, p.kerf_to) for p in end.passes]
+        for _, pattern in found:
+            low, high = joint.carriage.travel
+            assert all(low <= one.setting <= high for one in pattern.passes)
+        near, far = ([one.setting for one in pattern.passes] for _, pattern in found)
+        assert far == near[: len(far)] and len(near) - len(far) in (0, 1), "the second half repeats the settings"
+
+
+@pytest.mark.parametrize(
+    ("segments", "told"),
+    [
+        (even(F(100), F(5)), "it begins with a finger and ends with a socket"),
+        (listed(F(95), [F(20), F(25), F(50)]), "a wall lies 19.975 mm from the reference edge, and none so far"),
+    ],
+)
+def test_a_layout_that_is_not_the_same_from_both_edges_is_refused_with_the_place(
+    segments: tuple[Segment, ...], told: str
+) -> None:
+    carriage = Carriage(travel=(F(0), F(40)))
+    joint = Joint(segments[-1].end, F(1, 10), Blade(F(3)), Carriage(), segments)
+    (fault,) = other_edge_faults(joint.part("A"), carriage, "mm")
+    assert (fault.where, fault.mend) == (
+        "joint.far_half",
+        'set joint.far_half = "distance piece", which any layout allows',
+    )
+    assert fault.what.startswith(f"the layout is not the same from both edges: {told}")
+
+
+def test_a_travel_that_ends_before_the_middle_is_refused_from_both_edges() -> None:
+    joint = Joint(F(105), F(1, 10), Blade(F(3)), Carriage(), even(F(105), F(5)))
+    (fault,) = other_edge_faults(joint.part("A"), Carriage(travel=(F(0), F(40))), "mm")
+    assert fault.where == "stock.width" and "reaches the middle of the board from neither edge" in fault.what
+    assert not other_edge_faults(joint.part("A"), Carriage(travel=(F(0), F(60))), "mm")

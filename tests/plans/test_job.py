@@ -477,3 +477,61 @@ def test_any_layout_is_cut_in_two_and_the_second_half_of_slots_counts_its_own(tm
 def test_a_pass_into_the_piece_is_warned_of(tmp_path: Path) -> None:
     job = job_of(tmp_path, LISTED.replace("[20, 44, 20]", "[2, 80, 2]"), IN_TWO)
     assert any("past the reference edge, into the distance piece or beyond" in line for line in job.warnings)
+
+
+def _both_edges(widths: str, width: int = 78) -> str:
+    text = PLAN.replace("width = 84", f"width = {width}\nmeasured_widths = {widths}")
+    return text.replace("finger = 6", 'finger = 6\nfar_half = "other edge"')
+
+
+NO_PIECE = SHOP + "[carriage]\ntravel = [0, 60]\n"
+
+
+def test_a_far_half_is_cut_from_the_other_edge_without_a_piece(tmp_path: Path) -> None:
+    job = job_of(tmp_path, _both_edges("[78, 78.01]"), NO_PIECE)
+    assert [(s.part, s.half) for s in job.setups] == [
+        ("A", "this edge"),
+        ("A", "other edge"),
+        ("B", "this edge"),
+        ("B", "other edge"),
+    ]
+    first, second = job.pattern_of(1), job.pattern_of(2)
+    assert [p.setting for p in second.passes] == [p.setting for p in first.passes]
+    figures = [figures_of(job, job.pattern_of(number)) for number in (1, 2)]
+    assert [(each["sockets"], each["begun"]) for each in figures] == [(3, 0), (6, 0)], "at the end all are counted"
+    assert figures[1]["lowest"] == figures[0]["lowest"], "what to keep clear is off the edge at the stop"
+    assert "distance piece" not in [check.name for check in job.checks]
+    assert job_from_json(job_to_json(job)) == job
+    middle = [figures_of(job, job.pattern_of(number)) for number in (3, 4)]
+    assert [(each["sockets"], each["begun"]) for each in middle] == [(3, 1), (7, 0)], (
+        "the middle socket from both edges"
+    )
+    # Mates of different widths take as much off the clearance.
+    alike = job_of(tmp_path, _both_edges("[78, 78]"), NO_PIECE)
+    assert alike.worst_clearance - job.worst_clearance == Fraction(1, 100)
+
+
+@pytest.mark.parametrize(
+    ("widths", "faults"),
+    [
+        ("[78]", ["stock.measured_widths: must have a width for each of the 2 boards"]),
+        (
+            "[77.98, 78.02]",
+            ["stock.measured_widths[2]: differs from stock.measured_widths[1] by 0.04 mm, by more than 0.025 mm"],
+        ),
+        (
+            "[78.03, 78.03]",
+            [f"stock.measured_widths[{n}]: differs from stock.width by 0.03 mm, by more than 0.025 mm" for n in (1, 2)],
+        ),
+    ],
+)
+def test_boards_of_different_widths_are_not_cut_from_both_edges(tmp_path: Path, widths: str, faults: list[str]) -> None:
+    found = job_faults(tmp_path, _both_edges(widths), NO_PIECE)
+    assert [told.split(", a quarter")[0].split(" (got")[0] for told in found] == [f"trays.toml: {f}" for f in faults]
+
+
+def test_widths_matter_only_where_a_far_half_is_cut(tmp_path: Path) -> None:
+    plan = _both_edges("[1]").replace("measured_widths = [1]\n", "")
+    job = job_of(tmp_path, plan, NO_PIECE.replace("60", "600"))
+    assert {setup.half for setup in job.setups} == {""}
+    assert job_faults(tmp_path, plan, NO_PIECE)

@@ -11,7 +11,7 @@ import pytest
 
 from assistant.joinery.model import Carriage
 from assistant.plans.intents import OF_THE_VOICE, Intent
-from assistant.plans.model import Check
+from assistant.plans.model import Check, Plan
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session import turn
@@ -459,9 +459,17 @@ SMALL_JOBS = {
         TWO_PASSES,
     ),
 }
+
+
+def both_edges(a_plan: Plan) -> Plan:
+    widths = (a_plan.width,) * len(a_plan.boards)
+    return replace(a_plan, joint=replace(a_plan.joint, far_half="other edge"), measured_widths=widths)
+
+
 IN_TWO_HALVES = {
     "one end in two halves": (few_checks(), plan(18, 6, ends=1, parts="A"), TWO_PASSES),
     "two ends in two halves each": (few_checks(), plan(18, 6, ends=2, parts="A"), TWO_PASSES),
+    "two ends from both edges": (few_checks(), both_edges(plan(30, 6, ends=2, parts="A")), ONE_PASS),
 }
 IN_EVERY_RUN = ("two ends of a pass each",)
 WALKED = [pytest.param(name, marks=() if name in IN_EVERY_RUN else pytest.mark.long) for name in SMALL_JOBS]
@@ -509,8 +517,11 @@ def test_every_reachable_state_under_every_event_keeps_the_rules(name: str, caps
 )
 def test_a_board_wider_than_the_travel_keeps_the_rules(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     checks, a_plan, kerf = IN_TWO_HALVES[name]
-    a_job = job(a_plan, checks, TWO_HALVES, kerf=kerf)
-    assert [setup.half for setup in a_job.setups] == ["piece in", "piece out"] * a_plan.boards[0].ends
+    from_both = a_plan.joint.far_half == "other edge"
+    carriage = Carriage(travel=(Fraction(0), Fraction(20))) if from_both else TWO_HALVES
+    a_job = job(a_plan, checks, carriage, kerf=kerf)
+    halves = ["this edge", "other edge"] if from_both else ["piece in", "piece out"]
+    assert [setup.half for setup in a_job.setups] == halves * a_plan.boards[0].ends
     places, transitions, _ = walk(a_job, most=60_000)
     with capsys.disabled():
         print(f"\n{name}: {places} states, {transitions} transitions")

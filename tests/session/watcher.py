@@ -134,7 +134,7 @@ class Watcher:
         """A board that lies on its other end was turned over; the first time in a run nobody is left to spin it."""
         setup = self.job.setups[self.setup - 1]
         assert (figures["setup"], figures["end"]) == (self.setup, setup.end), "what is clamped is what is named"
-        turns = setup.end == 2 and setup.half != "piece out"
+        turns = setup.end == 2 and setup.half in ("", "piece in")
         assert bool(figures["turn"]) == turns, "the second end is turned to, and no other, and its second half lies so"
         assert figures["turn"] != "warned" or self.warned, "who has not been warned yet may spin it"
         assert not figures["turn"] or figures["turn"] == "full" or figures["short"]
@@ -189,6 +189,9 @@ class Watcher:
         """What is counted is there: sockets with all their passes are whole, and one with some of them is begun."""
         pattern = self.job.pattern_of(self.setup)
         gone = [(one.kerf_from, one.kerf_to) for one in (*self._first_half(), *pattern.passes)]
+        if self.job.setups[self.setup - 1].half == "other edge":
+            width = pattern.width
+            gone += [(width - p.kerf_to, width - p.kerf_from) for p in self.job.pattern_of(self.setup - 1).passes]
         whole = 0
         for each in pattern.sockets:
             at = each.start
