@@ -103,7 +103,7 @@ def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) 
         "board": setup.board,
         "part": setup.part,
         "end": setup.end,
-        "half": HALVES.get(setup.half),
+        "half": HALVES.get(setup.half, ""),
         "edge": "other" if pattern.mirrored else "reference",
         "copies": setup.copies,
         "depth": _mm(pattern.depth),

@@ -35,6 +35,8 @@ SETUP = {
     "board": str,
     "part": str,
     "end": int,
+    "half": str,
+    "edge": str,
     "copies": int,
     "depth": NUMBER,
     "fingers": [SPAN],
