@@ -28,8 +28,9 @@ from assistant.plans.plan_file import read_both
 from assistant.session.slip import first_half_again
 from assistant.session.turn import way_prompt
 from assistant.wording import dial
+from assistant.wording.halves import HALVES, which_half
 from assistant.wording.numbers import outward, shown_depth, spoken_setting
-from assistant.wording.prompts import HALVES, Words, which_half
+from assistant.wording.prompts import Words
 
 # Decimals of a table's lengths: a thousandth of a millimetre, a tenth of a thousandth of an inch.
 PLACES = {"mm": 3, "in": 4}

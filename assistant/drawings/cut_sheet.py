@@ -23,7 +23,8 @@ from assistant.plans.model import Job, Setup
 from assistant.session.asked import question_of
 from assistant.session.turn import prompt, way_prompt
 from assistant.wording import dial
-from assistant.wording.prompts import Words, to_the_stop, which_half
+from assistant.wording.halves import which_half
+from assistant.wording.prompts import Words, to_the_stop
 
 TICK = 4.2
 ROW = 6.6

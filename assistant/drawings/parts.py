@@ -27,8 +27,8 @@ from assistant.joinery.halves import Half
 from assistant.joinery.model import Pattern, Segment
 from assistant.joinery.units import plain_length
 from assistant.plans.model import Job
+from assistant.wording.halves import HALVES
 from assistant.wording.numbers import drawn_depth
-from assistant.wording.prompts import HALVES
 
 STOP_ROOM, DEPTH_ROOM = 12.0, 38.0
 """Room beside the board for the stop and for the depth's dimension, mm of paper, as all below."""

@@ -18,7 +18,7 @@ from assistant.journal.store import SessionRow
 from assistant.plans.model import Job
 from assistant.session import facts as f
 from assistant.session.kinds import MoveKind
-from assistant.wording.prompts import which_half
+from assistant.wording.halves import which_half
 
 
 def state_in_words(row: SessionRow) -> str:

@@ -67,7 +67,8 @@ from assistant.screens.view_words import (
 from assistant.session.effects import View
 from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, MOVE_ASKED
-from assistant.wording.prompts import Words, which_half
+from assistant.wording.halves import which_half
+from assistant.wording.prompts import Words
 
 TONE_COLOURS = {
     "cutting": GREEN,

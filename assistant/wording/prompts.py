@@ -10,9 +10,10 @@ from assistant.joinery.halves import Half
 from assistant.joinery.settings import reading
 from assistant.plans.checks import aloud
 from assistant.plans.intents import Mode
-from assistant.plans.model import Job, Setup
+from assistant.plans.model import Job
 from assistant.session.effects import Prompt
 from assistant.wording import dial, drive
+from assistant.wording.halves import CLAMPED, edge_at_stop, marked_to_backing, piece_asked, which_half
 from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
 from assistant.wording.numbers import (
     cardinal,
@@ -167,7 +168,12 @@ class Words:
             sockets=self.sockets(figures["sockets"], figures.get("begun", 0)),
             count=self.count(figures["sockets"]) + ", and one begun" * figures.get("begun", 0),
             **_ways(self, figures["end"] if "{way}" in say or "{short_way}" in say else 1, figures.get("half", "")),
-            **_piece(self, figures),
+            **piece_asked(
+                figures.get("half", ""),
+                self.length(self.carriage.distance_piece or Fraction(0)),
+                self.position(figures["setting"]) if "setting" in figures else "",
+                figures.get("where", ""),
+            ),
         )
         return sentence(filled)
 
@@ -197,41 +203,15 @@ class Words:
         return " ".join(parts)
 
 
-def marked_to_backing(end: int, half: str) -> bool:
-    """Whether the marked face is at the backing: for end 1. With the other edge at the stop the faces change places."""
-    return (end == 1) != (half == Half.OTHER_EDGE)
-
-
-def _edge(half: str) -> str:
-    return "other edge" if half == Half.OTHER_EDGE else "reference edge"
-
-
 def _held(figures: dict[str, Any]) -> str:
     half = figures.get("half", "")
     stop = to_the_stop(figures["register"], figures["stop_side"], half)
     if figures["layout"] == "slots":
-        return f"{_edge(half).capitalize()} {stop}."
+        return f"{edge_at_stop(half).capitalize()} {stop}."
     if figures["end"] == 1 or half not in (Half.NONE, Half.PIECE_IN):
         face = "marked" if marked_to_backing(figures["end"], half) else "other"
-        return f"{_edge(half).capitalize()} {stop}, {face} face to the backing."
+        return f"{edge_at_stop(half).capitalize()} {stop}, {face} face to the backing."
     return f"Turn it end over end: same edge {stop}, other face to the backing. {NEVER_SPIN}"
-
-
-HALVES = {half: "second half" if half.is_second else "first half" for half in Half if half}
-
-
-def which_half(setup: Setup) -> str:
-    """What is put behind the end where that is cut in two halves, with its comma; "" where one clamping is enough."""
-    return f", {HALVES[setup.half]}" if setup.half else ""
-
-
-_HALVES = {
-    Half.PIECE_IN: "first half with the distance piece at the stop",
-    Half.PIECE_OUT: "second half with the distance piece out",
-    Half.THIS_EDGE: "first half",
-    Half.OTHER_EDGE: "second half with the other edge to the stop",
-}
-"""Which half of a board wider than the travel is cut, as it is clamped."""
 
 
 def _which_board(words: Words, figures: dict[str, Any]) -> str:
@@ -244,7 +224,7 @@ def _which_board(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _half(figures: dict[str, Any]) -> list[str]:
-    return [_HALVES[figures["half"]]] if figures.get("half") else []
+    return [CLAMPED[figures["half"]]] if figures.get("half") else []
 
 
 def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
@@ -280,33 +260,9 @@ def _ways(words: Words, end: int, half: str = "") -> dict[str, str]:
     which = {Half.THIS_EDGE: "reference ", Half.OTHER_EDGE: "other "}.get(Half(half), "")
     short = f"{which}edge to the {'bar' if bar else 'piece' if before else 'stop'}{itself}"
     if slots:
-        return {"way": f"slotted side down, {_edge(half)} {stop}", "short_way": f"slotted side down, {short}"}
+        return {"way": f"slotted side down, {edge_at_stop(half)} {stop}", "short_way": f"slotted side down, {short}"}
     face = "marked face" if marked_to_backing(end, half) else "other face"
-    return {"way": f"{_edge(half)} {stop}, {face} against the backing", "short_way": f"{short}, {face} back"}
-
-
-_AGAIN = {
-    "kerf": "just enters the kerf there",
-    "far wall": "just meets the wall there away from the reference edge",
-    "near wall": "just meets the wall there towards the reference edge",
-    "edge": "just meets the shoulder there",
-}
-"""What the still blade does in a cut of the first half, by the place where it is tried."""
-
-
-def _piece(words: Words, figures: dict[str, Any]) -> dict[str, str]:
-    """What is asked about the distance piece, in the whole question and in the short one."""
-    if figures.get("half") != Half.PIECE_OUT:
-        piece = f"of {words.length(words.carriage.distance_piece or Fraction(0))} at the stop, its ends clean"
-        whole = f"distance piece {piece}, the reference edge against it and zero set so"
-        return {"piece": whole, "short_piece": f"piece {piece}, zero set to it"}
-    tried, short = "", ""
-    if "where" in figures:
-        there, meets = words.position(figures["setting"]), _AGAIN[figures["where"]]
-        tried = f"; saw off and unplugged, the carriage brought up to {there}, the still blade {meets}"
-        short = f"; plug out, carriage up to {there}, still blade {meets}"
-    whole = f"distance piece out, reference edge against the stop itself, zero as it was{tried}"
-    return {"piece": whole, "short_piece": f"piece out, edge to the stop itself{short}"}
+    return {"way": f"{edge_at_stop(half)} {stop}, {face} against the backing", "short_way": f"{short}, {face} back"}
 
 
 def to_the_stop(register: str, side: str = "", half: str = "") -> str:
@@ -326,9 +282,9 @@ def _way(words: Words, figures: dict[str, Any]) -> str:
     half = figures.get("half", "")
     stop = to_the_stop(words.carriage.register, figures["stop_side"], half)
     if figures["layout"] == "slots":
-        return f"slotted side down, {_edge(half)} {stop}"
+        return f"slotted side down, {edge_at_stop(half)} {stop}"
     face = "marked" if marked_to_backing(figures["end"], half) else "other"
-    return f"end {figures['end']} down, {_edge(half)} {stop}, {face} face to the backing"
+    return f"end {figures['end']} down, {edge_at_stop(half)} {stop}, {face} face to the backing"
 
 
 def _ask_back(words: Words, figures: dict[str, Any]) -> str:
@@ -372,7 +328,7 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     bar = ", then put the bar away" if carriage.register == SETTING_BAR else ""
     half = figures.get("half", "")
     stop = to_the_stop(carriage.register, carriage.stop_side, half)
-    begin = f"Saw off and isolated (unplugged). {_edge(half).capitalize()} {stop}, and clamp{bar}."
+    begin = f"Saw off and isolated (unplugged). {edge_at_stop(half).capitalize()} {stop}, and clamp{bar}."
     if not figures["tried"]:
         nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
         if half == Half.PIECE_OUT and not figures["cut_here"]:

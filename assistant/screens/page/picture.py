@@ -50,8 +50,9 @@ from assistant.screens.view_words import (
 )
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, STANDING_BY
+from assistant.wording.halves import HALVES
 from assistant.wording.numbers import drawn_depth
-from assistant.wording.prompts import HALVES, Words
+from assistant.wording.prompts import Words
 from assistant.wording.quantities import bound
 
 Json = dict[str, Any]
