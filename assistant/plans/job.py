@@ -89,13 +89,10 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     cut = [one for piece, end in zip(found, wholes, strict=True) if piece.stage == last for one in end.passes]
     kerf, clearance = shop.blade.kerf, plan.joint.clearance
     greatest, worst = settings.rounding_report(cut, shop.carriage, clearance, width=plan.width)
-    if in_two and both_edges:
-        # Mates of different widths have their far halves that much apart.
-        worst -= max(plan.measured_widths) - min(plan.measured_widths)
-        if any(takes_up_no_width(end) for end in wholes):
-            worst -= max(abs(width - plan.width) for width in plan.measured_widths)
     # A slot gets the whole clearance, not half of it, since the piece that goes into it isn't cut.
     slotted = plan.joint.layout == "slots"
+    if in_two and both_edges:
+        worst -= _lost_to_width(plan.measured_widths, plan.width, wholes, slotted)
     assumed_kerf = kerf - clearance if slotted else walls.assumed_kerf(kerf, clearance)
     warnings = dict.fromkeys(_warnings(plan, shop, wholes, worst, has_piece))
     if _short_approach(patterns, setups, shop):
@@ -121,6 +118,15 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         run_down_s=shop.run_down_s,
         clear_above=shop.blade.clear_above,
     )
+
+
+def _lost_to_width(widths: Sequence[Fraction], width: Fraction, ends: Iterable[Pattern], slotted: bool) -> Fraction:
+    """How much less clearance there may be because the boards, cut from both edges, are not of one width (mm)."""
+    off = max(abs(each - width) for each in widths)
+    if slotted:  # what goes into the slots isn't cut, and only one in the middle has its walls from both edges
+        return off
+    # Mates of different widths have their far halves that much apart.
+    return max(widths) - min(widths) + (off if any(takes_up_no_width(end) for end in ends) else 0)
 
 
 def _not_asked(shop: Shop, stages: int, has_piece: bool) -> tuple[str, ...]:
