@@ -128,7 +128,7 @@ def test_following_what_is_said_makes_every_cut_where_it_is_laid_out(job: Job, d
 def in_two_halves(draw: st.DrawFn) -> Job:
     """Boards of 60 mm on a travel that ends at 40 mm or so."""
     shop, finger = draw(shops()), F(draw(st.integers(6, 9)))
-    travel, piece = (F(-20), F(draw(st.integers(34, 44)))), F(draw(st.integers(2700, 3300)), 100)
+    travel, piece = (F(-20), F(draw(st.integers(37, 44)))), F(draw(st.integers(2700, 3300)), 100)
     shop = replace(shop, carriage=replace(shop.carriage, travel=travel, distance_piece=piece))
     plan = Plan("Tray", "mm", F(60), {"A": F(10), "B": F(12)}, JointPlan("even", finger=finger), BOARDS)
     return build_job(plan, shop)
