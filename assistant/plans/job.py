@@ -28,7 +28,7 @@ from assistant.plans import slips
 from assistant.plans.checks import GLUE_CHECK, PIECE_CHECK, ZERO_CHECK
 from assistant.plans.document import cleaned
 from assistant.plans.model import TEST_BOARD, Job, Plan, Setup, Shop
-from assistant.plans.pieces import SHARE_OUT, Piece, clampings, leaves_over, nominal, pieces, stages
+from assistant.plans.pieces import SHARE_OUT, Piece, board_ends, leaves_over, nominal, pieces, stages
 from assistant.plans.shop_file import read_alike
 
 # A fin up to the first thickness comes away under a fingernail. A fin as thin as the second is no thicker than a fibre
@@ -78,7 +78,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     patterns = tuple(clamping.pattern for each in of_piece for clamping in each)
     starts = list(accumulate((len(each) for each in of_piece), initial=0))
     setups: list[Setup] = []
-    for place, name, end, first, copies in clampings(found, plan.boards, plan.order):
+    for place, name, end, first, copies in board_ends(found, plan.boards, plan.order):
         piece = found[place]
         for index, each in enumerate(of_piece[place], start=starts[place]):
             number = len(setups) + 1
@@ -213,7 +213,7 @@ def _depth_faults(plan: Plan, found: Sequence[Piece], shop: Shop) -> Iterator[Fa
 
 
 def _count_faults(plan: Plan, found: Sequence[Piece], patterns: Sequence[Pattern]) -> Iterator[Fault]:
-    total = sum(len(patterns[each.piece].passes) for each in clampings(found, plan.boards, plan.order))
+    total = sum(len(patterns[each.piece].passes) for each in board_ends(found, plan.boards, plan.order))
     if total > MOST_PASSES:
         mend = "split the job into several plans, or cut boards in stacks"
         yield Fault(f"more than {MOST_PASSES:,} passes in one job", f"{total:,} passes", "boards", mend)

@@ -126,7 +126,7 @@ def _lined(plan: Plan, final: dict[str, tuple[Segment, ...]], blade: Blade | Non
     return found
 
 
-class Clamping(NamedTuple):
+class BoardEnd(NamedTuple):
     """One board end, or a stack of them. piece: its place among the pieces. first: number of the first copy, from 1."""
 
     piece: int
@@ -136,7 +136,7 @@ class Clamping(NamedTuple):
     copies: int
 
 
-def clampings(found: Sequence[Piece], boards: Sequence[BoardPlan], order: str) -> Iterator[Clamping]:
+def board_ends(found: Sequence[Piece], boards: Sequence[BoardPlan], order: str) -> Iterator[BoardEnd]:
     """Everything that is clamped, in cutting order, with a blank for each lined end.
 
     found: the pieces in their own cutting order. order: "by part", end 1 of all copies and then end 2, piece after
@@ -145,21 +145,21 @@ def clampings(found: Sequence[Piece], boards: Sequence[BoardPlan], order: str) -
     if order == "by part":
         for place, piece in enumerate(found):
             for board in boards:
-                yield from _clamped(place, piece, board)
+                yield from _ends_of(place, piece, board)
         return
     for stage in sorted({piece.stage for piece in found}):
         here = [(place, piece) for place, piece in enumerate(found) if piece.stage == stage]
         for board in boards:
-            of_board = [each for place, piece in here for each in _clamped(place, piece, board)]
+            of_board = [each for place, piece in here for each in _ends_of(place, piece, board)]
             # A blank is a board of its own, which comes after those that it is glued into.
             yield from sorted(of_board, key=lambda each: (found[each.piece].is_blank, each.first, each.end))
 
 
-def _clamped(place: int, piece: Piece, board: BoardPlan) -> Iterator[Clamping]:
+def _ends_of(place: int, piece: Piece, board: BoardPlan) -> Iterator[BoardEnd]:
     if board.part != piece.of:
         return
     count, ends = (board.count * board.ends, 1) if piece.is_blank else (board.count, board.ends)
     name = board.name + BLANK if piece.is_blank else board.name
     for end in range(1, ends + 1):
         for first in range(1, count + 1, board.stack):
-            yield Clamping(place, name, end, first, min(board.stack, count - first + 1))
+            yield BoardEnd(place, name, end, first, min(board.stack, count - first + 1))
