@@ -32,7 +32,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from assistant.joinery.model import Carriage, Pass, Pattern
-from assistant.joinery.settings import exact_setting
+from assistant.joinery.settings import rounding_error
 
 if TYPE_CHECKING:
     import numpy as np
@@ -173,7 +173,7 @@ def joint_of(a: Pattern, b: Pattern, clearance: Fraction, carriage: Carriage) ->
         else:
             opens, closes, side = (("a", sockets_a[before_a][1]), ("b", sockets_b[before_b + 1][0]), LEFT)
             laid = left_a.end - left_b.end
-        offset = laid - clearance / 2 + _moved(opens[1], carriage) - _moved(closes[1], carriage)
+        offset = laid - clearance / 2 + rounding_error(opens[1], carriage) - rounding_error(closes[1], carriage)
         at = (left_a.end + left_b.end) / 2
         gaps.append(Gap(float(at), side, float(offset), number(*opens), number(*closes)))
     return Joint(tuple(gaps), len(numbers), float(clearance), len(a.fingers) + len(b.fingers))
@@ -185,7 +185,7 @@ def slots_of(board: Pattern, clearance: Fraction, carriage: Carriage) -> Joint:
     gaps = []
     for socket, (first, last) in zip(board.sockets, _sockets(board), strict=True):
         if socket.start > 0 and socket.end < board.width:
-            offset = float(_moved(last, carriage) - _moved(first, carriage))
+            offset = float(rounding_error(last, carriage) - rounding_error(first, carriage))
             opens, closes = (numbers.setdefault(one.number, len(numbers)) for one in (last, first))
             gaps.append(Gap(float((socket.start + socket.end) / 2), SLOT, offset, opens, closes))
     return Joint(tuple(gaps), len(numbers), float(clearance), len(board.fingers))
@@ -197,10 +197,6 @@ def _sockets(part: Pattern) -> list[tuple[Pass, Pass]]:
     for one in part.passes:
         found[one.socket] = (found[one.socket][0] if one.socket in found else one, one)
     return [found[number] for number in sorted(found)]
-
-
-def _moved(one: Pass, carriage: Carriage) -> Fraction:
-    return one.setting - exact_setting(one.kerf_from, one.kerf_to, carriage)
 
 
 def moved(joint: Joint, strain_a: float, strain_b: float) -> Joint:

@@ -26,6 +26,7 @@ from assistant.advice.fit import (
 )
 from assistant.advice.movement import WOODS, Wood, emc, find_wood, holds, strain
 from assistant.errors import BadInput
+from assistant.joinery.halves import whole
 from assistant.joinery.model import Pattern
 from assistant.joinery.units import plain_length
 from assistant.plans.job import build_job
@@ -116,7 +117,7 @@ def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
     job = build_job(replace(plan, boards=(*plan.boards, *mates)), shop)
     if plan.joint.layout == "slots":
         return tuple(_slots(plan, job))
-    cut = {(setup.stage, setup.part): job.patterns[setup.pattern] for setup in job.setups}
+    cut = {(setup.stage, setup.part): whole(job.patterns[setup.pattern], job.carriage) for setup in job.setups}
     last = len(job.stages)
     joint = joint_of(cut[last, "A"], cut[last, "B"], job.clearance, job.carriage)
     strains = {each.part: each.strain for each in movements(plan)}
@@ -200,7 +201,7 @@ def missing_parts(plan: Plan) -> tuple[str, ...]:
 
 
 def _slots(plan: Plan, job: Job) -> Iterator[Prediction]:
-    for each in job.patterns:
+    for each in job.ends:
         name = SLOTS.format(plain_length(each.depth, plan.unit))
         joint = slots_of(each, job.clearance, job.carriage)
         if joint.gaps:

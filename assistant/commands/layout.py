@@ -25,8 +25,10 @@ from assistant.plans.job import build_job
 from assistant.plans.model import Check, Job, Plan, Setup, When
 from assistant.plans.pieces import BLANK
 from assistant.plans.plan_file import read_both
+from assistant.session.slip import first_half_again
 from assistant.session.turn import way_prompt
 from assistant.wording import dial
+from assistant.wording.halves import HALVES, which_half
 from assistant.wording.numbers import outward, shown_depth, spoken_setting
 from assistant.wording.prompts import Words
 
@@ -63,6 +65,8 @@ def placed(job: Job) -> Iterator[tuple[Setup, Pattern, list[Placed]]]:
     for setup in job.setups:
         pattern = job.patterns[setup.pattern]
         passes: list[Placed] = []
+        if tried := first_half_again(job, setup):
+            previous = tried.setting
         for one in pattern.passes:
             passes.append((one, previous, approach(job.carriage, previous, one.setting, one.down)))
             previous = one.setting
@@ -100,6 +104,8 @@ def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) 
         "board": setup.board,
         "part": setup.part,
         "end": setup.end,
+        "half": HALVES.get(setup.half, ""),
+        "edge": "other" if pattern.mirrored else "reference",
         "copies": setup.copies,
         "depth": _mm(pattern.depth),
         "fingers": [_span(each) for each in pattern.fingers],
@@ -161,6 +167,8 @@ def table(job: Job, plan: Plan, boards: Sequence[ListRow] = ()) -> Iterator[str]
     stage_of = {setup.pattern: setup.stage for setup in job.setups}
     numbers = socket_numbers(job)
     for index, pattern in enumerate(job.patterns):
+        if pattern.before:
+            continue  # the first half stands for the whole end
         yield ""
         yield from _part_lines(job, plan, pattern, stage_of.get(index, 1), numbers[index])
     stage = 0
@@ -203,7 +211,8 @@ def socket_numbers(job: Job) -> list[Mapping[int, int]]:
     own = [range(1, len(pattern.sockets) + 1) for pattern in job.patterns]
     if job.layout != "slots":
         return [dict(zip(numbers, numbers, strict=True)) for numbers in own]
-    starts = sorted(socket.start for pattern in job.patterns for socket in pattern.sockets)
+    # Both halves of an end have all its slots.
+    starts = sorted({socket.start for pattern in job.ends for socket in pattern.sockets})
     return [
         {n: starts.index(socket.start) + 1 for n, socket in zip(numbers, pattern.sockets, strict=True)}
         for numbers, pattern in zip(own, job.patterns, strict=True)
@@ -286,10 +295,11 @@ def _setup_lines(
     which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
     depth = shown_depth(pattern.depth, unit, job.voice.reads)
     end = "" if job.layout == "slots" else f", end {setup.end}"
-    yield f"Setup {setup.number}: {setup.board} {which}; part {setup.part}{end}, {depth} deep"
+    yield f"Setup {setup.number}: {setup.board} {which}; part {setup.part}{end}{which_half(setup)}, {depth} deep"
     yield f"  held: {_held(job, setup)}"
     reach, above = Words(job, figures=True).keep_clear(figures_of(job, pattern))
-    yield f"  keep clear: {reach} from the reference edge, up to {above} above the bed"
+    edge = "other" if pattern.mirrored else "reference"
+    yield f"  keep clear: {reach} from the {edge} edge, up to {above} above the bed"
     shown = [_pass_row(job, pattern, each) for each in passes]
     wide = max((len(row[2]) for row in shown), default=0)
     wide = max(wide, len("set to"))

@@ -11,7 +11,7 @@ from itertools import groupby
 
 from assistant.drawings.due import CheckStep, PassStep, Step, steps
 from assistant.drawings.flow import Flow, Sheet, column_widths
-from assistant.drawings.holding import KEEP_CLEAR, holding_of
+from assistant.drawings.holding import holding_of, keep_clear
 from assistant.drawings.holding_picture import picture
 from assistant.drawings.letters import width_of, wrapped
 from assistant.drawings.picture import BIG, CAP, Item, Picture, Text, rectangle
@@ -19,10 +19,11 @@ from assistant.joinery.model import Carriage
 from assistant.joinery.settings import reading
 from assistant.joinery.sizes import ListRow
 from assistant.joinery.units import plain_length
-from assistant.plans.checks import figures_of
 from assistant.plans.model import Job, Setup
+from assistant.session.asked import question_of
 from assistant.session.turn import prompt, way_prompt
 from assistant.wording import dial
+from assistant.wording.halves import which_half
 from assistant.wording.prompts import Words, to_the_stop
 
 TICK = 4.2
@@ -102,20 +103,23 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
     last = setup.first_copy + setup.copies - 1
     which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
     end = "" if job.layout == "slots" else f", end {setup.end}"
-    heading = f"Setup {setup.number} of {len(job.setups)}: {setup.board} {which}; part {setup.part}{end}"
+    heading = (
+        f"Setup {setup.number} of {len(job.setups)}: {setup.board} {which}; part {setup.part}{end}{which_half(setup)}"
+    )
     flow.paragraph(heading, cap=BIG, bold=True, gap=0)
     held = words.one(way_prompt(job, setup.number))
     holding = holding_of(job, setup)
-    turned = f" {TURNED_OVER.format(stop=to_the_stop(job.carriage.register))}" if holding.turned else ""
+    stop = to_the_stop(job.carriage.register, half=setup.half)
+    turned = f" {TURNED_OVER.format(stop=stop)}" if holding.turned else ""
     figure = picture(holding).scaled(FIGURE)
     room = flow.sheet.inner - figure.width - BESIDE
-    clear = KEEP_CLEAR.format(reach=holding.reach, above=holding.height)
+    clear = keep_clear(setup, holding.reach, holding.height)
     column = [_ticked(f"Clamped: {held}.{turned}", room), _lines(clear, room)]
     # Figures are in digits, as a session shows them on a screen. Numbers in words are for the ear.
-    in_figures, figures = Words(job, figures=True), figures_of(job, job.patterns[setup.pattern])
+    in_figures = Words(job, figures=True)
 
     def question(step: CheckStep, width: float) -> Picture:
-        asked = in_figures.one(prompt("check", say=step.check.say, end=setup.end, **figures))
+        asked = in_figures.one(question_of(job, setup, step.check, step.tried))
         return _ticked(f"{step.check.name}: {asked}", width)
 
     left = list(due)

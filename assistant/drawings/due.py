@@ -8,17 +8,23 @@ from fractions import Fraction
 
 from assistant.joinery.model import Pass
 from assistant.joinery.settings import approach
+from assistant.plans.checks import PIECE_CHECK
 from assistant.plans.model import Check, Job, Setup
 from assistant.session.checks import confirmed_with, counted_on, first_due
+from assistant.session.slip import Tried, first_half_again
 from assistant.session.state import State, with_cuts
 
 
 @dataclass(frozen=True, slots=True)
 class CheckStep:
-    """A check to confirm. setup: the setup in which it is asked, before, between or after the passes."""
+    """A check to confirm.
+
+    setup: the setup in which it is asked, before, between or after the passes. tried: the cut that it asks to try.
+    """
 
     setup: Setup
     check: Check
+    tried: Tried | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +49,12 @@ def steps(job: Job) -> Iterator[Step]:
     previous: Fraction | None = None
 
     def due(setup: Setup) -> Iterator[CheckStep]:
-        nonlocal state
+        nonlocal state, previous
         while (index := first_due(state)) is not None:
             check = job.checks[index]
-            yield CheckStep(setup, check)
+            tried = first_half_again(job, setup) if check.name == PIECE_CHECK else None
+            previous = tried.setting if tried else previous
+            yield CheckStep(setup, check, tried)
             state = replace(state, confirmed=confirmed_with(state, check.name))
 
     for setup in job.setups:

@@ -11,13 +11,15 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from assistant.plans.checks import BAR_CHECK, CLAMPS, CLAMPS_AND_GUARD, EDGE_AND_FACE, figures_of
+from assistant.joinery.halves import Half
+from assistant.plans.checks import BAR_CHECK, CLAMPS, CLAMPS_AND_GUARD, EDGE_AND_FACE, PIECE_CHECK, figures_of
 from assistant.plans.model import Job, Setup
 from assistant.session.effects import View
 from assistant.session.turn import way_prompt
+from assistant.wording.halves import marked_to_backing
 from assistant.wording.prompts import NEVER_SPIN, SETTING_BAR, Words
 
-KEEP_CLEAR = "Keep clear: {reach} from the reference edge, up to {above} above the bed."
+KEEP_CLEAR = "Keep clear: {reach} from the {edge} edge, up to {above} above the bed."
 TURNED = f" Turn it end over end. {NEVER_SPIN}"
 Side = Literal["left", "right"]
 Face = Literal["marked", "other", ""]
@@ -28,18 +30,22 @@ class Holding:
     """How the board of one setup is held. Lengths: mm, exact, off the reference edge or above the bed.
 
     setup: its number. end: the one that is down, 1 or 2; 0 for a slotted side. stop_side: as the operator sees it.
-    bar: whether a setting bar comes between edge and stop. face: the one to the backing, "" where it is open. turned:
-    whether the board must be turned end over end, as it was held for its end 1 before. clamped: whether it is held so
-    already; then it must not be turned, and the bar is out. copies: boards clamped together. width: the board's. kerf:
-    where the first pass begins and ends. depth: of the cut. lowest, highest, above: no clamp may be between these, up
-    to this height. reach, height: the same in the figures that are shown everywhere, rounded away from the blade:
-    "5 to 84 mm", "26 mm". words: all of it in sentences, for whoever can't see the picture.
+    bar: whether a setting bar comes between edge and stop. piece: whether a distance piece does. other_edge:
+    whether the other edge is at the stop; all lengths are then off that one. face: the one to the
+    backing, "" where it is open. turned: whether the board must be turned end over end, as it was held for its end 1
+    before. clamped: whether it is held so already; then it must not be turned, and the bar is out. copies: boards
+    clamped together. width: the board's. kerf: where the first pass begins and ends. depth: of the cut. lowest,
+    highest, above: no clamp may be between these, up to this height. reach, height: the same in the figures that are
+    shown everywhere, rounded away from the blade: "5 to 84 mm", "26 mm". words: all of it in sentences, for whoever
+    can't see the picture.
     """
 
     setup: int
     end: int
     stop_side: Side
     bar: bool
+    piece: bool
+    other_edge: bool
     face: Face
     turned: bool
     clamped: bool
@@ -66,14 +72,16 @@ def holding_of(job: Job, setup: Setup, view: View | None = None) -> Holding:
     reach, height = words.keep_clear(figures)
     first, way = pattern.passes[0], words.one(way_prompt(job, setup.number))
     clamped = view is not None and _is_clamped(job, view)
-    turned = not slotted and setup.end == 2 and not clamped
+    turned = not slotted and setup.end == 2 and setup.half in (Half.NONE, Half.PIECE_IN) and not clamped
     together = f"{setup.copies} boards clamped together. " if setup.copies > 1 else ""
     return Holding(
         setup=setup.number,
         end=0 if slotted else setup.end,
         stop_side="right" if carriage.stop_side == "right" else "left",
         bar=carriage.register == SETTING_BAR,
-        face="" if slotted else "marked" if setup.end == 1 else "other",
+        piece=setup.half == Half.PIECE_IN,
+        other_edge=setup.half == Half.OTHER_EDGE,
+        face="" if slotted else "marked" if marked_to_backing(setup.end, setup.half) else "other",
         turned=turned,
         clamped=clamped,
         copies=setup.copies,
@@ -85,17 +93,23 @@ def holding_of(job: Job, setup: Setup, view: View | None = None) -> Holding:
         above=figures["above"],
         reach=reach,
         height=height,
-        words=f"{together}{way[:1].upper()}{way[1:]}.{TURNED * turned} {KEEP_CLEAR.format(reach=reach, above=height)}",
+        words=f"{together}{way[:1].upper()}{way[1:]}.{TURNED * turned} {keep_clear(setup, reach, height)}",
     )
+
+
+def keep_clear(setup: Setup, reach: str, height: str) -> str:
+    """What to keep clear, off the edge that is at the stop."""
+    edge = "other" if setup.half == Half.OTHER_EDGE else "reference"
+    return KEEP_CLEAR.format(reach=reach, edge=edge, above=height)
 
 
 def _is_clamped(job: Job, view: View) -> bool:
     """Whether a cut of this setup counts, or the checks are past those that decide how the board is put to the stop.
 
-    Those are the ones about edge and face and about the setting bar; without them, those about the clamps.
+    Those are the ones about the distance piece, edge and face and the setting bar; without any, those about the clamps.
     """
     names = [check.name for check in job.checks]
-    deciding = [name for name in (EDGE_AND_FACE, BAR_CHECK) if name in names] or [CLAMPS]
+    deciding = [name for name in (PIECE_CHECK, EDGE_AND_FACE, BAR_CHECK) if name in names] or [CLAMPS]
     last = max((names.index(name) for name in deciding if name in names), default=-1)
     not_yet = {*names[: last + 1], *([CLAMPS_AND_GUARD] if deciding == [CLAMPS] else [])}
     return bool(view.cut) or view.check not in not_yet

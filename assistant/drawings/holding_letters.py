@@ -65,7 +65,7 @@ class _Cells:
 
 def _board(to: _Cells, holding: Holding, heading: str) -> None:
     """The view from above, then the view from the operator's side, in as many rows as there are."""
-    edge, far = STOP_COLUMNS + holding.bar, to.columns - 1
+    edge, far = STOP_COLUMNS + (holding.bar or holding.piece), to.columns - 1
     row = 0
     if heading:
         to.put(row, 0, f"{heading:^{to.columns}}")
@@ -77,31 +77,34 @@ def _board(to: _Cells, holding: Holding, heading: str) -> None:
     air = spare - thick - hatched
     top = row
     for text, fill in _faces(holding, thick + 1):
-        _wood(to, row, edge, far, f"{text:{fill}^{far - edge - 1}}")
+        _wood(to, holding, row, f"{text:{fill}^{far - edge - 1}}")
         row += 1
     _stop(to, holding, top, row)
     to.put(row, edge, f"{' BACKING ':{BACKING}^{far - edge + 1}}")
     top = row = row + 1
     end = f"END {holding.end}" if holding.end else "SLOTS"
     for n in range(row, row + 1 + air):
-        _wood(to, n, edge, far)
+        _wood(to, holding, n)
     how_many = _how_many(holding) if thick < 2 else ""
     middle = edge + 6 + (far - edge - 8 - len(end) - len(how_many)) // 2
-    if far - edge - 8 - len(end) >= len(how_many):
-        to.put(row, middle, how_many)
-    for column, text in ((edge + 1, "◄"), (edge + 2, "EDGE"), (far - 1 - len(end), end), (far - 1, "▼")):
+    edge_word = "OTHER EDGE" if holding.other_edge else "EDGE"
+    if far - edge - 4 - len(edge_word) - len(end) >= len(how_many):
+        to.put(row, middle + len(edge_word) - 4, how_many)
+    for column, text in ((edge + 1, "◄"), (edge + 2, edge_word), (far - 1 - len(end), end), (far - 1, "▼")):
         to.put(row, column, text)
     row += 1 + air
     _keep_clear(to, holding, row, hatched, edge, far)
     _stop(to, holding, top, row + hatched)
 
 
-def _wood(to: _Cells, row: int, edge: int, far: int, inner: str = "") -> None:
-    """A row of the board between its reference edge and its far edge."""
+def _wood(to: _Cells, holding: Holding, row: int, inner: str = "") -> None:
+    """A row of the board between its edges, the reference edge in a full block."""
     # Each on its own, so that each goes to its side where the figure is mirrored.
-    to.put(row, edge, EDGE)
+    edge = STOP_COLUMNS + (holding.bar or holding.piece)
+    at_stop, at_far = (WOOD, EDGE) if holding.other_edge else (EDGE, WOOD)
+    to.put(row, edge, at_stop)
     to.put(row, edge + 1, inner)
-    to.put(row, far, WOOD)
+    to.put(row, to.columns - 1, at_far)
 
 
 def _faces(holding: Holding, rows: int) -> list[tuple[str, str]]:
@@ -127,7 +130,7 @@ def _keep_clear(to: _Cells, holding: Holding, top: int, hatched: int, edge: int,
     start = max(edge + 1 + round(float(holding.lowest) * scale), 0)
     stop = min(max(edge + 1 + round(float(holding.highest) * scale), start + 1), to.columns)
     for row in range(top, top + hatched):
-        _wood(to, row, edge, far)
+        _wood(to, holding, row)
         to.put(row, start, HATCH * (stop - start))
     left = []
     row = top
@@ -180,12 +183,15 @@ def _place(word: str, start: int, stop: int, edge: int, far: int, over: bool) ->
 
 
 def _stop(to: _Cells, holding: Holding, top: int, end: int) -> None:
-    """The stop, and the setting bar at the edge until that is out, in the rows from `top` to before `end`."""
+    """The stop, and the distance piece at the edge, or the setting bar until it is out, in rows `top` to `end` - 1."""
     middle = (top + end - 1) // 2
+    word = "PIECE" if holding.piece else "BAR" if holding.bar and not holding.clamped else ""
+    first = middle - len(word) // 2
     for row in range(top, end):
         to.put(row, 0, WOOD + " " * (STOP_COLUMNS - 2) + WOOD)
-        if holding.bar and not holding.clamped:
-            to.put(row, STOP_COLUMNS, "BAR"[row - middle + 1] if end - top > 2 and abs(row - middle) < 2 else BAR)
+        if word:
+            named = end - top >= len(word) and first <= row < first + len(word)
+            to.put(row, STOP_COLUMNS, word[row - first] if named else BAR)
     to.put(middle, 1, "STOP")
 
 

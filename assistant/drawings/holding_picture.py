@@ -68,10 +68,15 @@ class _View:
 
     def __init__(self, holding: Holding, room: float):
         self.holding, self.room = holding, room
-        self.edge = STOP + (BAR if holding.bar else 0.0)
+        self.edge = STOP + (BAR if holding.bar or holding.piece else 0.0)
         # What a pass overruns the far edge has room too.
         self._scale = (room - MARGIN - self.edge) / float(max(holding.width, holding.highest))
         self.far = self.x(holding.width)
+
+    @property
+    def reference(self) -> tuple[float, float]:
+        """The sides of the thick line at the reference edge."""
+        return (self.far - THICK, self.far) if self.holding.other_edge else (self.edge, self.edge + THICK)
 
     @property
     def middle(self) -> float:
@@ -113,15 +118,15 @@ def _from_above(view: _View) -> Iterator[Item]:
     for low, high in pairwise(layers):
         yield rectangle(view.edge, low, view.far, high, weight=STROKE, layer="wood")
         if holding.face == "marked":
-            yield _filled(view.edge, low, view.far, low + MARKED, "face")
+            yield _filled(view.edge, view.far, low, low + MARKED, "face")
         elif holding.face:
-            yield _filled(view.edge, high - MARKED, view.far, high, "face")
+            yield _filled(view.edge, view.far, high - MARKED, high, "face")
     far = layers[-1]
-    yield _filled(view.edge, FACE, view.edge + THICK, far, "edge")
+    yield _filled(*view.reference, FACE, far, "edge")
     yield from _stop(view, FACE + 1.5, FAR - 1, FACE)
     yield from _faces(view, layers)
     left, right = view.blade
-    yield _filled(left, far + 1.5, right, HIGH - 0.5, "blade")
+    yield _filled(left, right, far + 1.5, HIGH - 0.5, "blade")
     row = HIGH - 1 - SMALL
     before = view.room - right < left
     name = Text((left - 2 if before else right + 2, row), "BLADE", SMALL, "end" if before else "start", layer="blade")
@@ -176,11 +181,11 @@ def _from_the_side(view: _View) -> Iterator[Item]:
     yield from _stop(view, BED, TOP - 3, BED + CLEAR + 1 if holding.lowest < 0 else BED)
     yield Line((view.far, BED), (view.far, TOP), STROKE, layer="wood")
     yield Line((view.edge, TOP), (view.far, TOP), STROKE, dashed=True, layer="wood")
-    yield _filled(view.edge, BED, view.edge + THICK, TOP, "edge")
+    yield _filled(*view.reference, BED, TOP, "edge")
     left, right = view.blade
-    yield _filled(left, 0.5, right, BED + CLEAR * float(holding.depth / holding.above), "blade")
+    yield _filled(left, right, 0.5, BED + CLEAR * float(holding.depth / holding.above), "blade")
     yield from _keep_clear(view)
-    words = "EDGE", f"END {holding.end}" if holding.end else "SLOTS"
+    words = "OTHER EDGE" if holding.other_edge else "EDGE", f"END {holding.end}" if holding.end else "SLOTS"
     room = view.far - view.edge - THICK - 2 * ARROW - 3
     cap = LARGE * min(1.0, room / sum(width_of(word, LARGE, True) for word in words))
     row = (BED + CLEAR + TOP - cap) / 2
@@ -286,20 +291,24 @@ def _forbids(line: str) -> bool:
 
 
 def _stop(view: _View, low: float, high: float, named: float) -> Iterator[Item]:
-    """The stop, and the setting bar at the edge or where that was. named: the lowest that their names may be."""
+    """The stop, and what lies between it and the edge: the distance piece, or the setting bar or where that was.
+
+    named: the lowest that their names may be.
+    """
     yield rectangle(0.5, low, STOP, high, weight=STROKE, layer="stop")
     middle = max((low + high) / 2, named + MIDDLING / 2)
     yield Text((STOP / 2, middle - MIDDLING / 2), "STOP", 6.5, "middle", bold=True, layer="stop")
-    if view.holding.bar:
-        clamped = view.holding.clamped
-        yield rectangle(STOP, low, view.edge, high, weight=STROKE, dashed=clamped, layer="bar")
-        long = width_of("BAR", SMALL, True)
-        if middle - long / 2 >= named and not clamped:
-            at = (STOP + (BAR + SMALL) / 2, middle - long / 2)
-            yield Text(at, "BAR", SMALL, turned=True, bold=True, layer="bar")
+    word = "BAR" if view.holding.bar else "PIECE" if view.holding.piece else ""
+    if word:
+        gone = view.holding.bar and view.holding.clamped
+        yield rectangle(STOP, low, view.edge, high, weight=STROKE, dashed=gone, layer=word.lower())
+        long = width_of(word, SMALL, True)
+        start = max(middle - long / 2, named)
+        if start + long <= high and not gone:
+            yield Text((STOP + (BAR + SMALL) / 2, start), word, SMALL, turned=True, bold=True, layer=word.lower())
 
 
-def _filled(left: float, bottom: float, right: float, top: float, layer: str) -> Shape:
+def _filled(left: float, right: float, bottom: float, top: float, layer: str) -> Shape:
     return replace(rectangle(left, bottom, right, top, weight=FINE, layer=layer), black=True)
 
 
@@ -311,7 +320,7 @@ def _turn(mirrored: bool) -> Iterator[Item]:
     for left, ends in ((0.5, "21"), (TURNING - 3 - wide, "12")):
         yield rectangle(left, low, left + wide, high, weight=STROKE, layer="turn")
         edge = left + wide - THICK if mirrored else left
-        yield _filled(edge, low, edge + THICK, high, "turn")
+        yield _filled(edge, edge + THICK, low, high, "turn")
         middle = left + (wide - THICK if mirrored else wide + THICK) / 2
         for y, end in zip((high - MIDDLING - 2, low + 2), ends, strict=True):
             yield Text((middle, y), end, MIDDLING, "middle", bold=True, layer="turn")

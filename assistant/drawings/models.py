@@ -16,8 +16,11 @@ def model(plan: Plan, job: Job) -> list[Item]:
     pictures = [Picture((Text((0, 2), job.title, 5, bold=True),), 0, 8)]
     for pattern in job.patterns:
         size = parts.full_size(pattern)
-        pictures += [parts.dimensions(job, pattern, size), parts.passes(job, pattern, size)]
-        pictures.append(parts.profile(job, pattern))
+        if not pattern.before:  # the first half shows the whole end
+            pictures.append(parts.dimensions(job, pattern, size))
+        pictures.append(parts.passes(job, pattern, size))
+        if not pattern.before:
+            pictures.append(parts.profile(job, pattern))
     pictures += stage_pictures(plan, job, STAGE_WIDTH)
     pictures += joint_pictures(plan, job, STAGE_WIDTH, JOINT_HEIGHT)
     items: list[Item] = []

@@ -23,9 +23,11 @@ from assistant.drawings.board import (
 from assistant.drawings.letters import width_of
 from assistant.drawings.picture import BIG, CAP, MIDDLE, THIN, Item, Line, Picture, Shape, Text, rectangle
 from assistant.drawings.placing import GAP, spread, thinned
+from assistant.joinery.halves import Half
 from assistant.joinery.model import Pattern, Segment
 from assistant.joinery.units import plain_length
 from assistant.plans.model import Job
+from assistant.wording.halves import HALVES
 from assistant.wording.numbers import drawn_depth
 
 STOP_ROOM, DEPTH_ROOM = 12.0, 38.0
@@ -80,8 +82,19 @@ def _view(job: Job, pattern: Pattern, size: PictureSize) -> BoardView:
 
 def stage_words(job: Job, pattern: Pattern) -> str:
     """The part's name, "Part A", with its stage if there are several."""
-    number = next((s.stage for s in job.setups if job.patterns[s.pattern] is pattern), 1)
+    stages = (s.stage for s in job.setups if _is_of(job.patterns[s.pattern], pattern))
+    number = next(stages, 1)
     return f"Part {pattern.part}" + (f", stage {number}" if len(job.stages) > 1 else "")
+
+
+def _is_of(half: Pattern, whole: Pattern) -> bool:
+    return (half.part, half.segments, half.depth) == (whole.part, whole.segments, whole.depth)
+
+
+def cut_words(job: Job, pattern: Pattern) -> str:
+    """The same, with the half where an end is cut in two clampings."""
+    half = next((s.half for s in job.setups if job.patterns[s.pattern] is pattern), Half.NONE)
+    return stage_words(job, pattern) + (f", {HALVES[half]}" if half else "")
 
 
 def dimensions(job: Job, pattern: Pattern, size: PictureSize) -> Picture:
@@ -138,7 +151,7 @@ def passes(job: Job, pattern: Pattern, size: PictureSize) -> Picture:
         items.append(rectangle(left, low, right, low + 1.6, weight=MIDDLE, layer="pass bar"))
     numbers, below = _pass_numbers(view, pattern, size.width)
     items += [item.moved(0, -BARS) for item in numbers]
-    heading = f"{stage_words(job, pattern)}: passes, numbered as they are cut, {scale_words(size.scale)}"
+    heading = f"{cut_words(job, pattern)}: passes, numbered as they are cut, {scale_words(size.scale)}"
     return _framed(items, heading, size.width, BARS + below, max(top, STOP_TOP) + 2)
 
 

@@ -34,9 +34,10 @@ def sheets(plan: Plan, job: Job, paper: str) -> tuple[Page, ...]:
 
 
 def _part_flow(job: Job, pattern: Pattern, sheet: Sheet) -> Flow:
-    flow = Flow(parts.stage_words(job, pattern), sheet)
+    flow = Flow(parts.cut_words(job, pattern), sheet)
     size = parts.fitting(pattern, sheet.inner)
-    flow.add(parts.dimensions(job, pattern, size), 6)
+    if not pattern.before:  # the first half shows the whole end
+        flow.add(parts.dimensions(job, pattern, size), 6)
     flow.add(parts.passes(job, pattern, size), 6)
     rows = parts.table(job, pattern)
     widths = column_widths(rows)
@@ -64,7 +65,7 @@ def joint_pictures(plan: Plan, job: Job, width: float, height: float) -> tuple[P
     """Pictures of the joint, closed and open."""
     if plan.joint.layout == "slots":
         wood = plan.slot_height if plan.slot_height is not None else plan.thickness["A"]
-        return stages.slotted(job.patterns, wood, job.clearance, width)
+        return stages.slotted(job.ends, wood, job.clearance, width)
     members = _members(plan)
     return corner.pictures(members["A"], members["B"], height)
 
@@ -112,7 +113,7 @@ def stage_pictures(plan: Plan, job: Job, width: float) -> list[Picture]:
 def _strips_flow(job: Job, sheet: Sheet) -> Flow:
     flow = Flow("strips at full size", sheet, scaled=True)
     bars = strips.scale_bars(sheet.inner)
-    for pattern in job.patterns:
+    for pattern in job.ends:
         for tile in strips.tiles(job, pattern, sheet.inner):
             # The scales are on every page of strips, so that each page can be measured before it is used.
             if not flow.has_pages or flow.left < tile.height:

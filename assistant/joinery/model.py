@@ -78,7 +78,8 @@ class Carriage:
     (setting = kerf_from). travel: least and greatest setting, or None for no limit.
     backlash: >= 0. register: "stop" or "setting bar". stop_side: "left" or "right" as the operator sees it.
     fractions: whether settings are shown and said in inches and 64ths (`settings.read_as`). drive: its motor, None for
-    a carriage that is set by hand.
+    a carriage that is set by hand. distance_piece: the measured length of a piece that is put between stop and board
+    where the board is wider than the travel (`halves`), over 0 and shorter than the travel; None if there is none.
     """
 
     kind: str = "readout"
@@ -94,6 +95,7 @@ class Carriage:
     fractions: bool = False
     # Without it in repr, stored jobs print as they did.
     drive: Drive | None = field(default=None, repr=False)
+    distance_piece: Fraction | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +104,8 @@ class Pass:
 
     number: from 1 within its setup, ascending with the setting. socket: from 1 along x.
     kerf_from, kerf_to: the wood removed, exact. setting: the carriage's position, rounded to
-    its resolution. down: whether the carriage approaches it from above, to calibrate its play.
+    its resolution. down: whether the carriage approaches it from above, to calibrate its play. shift: how much nearer
+    to the stop the board lies than when zero was set; its setting is less by this.
     """
 
     number: int
@@ -111,17 +114,25 @@ class Pass:
     kerf_to: Fraction
     setting: Fraction
     down: bool = False
+    shift: Fraction = field(default=Fraction(0), repr=False)
 
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """What is cut into one board end. All setups that cut it share the pattern."""
+    """What is cut into one board end in one clamping. All setups that cut it share the pattern.
+
+    segments: of the whole end. passes: those of this clamping. before: those made in an earlier clamping of the same
+    end; where a board is wider than the travel (`halves`), the second half's has those of the first. mirrored: all of
+    this is measured from the other edge, which lies at the stop.
+    """
 
     part: str
     width: Fraction
     depth: Fraction
     segments: tuple[Segment, ...]
     passes: tuple[Pass, ...]
+    before: tuple[Pass, ...] = field(default=(), repr=False)
+    mirrored: bool = field(default=False, repr=False)
 
     @property
     def fingers(self) -> tuple[Segment, ...]:

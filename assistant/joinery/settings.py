@@ -14,7 +14,16 @@ from fractions import Fraction
 from assistant.errors import Fault
 from assistant.joinery.model import Carriage, Pass
 from assistant.joinery.passes import Cut
-from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_length, round_to_step, to_64ths
+from assistant.joinery.units import (
+    MM_PER_UNIT,
+    at_least,
+    at_most,
+    format_number,
+    mixed,
+    plain_length,
+    round_to_step,
+    to_64ths,
+)
 
 # How far below a setting the carriage goes in addition to its backlash: half a turn, or this if no pitch is known.
 BELOW_WITHOUT_PITCH_MM = Fraction(1, 2)
@@ -44,7 +53,10 @@ def as_passes(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
 
 
 def travel_faults(passes: Sequence[Pass], carriage: Carriage) -> list[Fault]:
-    """A fault for the settings below the travel, and another for those above. Without a limit there is none."""
+    """A fault for the settings below the travel, and another for those above. Without a limit there is none.
+
+    With a distance piece, only what the carriage doesn't reach without it either lies above.
+    """
     if carriage.travel is None:
         return []
 
@@ -54,19 +66,45 @@ def travel_faults(passes: Sequence[Pass], carriage: Carriage) -> list[Fault]:
         return plain_length(setting, carriage.unit)
 
     low, high = carriage.travel
+    piece = carriage.distance_piece
     below = [p.setting for p in passes if p.setting < low]
-    above = [p.setting for p in passes if p.setting > high]
+    above = [p.setting for p in passes if (without_piece(p, carriage) if piece else p.setting) > high]
     mend_below = "correct carriage.travel if the carriage goes further, or zero it further from the reference edge"
     if carriage.zero == "inside" and min(below, default=low) < 0:
         mend_below = 'use carriage.zero = "outside", which keeps the setting of a pass at the edge above zero'
-    mend_above = "use a narrower board, or correct carriage.travel if the carriage goes further"
+    mend_above = (
+        "use a narrower board, a distance piece (carriage.distance_piece), "
+        "or correct carriage.travel if the carriage goes further"
+    )
     faults = []
     for beyond, furthest, mend in ((below, min, mend_below), (above, max, mend_above)):
         if beyond:
             which = "a setting lies" if len(beyond) == 1 else f"{len(beyond)} settings lie"
             what = f"{which} outside the carriage's travel of {shown(low)} to {shown(high)}"
-            faults.append(Fault(what, shown(furthest(beyond)), "carriage.travel", mend))
+            where = "carriage.travel"
+            if piece and beyond is above:
+                what, where = f"{which} beyond what travel and distance piece reach together", "carriage.distance_piece"
+                mend = _mend_reach(max(above), carriage)
+            faults.append(Fault(what, shown(furthest(beyond)), where, mend))
     return faults
+
+
+def _mend_reach(furthest: Fraction, carriage: Carriage) -> str:
+    """What helps where even without the distance piece the carriage doesn't reach a setting. furthest: that setting."""
+    low, high = carriage.travel or (Fraction(0), Fraction(0))
+    piece, unit = carriage.distance_piece or Fraction(0), carriage.unit
+    needed = furthest - high
+    short = f"it is {at_least(furthest - high - piece, unit)} too far"
+    largest = f"use a board that needs no setting beyond {at_most(high + piece, unit)}"
+    if needed >= high - low:  # such a piece would leave a gap between the two halves
+        return f"{short}, and a piece is shorter than the travel: {largest}"
+    return f"{short}: use a piece of {at_least(needed, unit)} or more, or {largest.removeprefix('use ')}"
+
+
+def without_piece(one: Pass, carriage: Carriage) -> Fraction:
+    """The setting of this pass, mm, with the distance piece out: less by its length, rounded by itself."""
+    exact = exact_setting(one.kerf_from, one.kerf_to, carriage)
+    return round_to_step(exact - (carriage.distance_piece or 0), carriage.resolution)
 
 
 def _room_to_come_up(carriage: Carriage) -> Fraction:
@@ -250,7 +288,7 @@ def rounding_report(
     never less than c - 4 times the greatest error. Below zero the joint doesn't go together by
     hand. With a single wall it is twice that gap.
     """
-    greatest = max((abs(_rounding_error(p, carriage)) for p in passes), default=Fraction(0))
+    greatest = max((abs(rounding_error(p, carriage)) for p in passes), default=Fraction(0))
     gaps = _gaps_at_walls(passes, carriage, clearance, width)
     if not gaps:
         return greatest, clearance
@@ -260,8 +298,9 @@ def rounding_report(
     return greatest, one_way + other_way
 
 
-def _rounding_error(one: Pass, carriage: Carriage) -> Fraction:
-    return one.setting - exact_setting(one.kerf_from, one.kerf_to, carriage)
+def rounding_error(one: Pass, carriage: Carriage) -> Fraction:
+    """How far the kerf lies from where it was laid out, mm, because the setting is rounded."""
+    return one.setting + one.shift - exact_setting(one.kerf_from, one.kerf_to, carriage)
 
 
 def _gaps_at_walls(
@@ -274,9 +313,9 @@ def _gaps_at_walls(
     for first, last in _outermost_passes(passes):
         # A socket at the board's edge has one wall only: its pass there reaches the edge or runs past it.
         if first.kerf_from > 0:
-            left[first.kerf_from + clearance / 4] = _rounding_error(first, carriage)
+            left[first.kerf_from + clearance / 4] = rounding_error(first, carriage)
         if width is None or last.kerf_to < width:
-            right[last.kerf_to - clearance / 4] = _rounding_error(last, carriage)
+            right[last.kerf_to - clearance / 4] = rounding_error(last, carriage)
     nothing = Fraction(0)
     return {x: clearance / 2 + right.get(x, nothing) - left.get(x, nothing) for x in left.keys() | right.keys()}
 
@@ -326,7 +365,7 @@ def widest_edge_fin(passes: Iterable[Pass], carriage: Carriage, width: Fraction)
 
 
 def _really_cut(one: Pass, carriage: Carriage) -> tuple[Fraction, Fraction]:
-    moved = _rounding_error(one, carriage)
+    moved = rounding_error(one, carriage)
     return one.kerf_from + moved, one.kerf_to + moved
 
 

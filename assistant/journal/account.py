@@ -18,6 +18,7 @@ from assistant.journal.store import SessionRow
 from assistant.plans.model import Job
 from assistant.session import facts as f
 from assistant.session.kinds import MoveKind
+from assistant.wording.halves import which_half
 
 
 def state_in_words(row: SessionRow) -> str:
@@ -157,6 +158,7 @@ class _FactsInWords:
         setup = self.job.setups[fact.setup - 1]
         copies = f", {setup.copies} boards together" if setup.copies > 1 else ""
         end = "" if self.job.layout == "slots" else f", end {setup.end}"
+        end += which_half(setup)
         return f"Setup {fact.setup}: {one_line(setup.board)}, part {setup.part}{end}{copies}"
 
     def check_opened(self, fact: f.CheckOpened, at: float) -> str:

@@ -7,13 +7,13 @@ The shop file adds checks, sets the words and the `when` of default ones ([[chec
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum, auto
 from string import Formatter
-from typing import Any
+from typing import Any, NamedTuple
 
-from assistant.joinery.model import Pattern
+from assistant.joinery.model import Carriage, Pattern
 from assistant.plans.document import shown
 from assistant.plans.intents import Intent
 from assistant.plans.languages import Language, language_of
@@ -29,6 +29,7 @@ WHEN = (When.SESSION, When.SETUP, When.DEPTH, When.PART, When.STAGE, When.SETUP_
 """What a shop file can give, beside "every n"."""
 CLAMPS, GUARD, CLAMPS_AND_GUARD = "clamps", "guard", "clamps and guard"
 CARRYING_ON, SAW_OFF, BOARD_OUT = "carrying on", "saw off", "board out"
+PIECE_CHECK = "distance piece"
 FIXED = {
     CLAMPS: When.SETUP,
     GUARD: When.SETUP,
@@ -36,8 +37,9 @@ FIXED = {
     CARRYING_ON: When.STANDING_BY,
     SAW_OFF: When.SETUP_END,
     BOARD_OUT: When.LEAVING,
+    PIECE_CHECK: When.PIECE,
 }
-"""Checks that can't be removed, and when each is asked."""
+"""Checks that can't be removed where they are there at all, and when each is asked."""
 GONE = {"hold-down": "it is part of the clamps question"}
 """Former checks, and what has become of each."""
 BAR_CHECK = "setting bar out"
@@ -87,7 +89,8 @@ class _Row:
 
 # Beside `FIGURES`, in our own questions only: how the board is held, which depends on its end, and how many sockets or
 # slots there are, without the word.
-OWN_FIGURES = ("way", "short_way", "count")
+# What is asked about the distance piece depends on the half that is cut.
+OWN_FIGURES = ("way", "short_way", "count", "piece", "short_piece")
 _AGAIN_AFTER = {When.SETUP: frozenset({After.CLAMPED_AGAIN}), When.SETUP_END: frozenset({After.TAKEN_BACK})}
 _AS_LEFT = frozenset({After.INTERRUPTED})
 """What somebody can have changed at the saw meanwhile."""
@@ -103,6 +106,14 @@ _ASKED = (
         "glue dry overnight and scraped off, ends trimmed flush?",
         When.STAGE,
         "glue dry, scraped off and trimmed flush?",
+    ),
+    # Zero is set against the piece, and the board clamped against it.
+    _Row(
+        PIECE_CHECK,
+        "{piece}?",
+        When.PIECE,
+        "{short_piece}?",
+        frozenset({After.INTERRUPTED, After.CLAMPED_AGAIN}),
     ),
     _Row(ZERO_CHECK, "carriage zeroed to the reference edge?", When.SESSION),
     _Row(EDGE_AND_FACE, EDGE_AND_FACE_SAY, When.SETUP, "{short_way}?"),
@@ -201,7 +212,8 @@ def default_checks(language: Language) -> tuple[Check, ...]:
 def with_fixed(checks: Sequence[Check], language: Language) -> tuple[Check, ...]:
     """The checks of a session stored before some that can't be removed were there, with those at the end."""
     names = {check.name for check in checks}
-    missing = [check for check in default_checks(language) if check.name in FIXED and check.name not in names]
+    fixed = FIXED.keys() - {PIECE_CHECK}  # no such session had a piece
+    missing = [check for check in default_checks(language) if check.name in fixed and check.name not in names]
     return (*checks, *missing)
 
 
@@ -212,23 +224,28 @@ def figures_of(job: Job, pattern: Pattern) -> dict[str, Any]:
     """What `FIGURES` stand for while `pattern` is cut, mm, exact; wording rounds them away from the blade.
 
     lowest, highest: how far off the reference edge the outermost kerfs begin and end. depth: of the cut. above: how
-    far above the bed clamps, screws, hold-down and stop stay clear. sockets: how many it has.
+    far above the bed clamps, screws, hold-down and stop stay clear. sockets: how many are whole once it is cut, with
+    those of an earlier clamping. begun: 1 if it cuts one only in part, which is wider in the end.
     """
-    passes = pattern.passes
+    passes, sockets = pattern.passes, pattern.sockets
+    # Sockets are cut from the reference edge on, so all before the last one are whole; the rest from the other edge.
+    last = passes[-1].socket
+    begun = max(each.kerf_to for each in passes) < sockets[last - 1].end
     return {
         "lowest": min(each.kerf_from for each in passes),
         "highest": max(each.kerf_to for each in passes),
         "depth": pattern.depth,
         "above": pattern.depth + job.clear_above,
-        "sockets": len(pattern.sockets),
+        "sockets": len(sockets) if pattern.mirrored else last - begun,
+        "begun": int(begun and not pattern.mirrored),
     }
 
 
-def read_checks(root: Table, register: str, voice: VoiceSettings) -> tuple[Check, ...]:
+def read_checks(root: Table, carriage: Carriage, voice: VoiceSettings) -> tuple[Check, ...]:
     """The checks of a shop file, in order, faults noted.
 
-    register: the carriage's; the setting-bar check is there only with "setting bar". voice: its
-    language, its lead-in word and its phrases, none of which an answer may be like.
+    carriage: the setting-bar check is there only with register = "setting bar", the one of the distance piece only with
+    such a piece. voice: its language, its lead-in word and its phrases, none of which an answer may be like.
     """
     guard = root.table("guard")
     fitted = guard.text("fitted", GUARD_DEFAULT)
@@ -239,15 +256,28 @@ def read_checks(root: Table, register: str, voice: VoiceSettings) -> tuple[Check
     checks = [
         replace(check, say=GUARD_SAY.format(fitted)) if check.name == GUARD else check
         for check in default_checks(language_of(voice.language))
-        if check.name != BAR_CHECK or register == "setting bar"
+        if check.name not in _NEEDS or _NEEDS[check.name].there(carriage)
     ]
-    _own(root, checks, register, voice)
+    _own(root, checks, carriage, voice)
     ordered = _ordered(root, checks)
     off = _off(root, checks)
     return tuple(check for check in ordered if check.name not in off)
 
 
-def _own(root: Table, checks: list[Check], register: str, voice: VoiceSettings) -> None:
+class _Need(NamedTuple):
+    """What the carriage must have for a check. there: whether it has it. mend: how the shop file gives it."""
+
+    there: Callable[[Carriage], bool]
+    what: str
+    mend: str
+
+
+_BAR = _Need(lambda one: one.register == "setting bar", "a setting bar", 'set carriage.register = "setting bar"')
+_PIECE = _Need(lambda one: one.distance_piece is not None, "a distance piece", "give carriage.distance_piece")
+_NEEDS = {BAR_CHECK: _BAR, PIECE_CHECK: _PIECE}
+
+
+def _own(root: Table, checks: list[Check], carriage: Carriage, voice: VoiceSettings) -> None:
     named: set[str] = set()
     for table in root.tables("checks", MOST_CHECKS):
         name = table.text("name", required=True, most=40)
@@ -258,9 +288,9 @@ def _own(root: Table, checks: list[Check], register: str, voice: VoiceSettings) 
         elif name in GONE:
             table.fault("name", "is no longer a check", f"leave this table out: {GONE[name]}", name)
             table.skip()
-        elif name == BAR_CHECK and register != "setting bar":
-            mend = 'set carriage.register = "setting bar", or leave this check out'
-            table.fault("name", "is a check for a setting bar only", mend, name)
+        elif name in _NEEDS and not _NEEDS[name].there(carriage):
+            need = _NEEDS[name]
+            table.fault("name", f"is a check for {need.what} only", f"{need.mend}, or leave this check out", name)
             table.skip()
         else:
             named.add(name)
@@ -366,13 +396,13 @@ def _off(root: Table, checks: Sequence[Check]) -> list[str]:
     off = _known_names(root, "checks_off", checks)
     for name in off:
         if name in FIXED:
-            mend = f"leave it out: {', '.join(FIXED)} are asked on every machine"
-            root.fault("checks_off", "can't remove this check", mend, name)
+            kept = ", ".join(fixed for fixed in FIXED if any(check.name == fixed for check in checks))
+            root.fault("checks_off", "can't remove this check", f"leave it out: {kept} are always asked", name)
     return off
 
 
 def _known_names(root: Table, key: str, checks: Sequence[Check]) -> list[str]:
-    names = [check.name for check in checks] + [BAR_CHECK]
+    names = [*(check.name for check in checks), *_NEEDS]
     found: list[str] = []
     for name in root.names(key):
         if name in GONE:

@@ -27,7 +27,7 @@ MAX_INTEGER_BITS = 128
 
 # Tables and keys that only one of the two files has: they show which file this is.
 OF_A_PLAN = frozenset(
-    {"title", "stock", "joint", "boards", "slots", "spaced", "lining", "size", "uncertainty", "climate"}
+    {"title", "stock", "joint", "boards", "slots", "spaced", "lining", "size", "uncertainty", "climate", "order"}
 )
 OF_A_SHOP = frozenset(
     {"blade", "carriage", "pedal", "voice", "guard", "checks", "checks_off", "phrases", "pronunciations", "page"}

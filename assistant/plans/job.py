@@ -5,19 +5,30 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import accumulate
 from pathlib import PurePath
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery import settings, walls
+from assistant.joinery.halves import (
+    Clamping,
+    Half,
+    from_both_edges,
+    needs_two,
+    other_edge_faults,
+    takes_up_no_width,
+    whole,
+    with_piece,
+)
 from assistant.joinery.model import Pattern
 from assistant.joinery.passes import MOST_PASSES
 from assistant.joinery.pattern import pattern
 from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.plans import slips
-from assistant.plans.checks import GLUE_CHECK, ZERO_CHECK
+from assistant.plans.checks import GLUE_CHECK, PIECE_CHECK, ZERO_CHECK
 from assistant.plans.document import cleaned
 from assistant.plans.model import TEST_BOARD, Job, Plan, Setup, Shop
-from assistant.plans.pieces import SHARE_OUT, Piece, clamped, leaves_over, nominal, pieces, stages
+from assistant.plans.pieces import SHARE_OUT, Piece, board_ends, leaves_over, nominal, pieces, stages
 from assistant.plans.shop_file import read_alike
 
 # A fin up to the first thickness comes away under a fingernail. A fin as thin as the second is no thicker than a fibre
@@ -27,6 +38,9 @@ THINNEST_FIN = Fraction(1, 50)
 # Common practice, no source: table-saw blades cut 1.6 mm or more, and the thinnest slotting blades about half that.
 THINNEST_KERF = Fraction(4, 5)
 LEAST_LOOSENESS = Fraction(1, 20)  # mm: less can't be felt by hand
+SHORT_APPROACH = (
+    "the travel leaves too little room below at least one setting to take up the screw's play: come up to it slowly"
+)
 # Faults at these keys belong to the shop file, all others to the plan.
 SHOP_TABLES = ("blade.", "carriage.", "pedal.", "voice.", "page.")
 
@@ -47,30 +61,42 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         found = tuple(piece for piece in pieces(sound, shop.blade) if piece.of in with_boards)
     except BadInput as error:
         faults += error.faults
-    patterns = _patterns(sound, shop, found, faults)
+    laid_out = _patterns(sound, shop, found, faults)
     faults += _depth_faults(sound, found, shop)
     if not faults:  # with faults, some pieces have no pattern whose passes could be counted
-        faults += _count_faults(plan, found, patterns)
+        faults += _count_faults(plan, found, laid_out)
     if faults:
         placed = []
         for fault in dict.fromkeys(faults):
             path = shop.path if fault.where.startswith(SHOP_TABLES) else plan.path
             placed.append(replace(fault, where=f"{cleaned(PurePath(path).name) or 'plan'}: {fault.where}"))
         raise BadInput(placed)
+    in_two, both_edges = needs_two(laid_out, shop.carriage), plan.joint.far_half == "other edge"
+    has_piece = in_two and not both_edges
+    split = from_both_edges if both_edges else with_piece
+    of_piece = [split(each, shop.carriage) if in_two else (Clamping(Half.NONE, each),) for each in laid_out]
+    patterns = tuple(clamping.pattern for each in of_piece for clamping in each)
+    starts = list(accumulate((len(each) for each in of_piece), initial=0))
     setups: list[Setup] = []
-    # Pieces are in order of stage, depth and part, their boards as in the file: end 1 of all copies, then end 2.
-    for index, piece in enumerate(found):
-        for name, end, first, copies in clamped(piece, plan.boards):
-            setups.append(Setup(len(setups) + 1, piece.stage, name, piece.part, end, copies, first, index))
+    for place, name, end, first, copies in board_ends(found, plan.boards, plan.order):
+        piece = found[place]
+        for index, each in enumerate(of_piece[place], start=starts[place]):
+            number = len(setups) + 1
+            setups.append(Setup(number, piece.stage, name, piece.part, end, copies, first, index, each.half))
     last = len(stages(plan))
+    wholes = tuple(whole(each[-1].pattern, shop.carriage) for each in of_piece)
     # The last stage decides the joint's fit: what the stages before it cut is glued up and cut away.
-    cut = [one for piece, each in zip(found, patterns, strict=True) if piece.stage == last for one in each.passes]
+    cut = [one for piece, end in zip(found, wholes, strict=True) if piece.stage == last for one in end.passes]
     kerf, clearance = shop.blade.kerf, plan.joint.clearance
     greatest, worst = settings.rounding_report(cut, shop.carriage, clearance, width=plan.width)
     # A slot gets the whole clearance, not half of it, since the piece that goes into it isn't cut.
     slotted = plan.joint.layout == "slots"
+    if in_two and both_edges:
+        worst -= _lost_to_width(plan.measured_widths, plan.width, wholes, slotted)
     assumed_kerf = kerf - clearance if slotted else walls.assumed_kerf(kerf, clearance)
-    warnings = dict.fromkeys(warnings_of(plan, shop, patterns, setups, worst))
+    warnings = dict.fromkeys(warnings_of(plan, shop, wholes, worst, has_piece))
+    if _short_approach(patterns, setups, shop):
+        warnings[SHORT_APPROACH] = None
     return Job(
         title=plan.title,
         plan_digest=plan.digest,
@@ -78,7 +104,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         clearance=clearance,
         assumed_kerf=assumed_kerf,
         warnings=tuple(warnings),
-        checks=tuple(check for check in shop.checks if check.name not in _not_asked(shop, last)),
+        checks=tuple(check for check in shop.checks if check.name not in _not_asked(shop, last, has_piece)),
         stages=stages(plan),
         patterns=patterns,
         setups=tuple(setups),
@@ -95,9 +121,19 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     )
 
 
-def _not_asked(shop: Shop, stages: int) -> tuple[str, ...]:
+def _lost_to_width(widths: Sequence[Fraction], width: Fraction, ends: Iterable[Pattern], slotted: bool) -> Fraction:
+    """How much less clearance there may be because the boards, cut from both edges, are not of one width (mm)."""
+    off = max(abs(each - width) for each in widths)
+    if slotted:  # what goes into the slots isn't cut, and only one in the middle has its walls from both edges
+        return off
+    # Mates of different widths have their far halves that much apart.
+    return max(widths) - min(widths) + (off if any(takes_up_no_width(end) for end in ends) else 0)
+
+
+def _not_asked(shop: Shop, stages: int, has_piece: bool) -> tuple[str, ...]:
     """The checks that this job has no use for. A driven carriage is homed in each run, so nobody has to zero it."""
-    return (*([GLUE_CHECK] if stages == 1 else []), *([ZERO_CHECK] if shop.carriage.drive else []))
+    needless = {GLUE_CHECK: stages == 1, ZERO_CHECK: shop.carriage.drive is not None, PIECE_CHECK: not has_piece}
+    return tuple(name for name, is_needless in needless.items() if is_needless)
 
 
 def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault]) -> tuple[Pattern, ...]:
@@ -107,6 +143,8 @@ def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault
     if plan.joint.layout == "slots":
         where = "slots"
     made = []
+    both_edges = plan.joint.far_half == "other edge"
+    carriage = replace(shop.carriage, travel=None) if both_edges else shop.carriage
     for piece in found:
         try:
             one = pattern(
@@ -115,15 +153,45 @@ def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault
                 plan.width,
                 piece.depth,
                 shop.blade,
-                shop.carriage,
+                carriage,
                 where=where,
                 unit=plan.unit,
             )
+            if both_edges and (beyond := other_edge_faults(one, shop.carriage, plan.unit)):
+                raise BadInput(beyond)
             made.append(_come_down(one, plan.joint.come_down, faults) if piece.part == "A" else one)
         except BadInput as error:
             part = "" if plan.joint.layout == "slots" else f"part {piece.part}: "
             faults += [replace(fault, what=part + fault.what) for fault in error.faults]
+    if both_edges and needs_two(made, shop.carriage):
+        faults += _width_faults(plan)
     return tuple(made)
+
+
+def _width_faults(plan: Plan) -> Iterator[Fault]:
+    """Why boards of these measured widths can't be cut from both edges: each may differ by a quarter of the clearance.
+
+    More would show: the far half of a board lies as far off as its width, and its mate's as that one's.
+    """
+    widths, boards = plan.measured_widths, sum(board.count for board in plan.boards)
+    where, allowed, unit = "stock.measured_widths", plan.joint.clearance / 4, plan.unit
+    piece = 'set joint.far_half = "distance piece", which needs no widths'
+    if len(widths) < boards:
+        mend = f"measure every board and list its width, or {piece}"
+        yield Fault(f"must have a width for each of the {boards} boards", f"{len(widths)} widths", where, mend)
+    if not widths:
+        return
+    limit = f"by more than {at_most(allowed, unit)}, a quarter of the clearance"
+    mend = f"plane the boards to one width, or {piece}"
+    for n, each in enumerate(widths, start=1):
+        if abs(each - plan.width) > allowed:
+            off = plain_length(abs(each - plan.width), unit)
+            what = f"differs from stock.width by {off}, {limit}"
+            yield Fault(what, plain_length(each, unit), f"{where}[{n}]", mend)
+    if max(widths) - min(widths) > allowed:
+        narrow, wide = (f"{where}[{widths.index(edge(widths)) + 1}]" for edge in (min, max))
+        off = plain_length(max(widths) - min(widths), unit)
+        yield Fault(f"differs from {narrow} by {off}, {limit}", plain_length(max(widths), unit), wide, mend)
 
 
 def _come_down(one: Pattern, wanted: tuple[int, ...], faults: list[Fault]) -> Pattern:
@@ -146,19 +214,19 @@ def _depth_faults(plan: Plan, found: Sequence[Piece], shop: Shop) -> Iterator[Fa
 
 
 def _count_faults(plan: Plan, found: Sequence[Piece], patterns: Sequence[Pattern]) -> Iterator[Fault]:
-    total = sum(
-        len(each.passes) * sum(1 for _ in clamped(piece, plan.boards))
-        for piece, each in zip(found, patterns, strict=True)
-    )
+    total = sum(len(patterns[each.piece].passes) for each in board_ends(found, plan.boards, plan.order))
     if total > MOST_PASSES:
         mend = "split the job into several plans, or cut boards in stacks"
         yield Fault(f"more than {MOST_PASSES:,} passes in one job", f"{total:,} passes", "boards", mend)
 
 
 def warnings_of(
-    plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], setups: Iterable[Setup], worst: Fraction
+    plan: Plan, shop: Shop, patterns: tuple[Pattern, ...], worst: Fraction, has_piece: bool = False
 ) -> Iterator[str]:
-    """What to look out for when these patterns of a plan are cut. worst: the clearance left at the worst, mm."""
+    """What to look out for when these patterns of a plan are cut: whole ends, with the settings of all their clampings.
+
+    worst: the clearance left at the worst, mm.
+    """
     yield from slips.warnings(plan)
     yield from _thin_between(plan, shop, patterns) if plan.joint.layout == "slots" else _slivers(plan, shop)
     # A joint of one's own may be called a test board too, but it has a clearance.
@@ -178,16 +246,12 @@ def warnings_of(
         at_far = max((one.kerf_to - each.width for one in each.passes), default=Fraction(0))
         if at_reference > 0:
             length = plain_length(at_reference, shop.unit)
-            yield f"part {each.part}: a pass cuts {length} past the reference edge, into the stop or beyond"
+            what = "distance piece" if has_piece else "stop"
+            yield f"part {each.part}: a pass cuts {length} past the reference edge, into the {what} or beyond"
         if at_far > 0:
             length = plain_length(at_far, shop.unit)
             yield f"part {each.part}: a pass cuts {length} past the far edge: keep clamps and hold-down clear of it"
     yield from _rounding(patterns, shop, worst, plan.joint.clearance)
-    if _short_approach(patterns, setups, shop):
-        yield (
-            "the travel leaves too little room below at least one setting to take up the screw's play: "
-            "come up to it slowly"
-        )
     for each in patterns:
         for one in each.passes:
             if one.down and settings.descent_is_short(shop.carriage, one.setting):

@@ -14,6 +14,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any, TypeVar
 
+from assistant.joinery.halves import Half
 from assistant.joinery.model import CLEAR_ABOVE, Carriage, Drive, Pass, Pattern, Segment
 from assistant.joinery.settings import read_as
 from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
@@ -114,6 +115,8 @@ def _refuse_contradictions(job: Job) -> None:
             raise ValueError(f"setup {place} names pattern {setup.pattern} of {len(job.patterns)}")
         if not 1 <= setup.stage <= len(job.stages):
             raise ValueError(f"setup {place} names stage {setup.stage} of {len(job.stages)}")
+        if setup.half in (Half.PIECE_IN, Half.PIECE_OUT) and not job.carriage.distance_piece:
+            raise ValueError(f"setup {place} needs a distance piece, and the carriage has none")
     if len(set(job.order)) < len(job.order) or not set(job.order) <= {setup.number for setup in job.setups}:
         raise ValueError(f"the order names a setup twice, or one that isn't there: {job.order!r:.60}")
     for pattern in job.patterns:
@@ -226,17 +229,21 @@ def pattern_to_json(pattern: Pattern) -> dict[str, Any]:
             {"start": fraction_text(s.start), "end": fraction_text(s.end), "finger": s.is_finger}
             for s in pattern.segments
         ],
-        "passes": [
-            {
-                "number": one.number,
-                "socket": one.socket,
-                "kerf_from": fraction_text(one.kerf_from),
-                "kerf_to": fraction_text(one.kerf_to),
-                "setting": fraction_text(one.setting),
-                **({"down": True} if one.down else {}),
-            }
-            for one in pattern.passes
-        ],
+        "passes": [_pass_to_json(one) for one in pattern.passes],
+        **({"before": [_pass_to_json(one) for one in pattern.before]} if pattern.before else {}),
+        **({"mirrored": True} if pattern.mirrored else {}),
+    }
+
+
+def _pass_to_json(one: Pass) -> dict[str, Any]:
+    return {
+        "number": one.number,
+        "socket": one.socket,
+        "kerf_from": fraction_text(one.kerf_from),
+        "kerf_to": fraction_text(one.kerf_to),
+        "setting": fraction_text(one.setting),
+        **({"down": True} if one.down else {}),
+        **({"shift": fraction_text(one.shift)} if one.shift else {}),
     }
 
 
@@ -248,6 +255,8 @@ def pattern_from_json(data: object) -> Pattern:
         of.length("depth"),
         of.many("segments", _segment_from_json),
         of.many("passes", _pass_from_json),
+        of.many("before", _pass_from_json) if of.has("before") else (),
+        of.has("mirrored") and of.flag("mirrored"),
     )
 
 
@@ -265,6 +274,7 @@ def _pass_from_json(data: object) -> Pass:
         of.length("kerf_to"),
         of.length("setting"),
         of.has("down") and of.flag("down"),
+        of.length("shift") if of.has("shift") else Fraction(0),
     )
 
 
@@ -279,6 +289,7 @@ def setup_to_json(setup: Setup) -> dict[str, Any]:
         "copies": setup.copies,
         "first_copy": setup.first_copy,
         "pattern": setup.pattern,
+        "half": setup.half,
     }
 
 
@@ -293,7 +304,15 @@ def setup_from_json(data: object) -> Setup:
         of.whole("copies"),
         of.whole("first_copy"),
         of.whole("pattern"),
+        # Jobs stored before boards could be wider than the travel cut every end in one clamping.
+        _half(of.text_or("half", "")),
     )
+
+
+def _half(text: str) -> Half:
+    if text not in list(Half):
+        raise ValueError(f"there is no such half of an end: {text!r:.40}")
+    return Half(text)
 
 
 def _carriage_to_json(carriage: Carriage) -> dict[str, Any]:
@@ -310,6 +329,7 @@ def _carriage_to_json(carriage: Carriage) -> dict[str, Any]:
         "stop_side": carriage.stop_side,
         "fractions": carriage.fractions,
         **({"drive": _drive_to_json(carriage.drive)} if carriage.drive else {}),
+        **({"distance_piece": fraction_text(carriage.distance_piece)} if carriage.distance_piece else {}),
     }
 
 
@@ -335,6 +355,8 @@ def _carriage_from_json(data: object, reads: str) -> Carriage:
     )
     if of.has("drive"):
         carriage = replace(carriage, drive=_drive_from_json(of.value("drive")))
+    if of.has("distance_piece"):
+        carriage = replace(carriage, distance_piece=of.length("distance_piece"))
     # Jobs stored before screens followed the voice don't say whether the carriage shows fractions.
     return replace(carriage, fractions=of.flag("fractions")) if of.has("fractions") else read_as(carriage, reads)
 

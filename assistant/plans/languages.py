@@ -22,6 +22,7 @@ FOLDER = Path(__file__).parents[1] / "wording" / "languages"
 AGAIN = "again"  # of "go to": the word after which the number is said once more
 CHECKS = (
     "glue dry and trimmed",
+    "distance piece",
     "zero",
     "edge and face",
     "setting bar out",

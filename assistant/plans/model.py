@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 
+from assistant.joinery.halves import Half, whole
 from assistant.joinery.lined import Lining
 from assistant.joinery.model import CLEAR_ABOVE, Blade, Carriage, Pattern
 from assistant.joinery.slots import Slot
@@ -34,7 +35,8 @@ class JointPlan:
     """The [joint] table. layout: even | listed | slots | lined. clearance: socket minus finger, mm.
 
     A lined joint is laid out by `finger`, like an even joint, or by `widths`, like a listed one. come_down: sockets of
-    part A, from 1, that the carriage approaches from above: on a test board, to measure its play.
+    part A, from 1, that the carriage approaches from above: on a test board, to measure its play. far_half: how what
+    lies beyond the travel is cut, "distance piece" | "other edge".
     """
 
     layout: str
@@ -47,6 +49,7 @@ class JointPlan:
     clearance: Fraction = Fraction(1, 10)
     sand_allowance: Fraction = Fraction(3, 10)
     come_down: tuple[int, ...] = ()
+    far_half: str = "distance piece"
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +117,8 @@ class Plan:
     """A whole plan file. thickness: per part ("A", "B"). digest: SHA-256 of the file's bytes, hex.
 
     slot_height: wood above the saw's table where slots are cut, None for the board's thickness. lining:
-    of a lined joint. size: of the box, to work out board lengths from. woods: by part.
+    of a lined joint. size: of the box, to work out board lengths from. woods: by part. order: of cutting, "by part" or
+    "by board". measured_widths: of every board, where the far half is cut from the other edge.
     """
 
     title: str
@@ -134,6 +138,8 @@ class Plan:
     size: BoxSize | None = None
     woods: dict[str, BoardWood] = field(default_factory=dict)
     climate: Climate | None = None
+    order: str = "by part"
+    measured_widths: tuple[Fraction, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +202,8 @@ class When(StrEnum):
     """After a given number of passes."""
     SETUP_END = "setup end"
     """After the last pass of a setup."""
+    PIECE = "distance piece"
+    """Where the distance piece has been put to the stop or taken out."""
     STANDING_BY = "standing by"
     """Only before carrying on after standing by."""
     LEAVING = "leaving"
@@ -240,7 +248,8 @@ class Setup:
     number: from 1 through all stages, for good: what joins the job later gets the next numbers. stage: from 1. board:
     its name in the plan. end: 1 or 2.
     copies: boards clamped together. first_copy: the first one's number among the plan entry's
-    boards, from 1. pattern: index into the job's patterns. part: as called aloud: "A", "B", "A blank".
+    boards, from 1. pattern: index into the job's patterns. part: as called aloud: "A", "B", "A blank". half: which half
+    of the end is cut, if the board is wider than the travel.
     """
 
     number: int
@@ -251,6 +260,7 @@ class Setup:
     copies: int
     first_copy: int
     pattern: int
+    half: Half = field(default=Half.NONE, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,7 +303,17 @@ class Job:
 
     def is_turned(self, setup_number: int) -> bool:
         """Whether the board of this setup is turned over, to stand on its other end; a slotted board never is."""
-        return self.setups[setup_number - 1].end == 2 and self.layout != "slots"
+        setup = self.setups[setup_number - 1]
+        first_of_the_end = setup.half in (Half.NONE, Half.PIECE_IN)
+        return setup.end == 2 and first_of_the_end and self.layout != "slots"
+
+    @property
+    def ends(self) -> tuple[Pattern, ...]:
+        """What is cut into each kind of end, in all its clampings together."""
+        # The second half of an end follows its first one.
+        firsts = {n for n, each in enumerate(self.patterns[1:]) if each.before}
+        lasts = (each for n, each in enumerate(self.patterns) if n not in firsts)
+        return tuple(whole(each, self.carriage) for each in lasts)
 
     @property
     def total_passes(self) -> int:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import NamedTuple
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery import layout, lined, slots, walls
@@ -125,13 +126,40 @@ def _lined(plan: Plan, final: dict[str, tuple[Segment, ...]], blade: Blade | Non
     return found
 
 
-def clamped(piece: Piece, boards: Iterable[BoardPlan]) -> Iterator[tuple[str, int, int, int]]:
-    """(board, end, first copy, copies clamped together) in cutting order, with a blank for each lined end."""
-    for board in boards:
-        if board.part != piece.of:
-            continue
-        count, ends = (board.count * board.ends, 1) if piece.is_blank else (board.count, board.ends)
-        name = board.name + BLANK if piece.is_blank else board.name
-        for end in range(1, ends + 1):
-            for first in range(1, count + 1, board.stack):
-                yield name, end, first, min(board.stack, count - first + 1)
+class BoardEnd(NamedTuple):
+    """One board end, or a stack of them. piece: its place among the pieces. first: number of the first copy, from 1."""
+
+    piece: int
+    board: str
+    end: int
+    first: int
+    copies: int
+
+
+def board_ends(found: Sequence[Piece], boards: Sequence[BoardPlan], order: str) -> Iterator[BoardEnd]:
+    """Everything that is clamped, in cutting order, with a blank for each lined end.
+
+    found: the pieces in their own cutting order. order: "by part", end 1 of all copies and then end 2, piece after
+    piece; or "by board", within a stage each board of the file, or each stack of it, with all that is cut into it.
+    """
+    if order == "by part":
+        for place, piece in enumerate(found):
+            for board in boards:
+                yield from _ends_of(place, piece, board)
+        return
+    for stage in sorted({piece.stage for piece in found}):
+        here = [(place, piece) for place, piece in enumerate(found) if piece.stage == stage]
+        for board in boards:
+            of_board = [each for place, piece in here for each in _ends_of(place, piece, board)]
+            # A blank is a board of its own, which comes after those that it is glued into.
+            yield from sorted(of_board, key=lambda each: (found[each.piece].is_blank, each.first, each.end))
+
+
+def _ends_of(place: int, piece: Piece, board: BoardPlan) -> Iterator[BoardEnd]:
+    if board.part != piece.of:
+        return
+    count, ends = (board.count * board.ends, 1) if piece.is_blank else (board.count, board.ends)
+    name = board.name + BLANK if piece.is_blank else board.name
+    for end in range(1, ends + 1):
+        for first in range(1, count + 1, board.stack):
+            yield BoardEnd(place, name, end, first, min(board.stack, count - first + 1))

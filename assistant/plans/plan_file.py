@@ -26,6 +26,8 @@ MOST_WIDTHS = 1000
 MOST_BOARDS = 1000
 MOST_COUNT = 1000
 LAYOUTS = ("even", "listed", "slots", "lined")
+ORDERS = ("by part", "by board")
+FAR_HALVES = ("distance piece", "other edge")
 EVEN_KEYS, LISTED_KEYS = ("finger", "remainder"), ("widths", "repeat", "mirror")
 
 
@@ -62,6 +64,7 @@ def _read(document: Document, path: Path) -> Plan | None:
     root = Table(document, "", document.tree)
     title = root.text("title", cleaned(path.stem)[:MAX_TEXT] or "plan")
     unit = root.choice("unit", ("mm", "in"), required=True) or "mm"
+    order = root.choice("order", ORDERS, "by part") or "by part"
     stock = _stock(root.table("stock", required=True), unit)
     layout, joint = _joint(root.table("joint", required=True), unit)
     extras = read_extras(root, layout, stock.width, unit)
@@ -89,6 +92,8 @@ def _read(document: Document, path: Path) -> Plan | None:
         size=extras.size,
         woods=stock.woods,
         climate=climate,
+        order=order,
+        measured_widths=stock.widths,
     )
     if (layout != "lined" or extras.lining) and (layout != "slots" or extras.slots):
         _try_layout(document, plan)
@@ -110,13 +115,17 @@ def _try_layout(document: Document, plan: Plan) -> None:
 
 
 class _Stock(NamedTuple):
-    """The [stock] table. height: of the wood above the saw's table where slots are cut, mm; None if not given."""
+    """The [stock] table. height: of the wood above the saw's table where slots are cut, mm; None if not given.
+
+    widths: measured on the boards.
+    """
 
     width: Fraction | None
     thickness: dict[str, Fraction]
     woods: dict[str, BoardWood]
     species: str | None
     height: Fraction | None
+    widths: tuple[Fraction, ...] = ()
 
 
 def _stock(table: Table, unit: str) -> _Stock:
@@ -136,9 +145,10 @@ def _stock(table: Table, unit: str) -> _Stock:
     for each in of_part.values():
         each.close()
     height = table.length("height", unit, above=ZERO)
+    measured = table.lengths("measured_widths", unit, MOST_BOARDS)
     table.allow(PARTS)
     table.close()
-    return _Stock(width, thickness, woods, woods["A"].species, height)
+    return _Stock(width, thickness, woods, woods["A"].species, height, tuple(measured))
 
 
 def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
@@ -156,6 +166,7 @@ def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
     if layout not in (None, "listed"):
         mend = "leave it out: it is only for test boards"
         table.refuse(("come_down",), f'means nothing with layout = "{layout}"', mend)
+    far_half = table.choice("far_half", FAR_HALVES, "distance piece")
     come_down = table.integers("come_down", least=1, most=MOST_WIDTHS)
     table.close()
     if layout is None or shape is None:
@@ -166,6 +177,7 @@ def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
         clearance=clearance,
         sand_allowance=ZERO if sand is None else sand,
         come_down=come_down,
+        far_half=far_half or "distance piece",
     )
 
 

@@ -31,6 +31,7 @@ def changed(job: Job, shop: Shop) -> tuple[str, ...]:
         ("resolution", *((None, None) if dialled else (old.resolution, new.resolution))),
         ("backlash", old.backlash, new.backlash),
         ("travel", _travel(old), _travel(new)),
+        ("distance piece", old.distance_piece, new.distance_piece),
         ("register", old.register, new.register),
         ("side of the stop", old.stop_side, new.stop_side),
         # A motor that came later moves no cut.

@@ -111,7 +111,7 @@ def _read(document: Document, path: str) -> Shop:
     pronunciations = read_pronunciations(root, language)
     own = read_phrases(root, language, voice.lead_in, pronunciations)
     voice = replace(voice, phrases=own.pairs, pronunciations=pronunciations)
-    checks = read_checks(root, carriage.register, voice)
+    checks = read_checks(root, carriage, voice)
     refuse_answers(own, checks, language)
     page = root.table("page")
     may_record_cuts = page.flag("may_record_cuts", False)
@@ -185,8 +185,28 @@ def _carriage(table: Table, unit: str) -> Carriage:
         table.choice("stop_side", ("left", "right"), default.stop_side) or default.stop_side,
         drive=_drive(table.table("drive"), unit, kind, 1 / resolution),
     )
+    carriage = replace(carriage, distance_piece=_distance_piece(table, unit, carriage))
     table.close()
     return carriage
+
+
+def _distance_piece(table: Table, unit: str, carriage: Carriage) -> Fraction | None:
+    piece = table.length("distance_piece", unit, above=ZERO)
+    if piece is None:
+        return None
+    if carriage.register == "setting bar":
+        # In the second half the blade stands far from the edge, so no bar can lie between them.
+        mend = 'set carriage.register = "stop", or leave it out'
+        table.fault("distance_piece", 'means nothing with register = "setting bar"', mend)
+    if carriage.travel is None:
+        if not table.faulted("travel"):
+            table.fault("distance_piece", "means nothing without carriage.travel", "give the travel, or leave it out")
+    elif piece >= carriage.travel[1] - carriage.travel[0]:
+        travel = plain_length(carriage.travel[1] - carriage.travel[0], unit)
+        what = f"must be shorter than the travel of {travel}, but is {plain_length(piece, unit)}"
+        mend = "use a shorter piece: nothing reaches what lies between the two halves of a board otherwise"
+        table.fault("distance_piece", what, mend)
+    return piece
 
 
 def _drive(table: Table, unit: str, kind: str, steps: Fraction) -> Drive | None:

@@ -10,7 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from assistant.errors import BadInput, Fault
 from assistant.joinery import settings
+from assistant.joinery.halves import Half
 from assistant.joinery.model import Pattern, Segment
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.job import build_job, warnings_of
@@ -49,12 +51,17 @@ def can_be_tested(plan: Plan) -> bool:
 def build_test_joint(plan: Plan, shop: Shop) -> tuple[Job, Offcuts]:
     """The test joint of a plan that `can_be_tested`: a job of two setups, one for each part. Raises as `build_job`."""
     job = build_job(plan, shop)
-    whole = _is_whole(job.patterns)
-    patterns = job.patterns if whole else _first_fingers(job.patterns)
-    named = (f"test piece {pattern.part}" for pattern in patterns)
+    # Of a board wider than the travel only what its first clamping reaches: the second would prove nothing more.
+    half = job.setups[0].half
+    firsts = tuple(job.patterns[n] for n in sorted({s.pattern for s in job.setups if not s.half.is_second}))
+    whole = half is Half.NONE and _is_whole(firsts)
+    patterns = firsts if whole else _first_fingers(firsts)
+    if any({one.socket for one in each.passes} != set(range(1, len(each.sockets) + 1)) for each in patterns):
+        where, mend = "carriage.travel", "cut a joint in scrap by hand, and tell `kerfcall calibrate fit` how it fits"
+        raise BadInput([Fault("does not reach the first three fingers, so no test joint can be cut", "", where, mend)])
     setups = tuple(
-        Setup(number, 1, board, pattern.part, 1, 1, 1, number - 1)
-        for number, (board, pattern) in enumerate(zip(named, patterns, strict=True), 1)
+        Setup(number, 1, f"test piece {pattern.part}", pattern.part, 1, 1, 1, number - 1, half)
+        for number, pattern in enumerate(patterns, 1)
     )
     cut = [one for pattern in patterns for one in pattern.passes]
     greatest, worst = settings.rounding_report(cut, shop.carriage, job.clearance, width=patterns[0].width)
@@ -66,7 +73,7 @@ def build_test_joint(plan: Plan, shop: Shop) -> tuple[Job, Offcuts]:
         order=tuple(setup.number for setup in setups),
         greatest_error=greatest,
         worst_clearance=worst,
-        warnings=tuple(dict.fromkeys(warnings_of(plan, shop, patterns, setups, worst))),
+        warnings=tuple(dict.fromkeys(warnings_of(plan, shop, patterns, worst, half is Half.PIECE_IN))),
     )
     # A finger ends a quarter of the clearance before the nominal wall, which is the figure to rip to.
     width = plan.width if whole else patterns[0].width + job.clearance / 4

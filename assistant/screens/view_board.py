@@ -43,6 +43,8 @@ class BoardPicture:
         self._kerfs = [(float(one.kerf_from), float(one.kerf_to)) for one in pattern.passes]
         by_start = sorted(range(len(self._kerfs)), key=lambda n: self._kerfs[n])
         self._by_start = [(self._kerfs[n][0], n) for n in by_start]
+        # Cut in an earlier clamping of this end.
+        self._gone = [(float(one.kerf_from), float(one.kerf_to)) for one in pattern.before]
         self._widest = max((b - a for a, b in self._kerfs), default=0.0)
 
     def draw(self, canvas: Canvas | Pane, top: int, rows: int, cut: int, pass_: int) -> None:
@@ -105,7 +107,7 @@ class BoardPicture:
             if cut >> index & 1 and x <= self._kerfs[index][1]:
                 return GONE
             n -= 1
-        return COMING
+        return GONE if any(left < x <= right for left, right in self._gone) else COMING
 
     def _beside(self, canvas: Canvas | Pane, top: int, high: int, window: Window) -> None:
         """The stop at the reference edge, and marks on each side for what is not shown."""

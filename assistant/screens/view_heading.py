@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
+from assistant.joinery.halves import Half
 from assistant.joinery.settings import reading
 from assistant.screens import view_letters as letters
 from assistant.screens.view_move import (
@@ -181,5 +182,9 @@ def check_figure(words: Words, asked: dict[str, Any]) -> str:
     if "{depth}" in asked.get("say", ""):
         return letters.plain_capitals(figures.depth(asked["depth"]))
     if "{sockets}" in asked.get("say", ""):
-        return f"COUNT {asked['sockets']}"
+        return f"COUNT {asked['sockets']}" + " + 1 BEGUN" * asked["begun"]
+    if "{piece}" in asked.get("say", ""):
+        if asked.get("half") == Half.PIECE_OUT:
+            return "OUT"
+        return letters.plain_capitals(figures.length(words.carriage.distance_piece or Fraction(0)))
     return ""

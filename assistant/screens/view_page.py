@@ -67,6 +67,7 @@ from assistant.screens.view_words import (
 from assistant.session.effects import View
 from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, MOVE_ASKED
+from assistant.wording.halves import which_half
 from assistant.wording.prompts import Words
 
 TONE_COLOURS = {
@@ -412,6 +413,7 @@ def _names(view: View, job: Job) -> tuple[str, str]:
     setup, which = job.setups[view.setup - 1], which_of(job, view.setup).removesuffix(" together")
     name = f"{setup.board}{f' {which}' if which else ''}"
     end = "" if job.layout == "slots" else f", end {setup.end}"
+    end += which_half(setup)
     return f"{name}, part {setup.part}{end}", f"{name}{end}"
 
 

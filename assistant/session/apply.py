@@ -6,12 +6,13 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
-from assistant.plans.checks import BOARD_OUT, SAW_OFF, After, covered_by
+from assistant.plans.checks import BOARD_OUT, PIECE_CHECK, SAW_OFF, After, covered_by
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job, When
 from assistant.session import facts as f
 from assistant.session.checks import asks_saw_off, bits_of, confirmed_with, counted_on, due_after
 from assistant.session.kinds import MoveKind, SetupStatus, Then
+from assistant.session.slip import to_try
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -60,7 +61,7 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
     job = state.the_job
     setup, before = job.setups[fact.setup - 1], state.the_setup if state.setup else None
     redo = state.redo
-    if any(last is not None and last.setup == fact.setup for last in state.confirmed):
+    if fact.setup in state.named:
         redo |= due_after(job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK)
     if before is not None and setup.stage < before.stage:
         redo |= bits_of(job.checks, [check.name for check in job.checks if check.when == When.STAGE])
@@ -69,6 +70,7 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
         "previous": state.setup,
         "chosen": 0,
         "status": with_status(changed(state, {"status": _left(state)}), SetupStatus.BEGUN, fact.setup),
+        "named": state.named | {fact.setup},
         "boards": state.boards + 1,
         "turns": state.turns + job.is_turned(fact.setup),
         "to_register": bool(state.cuts[fact.setup - 1]),
@@ -100,7 +102,15 @@ def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
     confirmed = confirmed_with(state, fact.check)
     still = {"saw_runs": False, **_driving(state, still=True)} if is_off else {}
     answered = {"open_check": None, "touched": True, "answered": state.answered + 1}
-    return {"confirmed": confirmed, "redo": redo, **answered, **still}
+    return {"confirmed": confirmed, "redo": redo, **answered, **still, **_tried_again(state, fact)}
+
+
+def _tried_again(state: State, fact: f.CheckConfirmed) -> Change:
+    """Where a cut of the first half was tried with the distance piece out, the carriage stands at its setting there."""
+    tried = to_try(state) if fact.check == PIECE_CHECK else None
+    if tried is None or tried.setting == state.carriage_at:
+        return {}
+    return {"carriage_at": tried.setting, "came_from": state.carriage_at, "play_open": False}
 
 
 def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from assistant.plans.checks import CLAMPS, SAW_OFF, figures_of
+from assistant.plans.checks import CLAMPS, PIECE_CHECK, SAW_OFF, figures_of
+from assistant.plans.model import Check, Job, Setup
 from assistant.session import effects as e
 from assistant.session.driven import move_prompt, passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName
 from assistant.session.order import opposite
-from assistant.session.slip import trial
+from assistant.session.slip import Tried, to_try, trial
 from assistant.session.state import CHECKS, State
 
 _MOVE = ("setting", "previous", "approach")
@@ -32,8 +33,18 @@ def check_prompt(state: State, index: int | None = None, again: bool = False) ->
     chosen = (state.open_check if index is None else index) or 0
     check = state.the_job.checks[chosen]
     whole = again or (check.name == CLAMPS and bool(state.redo >> chosen & 1))
-    figures = figures_of(state.the_job, state.pattern)
-    return prompt("check", name=check.name, say=check.say, whole=whole, end=state.the_setup.end, **figures)
+    tried = to_try(state) if check.name == PIECE_CHECK else None
+    return question_of(state.the_job, state.the_setup, check, tried, whole=whole)
+
+
+def question_of(job: Job, setup: Setup, check: Check, tried: Tried | None, whole: bool = False) -> e.Prompt:
+    """A check's question in this setup. tried: what the check of the distance piece asks to try. whole: say all."""
+    figures = figures_of(job, job.patterns[setup.pattern])
+    if setup.half:
+        figures["half"] = setup.half
+    if tried:
+        figures["where"], figures["setting"] = tried
+    return prompt("check", name=check.name, say=check.say, whole=whole, end=setup.end, **figures)
 
 
 def check_prompts(state: State, index: int | None = None, again: bool = False) -> tuple[e.Prompt, ...]:
@@ -51,11 +62,11 @@ def end_prompts(state: State, last: e.Prompt) -> tuple[e.Prompt, ...]:
 
 
 def _cut_off(state: State, setup: int) -> dict[str, object]:
-    """How much length an end takes with it, mm, and which board must lose as much: "" if not known, None for none."""
+    """How much length an end takes with it, mm, and which setup's board must lose as much: 0 if not known, None for none."""
     facing = opposite(state, setup)
     return {
         "off": state.the_job.pattern_of(setup).depth + state.the_job.kerf,
-        "facing": None if facing is None else facing.board,
+        "facing": None if facing is None else facing.setup,
     }
 
 
@@ -65,7 +76,8 @@ def question_prompt(state: State) -> e.Prompt:
         raise ValueError("no question is open")
     tries = trial(state) if question.name == QuestionName.REGISTERED else None
     figures = {} if tries is None else {name: getattr(tries, name) for name in ("where", *_MOVE)}
-    place = {"setup": question.setup, "pass_": question.pass_}
+    half = state.the_job.setups[question.setup - 1].half
+    place = {"setup": question.setup, "pass_": question.pass_, **({"half": half} if half else {})}
     if question.name == QuestionName.MOVE:
         return prompt("ask move", **place, **dict(move_prompt(state).figures))
     if question.name == QuestionName.OFF:

@@ -159,6 +159,7 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
         stop_side=job.carriage.stop_side,
         register=job.carriage.register,
         layout=job.layout,
+        half=setup.half,
         short=short,
         part_changed=short and before is not None and before.part != setup.part,
         turn=turn,

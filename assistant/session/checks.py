@@ -86,7 +86,11 @@ def _index(state: State, name: str) -> int | None:
 def _due_by_itself(state: State, index: int) -> bool:
     if state.redo >> index & 1:
         return True
-    return _due(state.the_job.checks[index], state.confirmed[index], here(state))
+    check, last = state.the_job.checks[index], state.confirmed[index]
+    if check.when == When.PIECE:
+        setups = state.the_job.setups
+        return last is None or setups[last.setup - 1].half != state.the_setup.half
+    return _due(check, last, here(state))
 
 
 def _clamps_with_guard(state: State) -> bool:

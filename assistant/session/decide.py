@@ -207,7 +207,11 @@ def _confirm(turn: Turn, answer: Answer) -> None:
         return
     stands_at = runs_down_until(turn.state)
     if stands_at is not None and answer.since < stands_at:
-        turn.say(Klass.REFUSED, prompt("blade still turns", takes=turn.state.the_job.run_down_s))
+        leaves = turn.state.leaves
+        turn.say(
+            Klass.REFUSED,
+            prompt("blade turns, board in" if leaves else "blade still turns", takes=turn.state.the_job.run_down_s),
+        )
         return
     confirm_check(turn, answer.source)
 

@@ -16,6 +16,7 @@ from assistant.session.effects import prompt
 from assistant.session.facts import Move
 from assistant.session.kinds import MoveKind, Then
 from assistant.session.order import coming
+from assistant.session.slip import first_half_again
 from assistant.session.state import CUTTING, State
 
 FARTHEST_STEP = Fraction(25)
@@ -42,9 +43,14 @@ def is_sled_seen(state: State) -> bool:
 
 
 def first_place(job: Job, setup: int) -> Move:
-    """Where the carriage stands while this setup's board is clamped: at its first setting, or at zero for a bar."""
+    """Where the carriage stands while this setup's board is clamped: at its first setting, or at zero for a bar.
+
+    The second half of an end is clamped where a cut of the first one is tried.
+    """
     if job.carriage.register == SETTING_BAR:
         return Move(MoveKind.SETTING, Then.BOARD, setup, 0, Fraction(0))
+    if tried := first_half_again(job, job.setups[setup - 1]):
+        return Move(MoveKind.SETTING, Then.BOARD, setup, 0, tried.setting)
     return Move(MoveKind.SETTING, Then.BOARD, setup, 1, job.pattern_of(setup).passes[0].setting)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.plans.model import Job
 from assistant.plans.pieces import BLANK
 from assistant.session.state import State
 
@@ -12,15 +13,20 @@ def coming(state: State) -> int:
     """The setup that follows this one: the one chosen, or the next that is ready to be cut; 0 if all is cut."""
     if state.chosen:
         return state.chosen
-    return next((number for number in state.open_elsewhere if not waits_for_stage(state, number)), 0)
+    return next((number for number in state.open_elsewhere if not must_wait(state, number)), 0)
 
 
-def waits_for_stage(state: State, number: int) -> bool:
-    """Whether something of an earlier stage must still be cut into this setup's board or its blanks."""
+def must_wait(state: State, number: int) -> bool:
+    """Whether something comes first: an earlier stage of this board or of its blanks, or the first half of this end."""
     job, setup = state.the_job, state.the_job.setups[number - 1]
+    # A setup that is all cut is open until it has ended, which is when the one after it is looked for.
+    here = (state.setup,) if state.setup and state.is_open(state.setup) and not state.setup_complete else ()
+    if setup.half.is_second:
+        before = [n for n in setups_of_end(job, number) if not job.setups[n - 1].half.is_second]
+        if set(before) & {*state.open_elsewhere, *here}:
+            return True
     if setup.stage == 1:
         return False
-    here = (state.setup,) if state.setup and state.is_open(state.setup) and not state.setup_complete else ()
     copies = range(setup.first_copy, setup.first_copy + setup.copies)
     earlier = (job.setups[n - 1] for n in (*state.open_elsewhere, *here))
     return any(
@@ -30,12 +36,21 @@ def waits_for_stage(state: State, number: int) -> bool:
     )
 
 
+def setups_of_end(job: Job, number: int) -> tuple[int, ...]:
+    """The setups in which this end is cut, in their order: two, where it is cut in halves."""
+
+    def end_of(n: int) -> tuple[object, ...]:
+        one = job.setups[n - 1]
+        return one.board, one.first_copy, one.end, one.stage, job.pattern_of(n).depth
+
+    return tuple(n for n in job.order if end_of(n) == end_of(number))
+
+
 @dataclass(frozen=True, slots=True)
 class Opposite:
     """The board that must stay as long as this one. setup: of the same end; 0 where several boards could be it."""
 
     setup: int
-    board: str = ""
 
 
 def opposite(state: State, setup: int) -> Opposite | None:
@@ -47,10 +62,11 @@ def opposite(state: State, setup: int) -> Opposite | None:
     boards: dict[tuple[str, int], int] = {}
     for number in state.counted:
         one = job.setups[number - 1]
-        if one.part == this.part and one.stage == this.stage and one.end == this.end:
+        alike = (one.part, one.stage, one.end, one.half) == (this.part, this.stage, this.end, this.half)
+        if alike:
             boards[one.board, one.first_copy] = number
     del boards[this.board, this.first_copy]
     if len(boards) == 1 and this.copies == 1:
         ((_, number),) = boards.items()
-        return Opposite(number, job.setups[number - 1].board)
+        return Opposite(number)
     return None if not boards and this.copies > 1 else Opposite(0)

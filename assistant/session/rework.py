@@ -16,7 +16,7 @@ from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.effects import prompt
 from assistant.session.kinds import Change, QuestionName, SetupStatus
-from assistant.session.order import coming, opposite, waits_for_stage
+from assistant.session.order import coming, must_wait, opposite, setups_of_end
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 from assistant.session.turn import Turn
 
@@ -46,14 +46,15 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
                 return prompt("setup is cut", setup=setup)
             if setup == state.setup and not (state.chosen or is_over(state)):
                 return prompt("board is clamped", setup=setup)
-            if waits_for_stage(state, setup):
-                return prompt("stage waits", setup=setup)
+            if must_wait(state, setup):
+                half = job.setups[setup - 1].half.is_second
+                return prompt("half waits" if half else "stage waits", setup=setup)
         case Change.END:
             if job.layout == "slots":
                 return prompt("slots have no end")
             if len(job.stages) > 1:
                 return prompt("lined end")
-            if not mask:
+            if not any(state.cuts[n - 1] for n in setups_of_end(job, setup)):
                 return prompt("nothing cut yet", setup=setup)
         case Change.SOCKET:
             sockets = len(job.pattern_of(setup).sockets)
@@ -95,11 +96,13 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
         case Change.END:
             off = fraction_text(job.pattern_of(setup).depth + job.kerf)
             facing = opposite(turn.state, setup)
-            both = (setup, facing.setup) if facing and facing.setup and turn.state.cuts[facing.setup - 1] else (setup,)
-            for number in both:
-                turn.fact(f.SetupReopened(number, _all_passes(job, number), 0, off))
-            if over or setup == here:
-                turn.fact(f.BoardChosen(setup))
+            this = setups_of_end(job, setup)
+            other = setups_of_end(job, facing.setup) if facing and facing.setup else ()
+            for number in (*this, *other):
+                if turn.state.cuts[number - 1]:
+                    turn.fact(f.SetupReopened(number, _all_passes(job, number), 0, off))
+            if over or here in this:
+                turn.fact(f.BoardChosen(this[0]))
         case Change.SOCKET:
             turn.fact(f.SetupReopened(setup, passes_of_socket(job, setup, socket), socket, ""))
             if over:
@@ -123,20 +126,37 @@ def _all_passes(job: Job, setup: int) -> tuple[int, ...]:
 def one_more(job: Job, setups: tuple[int, ...], why: Change, copies: int = 0) -> f.JobExtended:
     """Another board like the one of these setups, or as many copies of it as are clamped together.
 
-    Each of its setups is cut after the last one of its own kind, so that the blade stands at the same height.
+    Each of its setups is cut after the last one of its own kind, so that the blade stands at the same height. Where the
+    ends of a board are cut one after the other, so are the new board's.
     """
     wanted = list(_copied(job, [job.setups[n - 1] for n in setups], copies))
     new = tuple(replace(each, number=len(job.setups) + n) for n, each in enumerate(wanted, start=1))
     order = list(job.order)
+    together = {stage for stage in {one.stage for one in new} if _cut_together(job, setups, stage)}
+    known = (*job.setups, *new)
     for each in new:
-        alike = [place for place, n in enumerate(order) if _kind(job, new, n) == (each.stage, each.pattern)]
-        order.insert(alike[-1] + 1 if alike else len(order), each.number)
+        before = known[each.number - 2]
+        follows = each.half.is_second or (each.stage in together and before in new and before.stage == each.stage)
+        if follows:
+            place = order.index(before.number) + 1
+        else:
+            alike = [n for n in order if _is_alike(known[n - 1], each, any_end=each.stage in together)]
+            place = order.index(alike[-1]) + 1 if alike else len(order)
+            while place < len(order) and known[order[place] - 1].half.is_second:
+                place += 1
+        order.insert(place, each.number)
     return f.JobExtended((), new, tuple(order), str(why))
 
 
-def _kind(job: Job, new: tuple[Setup, ...], number: int) -> tuple[int, int]:
-    one = job.setups[number - 1] if number <= len(job.setups) else new[number - len(job.setups) - 1]
-    return one.stage, one.pattern
+def _cut_together(job: Job, setups: tuple[int, ...], stage: int) -> bool:
+    places = [job.order.index(n) for n in setups if job.setups[n - 1].stage == stage]
+    return places == list(range(places[0], places[0] + len(places))) if places else False
+
+
+def _is_alike(one: Setup, other: Setup, any_end: bool) -> bool:
+    if any_end:
+        return (one.stage, one.part) == (other.stage, other.part)
+    return (one.stage, one.pattern, one.end, one.half) == (other.stage, other.pattern, other.end, other.half)
 
 
 def _copied(job: Job, of: list[Setup], copies: int) -> Iterator[Setup]:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
+from typing import NamedTuple
 
+from assistant.joinery.halves import reached_again
 from assistant.joinery.model import Pass, Pattern
 from assistant.joinery.settings import approach
+from assistant.plans.model import Job, Setup
 from assistant.session.state import State
 
 
@@ -42,22 +46,53 @@ class Trial:
 def trial(state: State) -> Trial | None:
     """A kerf of its own where there is one, else a socket's wall, else the edge; of like ones the last pass.
 
-    None where nothing is cut, or no wall of it stands.
+    None where nothing is cut in this clamping, or no wall of it stands.
     """
     pattern = state.pattern
     cut = [one for one in pattern.passes if state.is_cut(one.number)]
-    tries = [(where, one) for one in cut if (where := _meets(one, cut, pattern))]
+    found = _surest(cut, [*pattern.before, *cut], pattern)
+    if found is None:
+        return None
+    where, one = found
+    stands = state.carriage_at
+    point = approach(state.the_job.carriage, stands, one.setting, one.down)
+    return Trial(one.number, where, one.setting, stands, point)
+
+
+class Tried(NamedTuple):
+    """The still blade in a cut of the first half, with the distance piece out. setting: mm."""
+
+    where: Meets
+    setting: Fraction
+
+
+def first_half_again(job: Job, setup: Setup) -> Tried | None:
+    """Where the second half of an end is tried against the first, as surely as can be; None if no cut is in reach."""
+    pattern = job.patterns[setup.pattern]
+    found = _surest(reached_again(pattern, job.carriage), pattern.before, pattern)
+    return Tried(found[0], found[1].setting) if found else None
+
+
+def to_try(state: State) -> Tried | None:
+    """What the check of the distance piece asks to try: nothing once a pass of this half is cut.
+
+    Nor where a driven carriage stands elsewhere, since nothing moves while somebody is at the clamps.
+    """
+    tried = None if state.cut else first_half_again(state.the_job, state.the_setup)
+    elsewhere = state.the_job.carriage.drive is not None and tried and state.driving.at != tried.setting
+    return None if elsewhere else tried
+
+
+def _surest(among: Sequence[Pass], cut: Sequence[Pass], pattern: Pattern) -> tuple[Meets, Pass] | None:
+    tries = [(where, one) for one in among if (where := _meets(one, cut, pattern))]
     for wanted in ((Meets.KERF,), (Meets.FAR_WALL, Meets.NEAR_WALL), (Meets.EDGE,)):
-        found = [(where, one) for where, one in tries if where in wanted]
+        found = [each for each in tries if each[0] in wanted]
         if found:
-            where, one = found[-1]
-            stands = state.carriage_at
-            point = approach(state.the_job.carriage, stands, one.setting, one.down)
-            return Trial(one.number, where, one.setting, stands, point)
+            return found[-1]
     return None
 
 
-def _meets(one: Pass, cut: list[Pass], pattern: Pattern) -> Meets:
+def _meets(one: Pass, cut: Sequence[Pass], pattern: Pattern) -> Meets:
     far = one.kerf_to < pattern.width and not any(p.kerf_from <= one.kerf_to < p.kerf_to for p in cut)
     near = one.kerf_from > 0 and not any(p.kerf_from < one.kerf_from <= p.kerf_to for p in cut)
     if far and near:

@@ -173,5 +173,5 @@ def way_to(state: State, to: Pass, again: bool) -> tuple[Fraction | None, Fracti
 
 def way_prompt(job: Job, setup: int) -> e.Prompt:
     """How the board of this setup is clamped, in short: end, edge to the stop, face to the backing."""
-    end, side = job.setups[setup - 1].end, job.carriage.stop_side
-    return prompt("way", end=end, stop_side=side, layout=job.layout)
+    end, half, side = job.setups[setup - 1].end, job.setups[setup - 1].half, job.carriage.stop_side
+    return prompt("way", end=end, stop_side=side, layout=job.layout, half=half)

@@ -6,12 +6,14 @@ from collections.abc import Callable, Iterable
 from fractions import Fraction
 from typing import Any
 
+from assistant.joinery.halves import Half
 from assistant.joinery.settings import reading
 from assistant.plans.checks import aloud
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.session.effects import Prompt
 from assistant.wording import dial, drive, rework
+from assistant.wording.halves import CLAMPED, edge_at_stop, marked_to_backing, piece_asked, which_half
 from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
 from assistant.wording.numbers import (
     cardinal,
@@ -173,16 +175,22 @@ class Words:
             highest=self.clear_of(figures["highest"], up=True),
             depth=self.depth(figures["depth"]),
             above=self.clear_of(figures["above"], up=True, named=self.figures or self._unit == "in" or not has_range),
-            sockets=self.sockets(figures["sockets"]),
-            count=self.count(figures["sockets"]),
-            **_ways(self, figures["end"] if "{way}" in say or "{short_way}" in say else 1),
+            sockets=self.sockets(figures["sockets"], figures.get("begun", 0)),
+            count=self.count(figures["sockets"]) + ", and one begun" * figures.get("begun", 0),
+            **_ways(self, figures["end"] if "{way}" in say or "{short_way}" in say else 1, figures.get("half", "")),
+            **piece_asked(
+                figures.get("half", ""),
+                self.length(self.carriage.distance_piece or Fraction(0)),
+                self.position(figures["setting"]) if "setting" in figures else "",
+                figures.get("where", ""),
+            ),
         )
         return sentence(filled)
 
-    def sockets(self, number: int) -> str:
-        """How many sockets: "seven sockets", or "slots" where those are cut."""
+    def sockets(self, number: int, begun: int = 0) -> str:
+        """How many sockets: "seven sockets", or "slots" where those are cut; "and one begun" beside whole ones."""
         kind = "slot" if self.job.layout == "slots" else "socket"
-        return self.counted(number, kind, f"{kind}s")
+        return self.counted(number, kind, f"{kind}s") + " and one begun" * begun
 
     def keep_clear(self, figures: dict[str, Any]) -> tuple[str, str]:
         """What to keep clear, from the figures of a check: "5 to 84 mm" off the edge, "28 mm" above the bed."""
@@ -206,11 +214,13 @@ class Words:
 
 
 def _held(figures: dict[str, Any]) -> str:
-    stop = to_the_stop(figures["register"], figures["stop_side"])
+    half = figures.get("half", "")
+    stop = to_the_stop(figures["register"], figures["stop_side"], half)
     if figures["layout"] == "slots":
-        return f"Reference edge {stop}."
-    if figures["end"] == 1:
-        return f"Reference edge {stop}, marked face to the backing."
+        return f"{edge_at_stop(half).capitalize()} {stop}."
+    if figures["end"] == 1 or half not in (Half.NONE, Half.PIECE_IN):
+        face = "marked" if marked_to_backing(figures["end"], half) else "other"
+        return f"{edge_at_stop(half).capitalize()} {stop}, {face} face to the backing."
     return f"Turn it end over end: same edge {stop}, other face to the backing. {NEVER_SPIN}"
 
 
@@ -219,7 +229,12 @@ def _which_board(words: Words, figures: dict[str, Any]) -> str:
     which = [figures["board"], *_which_of(words, figures), f"part {figures['part']}"]
     slots = figures["layout"] == "slots"
     which.append("slotted side down" if slots else f"end {words.count(figures['end'])} down")
+    which += _half(figures)
     return f"{place}: {', '.join(which)}."
+
+
+def _half(figures: dict[str, Any]) -> list[str]:
+    return [CLAMPED[figures["half"]]] if figures.get("half") else []
 
 
 def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
@@ -227,6 +242,7 @@ def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
     which = [figures["board"], *_which_of(words, figures, short=True)]
     which += [f"part {figures['part']}"] if figures["part_changed"] else []
     which += [] if figures["layout"] == "slots" else [f"end {words.count(figures['end'])}"]
+    which += _half(figures)
     it = "it" if figures["copies"] == 1 else "them"
     turned = f": turn {it} end over end" if figures["turn"] == "warned" and not figures["held"] else ""
     return sentence(", ".join(which) + turned)
@@ -245,30 +261,40 @@ def _which_of(words: Words, figures: dict[str, Any], short: bool = False) -> lis
     return [which if short else f"{which} clamped together"]
 
 
-def _ways(words: Words, end: int) -> dict[str, str]:
+def _ways(words: Words, end: int, half: str = "") -> dict[str, str]:
     """How the board of this end is held, in the whole question and in the short one."""
     carriage, slots = words.carriage, words.job.layout == "slots"
-    bar = carriage.register == SETTING_BAR
-    stop = f"against {'the setting bar at ' * bar}the {carriage.stop_side} stop"
-    short = f"edge to the {'bar' if bar else 'stop'}"
+    bar, before, itself = carriage.register == SETTING_BAR, half == Half.PIECE_IN, " itself" * (half == Half.PIECE_OUT)
+    between = "the setting bar at " * bar + "the distance piece at " * before
+    stop = f"against {between}the {carriage.stop_side} stop{itself}"
+    which = {Half.THIS_EDGE: "reference ", Half.OTHER_EDGE: "other "}.get(Half(half), "")
+    short = f"{which}edge to the {'bar' if bar else 'piece' if before else 'stop'}{itself}"
     if slots:
-        return {"way": f"slotted side down, reference edge {stop}", "short_way": f"slotted side down, {short}"}
-    face = "marked face" if end == 1 else "other face"
-    return {"way": f"reference edge {stop}, {face} against the backing", "short_way": f"{short}, {face} back"}
+        return {"way": f"slotted side down, {edge_at_stop(half)} {stop}", "short_way": f"slotted side down, {short}"}
+    face = "marked face" if marked_to_backing(end, half) else "other face"
+    return {"way": f"{edge_at_stop(half)} {stop}, {face} against the backing", "short_way": f"{short}, {face} back"}
 
 
-def to_the_stop(register: str, side: str = "") -> str:
-    """What the reference edge is put to: the stop, or the bar that takes the place of the kerf in front of it."""
+def to_the_stop(register: str, side: str = "", half: str = "") -> str:
+    """What the reference edge is put to: the stop, or the bar that takes the place of the kerf in front of it.
+
+    half: which one is cut of a board wider than the travel, for a distance piece may lie between.
+    """
     stop = f"the {side} stop" if side else "the stop"
+    if half == Half.PIECE_IN:
+        return f"to the distance piece at {stop}"
+    if half == Half.PIECE_OUT:
+        return f"to {stop} itself, the distance piece out"
     return f"against the setting bar at {stop}" if register == SETTING_BAR else f"to {stop}"
 
 
 def _way(words: Words, figures: dict[str, Any]) -> str:
-    stop = to_the_stop(words.carriage.register, figures["stop_side"])
+    half = figures.get("half", "")
+    stop = to_the_stop(words.carriage.register, figures["stop_side"], half)
     if figures["layout"] == "slots":
-        return f"slotted side down, reference edge {stop}"
-    face = "marked" if figures["end"] == 1 else "other"
-    return f"end {figures['end']} down, reference edge {stop}, {face} face to the backing"
+        return f"slotted side down, {edge_at_stop(half)} {stop}"
+    face = "marked" if marked_to_backing(figures["end"], half) else "other"
+    return f"end {figures['end']} down, {edge_at_stop(half)} {stop}, {face} face to the backing"
 
 
 def _ask_back(words: Words, figures: dict[str, Any]) -> str:
@@ -292,6 +318,7 @@ def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
 def _resuming(words: Words, figures: dict[str, Any]) -> str:
     setup = words.job.setups[figures["setup"] - 1]
     place = setup.board if words.job.layout == "slots" else f"{setup.board}, end {words.count(setup.end)}"
+    place += which_half(setup)
     of = f"setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
     cut = words.counted(figures["cut"], "pass is recorded as cut", "passes are recorded as cut")
     return f"Resuming {words.job.title}: {place}, {of}. {sentence(cut)}"
@@ -309,10 +336,13 @@ _TRIED = {
 def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     carriage = words.carriage
     bar = ", then put the bar away" if carriage.register == SETTING_BAR else ""
-    stop = to_the_stop(carriage.register, carriage.stop_side)
-    begin = f"Saw off and isolated (unplugged). Reference edge {stop}, and clamp{bar}."
+    half = figures.get("half", "")
+    stop = to_the_stop(carriage.register, carriage.stop_side, half)
+    begin = f"Saw off and isolated (unplugged). {edge_at_stop(half).capitalize()} {stop}, and clamp{bar}."
     if not figures["tried"]:
         nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
+        if half == Half.PIECE_OUT and not figures["cut_here"]:
+            return f"{begin} No pass of this half is cut yet: what can be tried is asked next. Done? {YES_NO}"
         return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
     tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
     pass_ = words.count(figures["tried"])
@@ -327,12 +357,20 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     )
 
 
+def _ask_zeroed(words: Words, figures: dict[str, Any]) -> str:
+    edge = "reference edge at zero"
+    if figures.get("half", "") in (Half.PIECE_IN, Half.PIECE_OUT):
+        edge = "distance piece back at the stop, reference edge against it and at zero"
+    return f"Zero the carriage again with the saw off and isolated: {edge}, reading at zero. Done? {YES_NO}"
+
+
 def _where(words: Words, figures: dict[str, Any]) -> str:
     place = f"Setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
     if not figures["pass_"]:
         return f"{place}: all cut."
     slots = words.job.layout == "slots"
     board = figures["board"] if slots else f"{figures['board']}, end {words.count(figures['end'])}"
+    board += which_half(words.job.setups[figures["setup"] - 1])
     next_pass = f"pass {words.count(figures['pass_'])} of {words.count(figures['passes'])}"
     return f"{place}, {board}: {next_pass} is next."
 
@@ -446,6 +484,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "ask carriage": _ask_carriage,
     "resumed": lambda words, figures: f"{_resuming(words, figures)} See that the saw is off.",
     "ask registered": _ask_registered,
+    "ask zeroed": _ask_zeroed,
     "where": _where,
     "way": _way,
     "noted": _noted,
@@ -488,10 +527,6 @@ _TEMPLATES: dict[str, str] = {
     "setup reopened": "That board again, clamped as it was, for pass {pass_}.",
     "ask go to": "Go to pass {pass_} and count it as not cut? " + YES_NO,
     "ask end": "End the session with {left} passes not cut? " + YES_NO,
-    "ask zeroed": (
-        "Zero the carriage again with the saw off and isolated: reference edge at zero, reading at zero. Done? "
-        + YES_NO
-    ),
     "ask clamped": "Is the work still clamped just as it was? " + YES_NO,
     "device": "{text}",
     "too soon": "Too soon, not counted: a pass takes longer. Tap again when it is cut and drawn back.",

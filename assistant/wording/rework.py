@@ -42,10 +42,10 @@ def _ask_cut_off(words: Words, figures: Figures) -> str:
     match figures["facing"]:
         case None:
             both = f"{both} of each board in the stack"
-        case "":
+        case 0:
             both = f"{both}, and the board opposite must lose as much. Mark that one to be cut again too"
         case facing:
-            both = f"{both}, and {facing} must lose as much"
+            both = f"{both}, and {_board(words, facing, ended=False)}, must lose as much"
     return f"Cut {board} again? {both}. Is there length to spare? {YES_NO}"
 
 
@@ -81,6 +81,9 @@ SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
     "stage waits": lambda words, figures: (
         f"{sentence(_board(words, figures['setup']))} Its first stage must be cut and glued before."
     ),
+    "half waits": lambda words, figures: (
+        f"{sentence(_board(words, figures['setup']))} The first half of that end must be cut before."
+    ),
 }
 
 TEMPLATES: dict[str, str] = {
@@ -93,12 +96,13 @@ TEMPLATES: dict[str, str] = {
     "nothing cut yet": "Nothing is cut there yet.",
     "no such socket": "There is no number {socket} there; setup {setup} has {sockets}.",
     "socket not cut": "Number {socket} of setup {setup} is not cut yet.",
+    "blade turns, board in": "Not counted: the blade takes {takes} seconds to stop. Wait, take it out, then confirm.",
     "no other board": "No other board is left to cut.",
     "job changed": "Noted in the job.",
     "board leaves": "This board comes out; another is next.",
 }
 
-STANDS = frozenset({*TEMPLATES, "setup is cut", "stage waits"})
+STANDS = frozenset({*TEMPLATES, "setup is cut", "stage waits", "half waits"}) - {"blade turns, board in"}
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 
 RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
@@ -107,5 +111,6 @@ RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
     "ask socket": lambda words, figures: f"Asked: cut number {figures['pass_']} of setup {figures['setup']} again?",
     "ask spoilt": _asked("is {} spoilt", ended=False),
     "ask copy": _asked("one more like {}", ended=False),
+    "blade turns, board in": "Not counted: the blade may still have been turning.",
 }
 """What a log keeps of the others, as in `prompts.RECORDS`."""

@@ -43,6 +43,26 @@ def test_a_joint_has_every_inner_wall_and_half_the_clearance_in_each_gap(tmp_pat
     assert found.joint.fingers == 14
 
 
+def test_a_joint_cut_in_two_halves_is_predicted_as_a_whole(tmp_path: Path) -> None:
+    """On an exact carriage it is the joint of one clamping; rounded, each half has its own error."""
+    halves = "travel = [0, 60]\ndistance_piece = 30.0123\n"
+    whole, in_two = predicted(tmp_path), predicted(tmp_path, shop=EXACT + halves)
+    assert [each.joint.gaps for each in in_two] == [each.joint.gaps for each in whole]
+    rough = SHOP + "[carriage]\nresolution = 0.05\n"
+    (one,), (two,) = predicted(tmp_path, shop=rough), predicted(tmp_path, shop=rough + halves)
+    assert one.joint.passes == two.joint.passes
+    near = [(a.offset, b.offset) for a, b in zip(one.joint.gaps, two.joint.gaps, strict=True) if a.at < 54]
+    assert all(a == b for a, b in near) and one.joint.gaps != two.joint.gaps, "only what lies beyond the travel differs"
+
+
+def test_slots_in_two_halves_are_each_predicted_once(tmp_path: Path) -> None:
+    slots = PLAN[: PLAN.index("[joint]")] + '[joint]\nlayout = "slots"\n[spaced]\ncount = 5\nwidth = 6\ndepth = 4\n'
+    slots += '[[boards]]\nname = "a"\npart = "A"\n'
+    halves = "travel = [0, 45]\ndistance_piece = 42\n"
+    (one,), (two,) = predicted(tmp_path, slots), predicted(tmp_path, slots, EXACT + halves)
+    assert [gap.at for gap in two.joint.gaps] == [gap.at for gap in one.joint.gaps] and len(two.joint.gaps) == 5
+
+
 def test_a_part_without_boards_counts_as_cut_in_the_same_way(tmp_path: Path) -> None:
     alone = PLAN[: PLAN.rindex("[[boards]]")]
     assert missing_parts(plan_of(tmp_path, alone)) == ("B",)

@@ -35,6 +35,8 @@ SETUP = {
     "board": str,
     "part": str,
     "end": int,
+    "half": str,
+    "edge": str,
     "copies": int,
     "depth": NUMBER,
     "fingers": [SPAN],
@@ -300,3 +302,35 @@ def test_the_edge_is_drawn_wood_and_sockets_in_proportion(capsys: pytest.Capture
 def test_there_is_a_demo_plan_for_every_layout_in_both_units(layout: str, unit: str) -> None:
     plans = [read_both(plan, DEMO / "shop-readout.toml")[0] for plan in DEMO_PLANS]
     assert any((plan.joint.layout, plan.unit) == (layout, unit) for plan in plans)
+
+
+IN_TWO = SHOP + "[carriage]\ntravel = [0, 60]\ndistance_piece = 30.02\n"
+
+
+def test_both_halves_are_laid_out_one_after_the_other(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan, shop = write(tmp_path, PLAN, "trays.toml"), write(tmp_path, IN_TWO, "shop.toml")
+    table = _table(capsys, plan, shop)
+    assert table.count("Part A: 84 mm wide") == 1, "the end is shown once"
+    assert "Setup 1: long side 1; part A, end 1, first half, 12.3 mm deep" in table
+    second = table[table.index("Setup 2: long side 1; part A, end 1, second half") : table.index("Setup 3")]
+    assert "reference edge to the left stop itself, the distance piece out" in second
+    assert re.search(r"\n +1 +5 +30\.00 +56\.845 +60\.025\n", second), (
+        "30.00 is 60.025 less 30.02, in the same socket 5"
+    )
+    setups = _json(capsys, plan, shop)["stages"][0]["setups"]
+    assert [(each["half"], each["edge"]) for each in setups] == [
+        ("first half", "reference"),
+        ("second half", "reference"),
+    ] * 2
+
+
+def test_a_half_from_the_other_edge_is_laid_out_from_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = PLAN.replace("width = 84", "width = 78\nmeasured_widths = [78, 78]")
+    text = text.replace("finger = 6", 'finger = 6\nfar_half = "other edge"')
+    shop = write(tmp_path, SHOP + "[carriage]\ntravel = [0, 60]\n", "shop.toml")
+    plan = write(tmp_path, text, "trays.toml")
+    setups = _json(capsys, plan, shop)["stages"][0]["setups"]
+    assert [each["edge"] for each in setups] == ["reference", "other"] * 2
+    first, second = ([one["setting"] for one in each["passes"]] for each in setups[:2])
+    assert first == second, "the mirrored half repeats the settings"
+    assert "keep clear: 5 to 37 mm from the other edge" in _table(capsys, plan, shop)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 
@@ -11,6 +12,7 @@ from assistant.drawings.cut_sheet import TICK, cut_sheet
 from assistant.drawings.due import CheckStep, PassStep, steps
 from assistant.drawings.flow import Sheet
 from assistant.drawings.picture import Item, Shape
+from assistant.drawings.sheets import sheets
 from assistant.joinery.model import Carriage
 from assistant.joinery.settings import reading
 from assistant.plans.boards import board_list
@@ -167,3 +169,29 @@ def test_the_figure_of_a_setup_is_on_the_page_of_its_heading(plan: Plan, carriag
             assert 0 < top - figure < 60
         shown += len(headings)
     assert shown == len(job.setups)
+
+
+def test_a_sheet_of_both_halves_says_which_and_asks_for_the_piece_and_the_trial() -> None:
+    plan = plan_of(84)
+    carriage = Carriage(travel=(Fraction(0), Fraction(60)), distance_piece=Fraction("30.02"))
+    job = job_of(plan, carriage)
+    words = _words(_items(plan, job))
+    assert "part A, end 1, first half" in words and "part A, end 2, second half" in words
+    assert words.count("distance piece: Distance piece of 30.02 mm at the stop, its ends clean") == len(job.setups) // 2
+    assert words.count("the carriage brought up to 27.14, the still blade just enters the kerf there?") == 4
+    assert words.count("count 4 sockets and one begun") == 4, "part A's fifth socket is cut in both halves"
+    assert words.count("Never spin it on its face") == 2, "for the first half of each end 2 alone"
+    due = list(steps(job))
+    come_up = sum(1 for step in due if isinstance(step, PassStep) and step.approach is not None)
+    assert _boxes(_items(plan, job)) == len(board_list(plan)) + len(job.setups) + len(due) + come_up + 1
+
+
+def test_the_sheets_draw_each_end_once_and_the_passes_of_both_halves() -> None:
+    plan = plan_of(84)
+    carriage = Carriage(travel=(Fraction(0), Fraction(60)), distance_piece=Fraction("30.02"))
+    headings = [text.text for page in sheets(plan, job_of(plan, carriage), "a4") for text in texts(page.items)]
+    for part in "AB":
+        assert sum(h.startswith(f"Part {part}: dimensions") for h in headings) == 1
+        assert sum(h.startswith(f"Part {part}, strip") for h in headings) == 1
+        for half in ("first", "second"):
+            assert sum(h.startswith(f"Part {part}, {half} half: passes") for h in headings) == 1

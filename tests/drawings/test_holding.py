@@ -24,7 +24,7 @@ from assistant.session.effects import prompt
 from assistant.session.turn import view, way_prompt
 from assistant.wording.numbers import spoken_number
 from assistant.wording.prompts import Words
-from tests.drawings.demos import HEIGHT, IN_TURN, REACH, demo, other_side
+from tests.drawings.demos import HEIGHT, IN_HALVES, IN_TURN, REACH, demo, other_side
 from tests.drawings.drawn import job_of, plan_of, texts
 from tests.session.driver import Driver
 from tests.session.jobs import at_setup, few_checks
@@ -33,10 +33,14 @@ from tests.session.jobs import job as small_job
 
 @dataclass(frozen=True)
 class Read:
-    """What a text or a figure tells whoever reads it. end and face: 0 and "" for a slotted side."""
+    """What a text or a figure tells whoever reads it. end and face: 0 and "" for a slotted side.
+
+    between: what lies between stop and edge, "bar", "piece" or "". other: whether the other edge is at the stop.
+    """
 
     side: str
-    bar: bool
+    between: str
+    other: bool
     end: int
     face: str
     turned: bool
@@ -53,16 +57,21 @@ def in_words(text: str, reach: str, height: str) -> Read:
     slotted = "slotted side down" in text.lower()
     assert bool(end) != slotted
     assert reach in text and f"up to {height}" in text
-    side, bar, face = edge_and_face(text)
-    return Read(side, bar, NUMBERS[end[1].lower()] if end else 0, face, "end over end" in text.lower(), reach, height)
+    side, between, other, face = edge_and_face(text)
+    return Read(
+        side, between, other, NUMBERS[end[1].lower()] if end else 0, face, "end over end" in text.lower(), reach, height
+    )
 
 
-def edge_and_face(text: str) -> tuple[str, bool, str]:
-    """(the stop's side, whether there is a setting bar, the face to the backing) out of sentences."""
+def edge_and_face(text: str) -> tuple[str, str, bool, str]:
+    """(the stop's side, what lies before it, whether the other edge does, the face to the backing) out of sentences."""
     side = re.search(r"\b(left|right) stop", text)
     face = re.search(r"\b(marked|other) face (?:to|against) the backing", text, re.I)
     assert side
-    return side[1], "setting bar" in text, face[1].lower() if face else ""
+    between = "bar" if "setting bar" in text else "piece" if "distance piece at the" in text else ""
+    assert between != "piece" or re.search(r"edge (?:to|against) the distance piece at the (?:left|right) stop", text)
+    other = re.search(r"\bother edge (?:to|against) the", text, re.I)
+    return side[1], between, bool(other), face[1].lower() if face else ""
 
 
 def box(items: list[Item] | tuple[Item, ...], layer: str) -> tuple[float, float, float, float]:
@@ -79,13 +88,16 @@ def in_picture(holding: Holding) -> Read:
     stop, wood, edge, backing = (box(items, layer) for layer in ("stop", "wood", "edge", "backing"))
     side = "left" if stop[2] <= wood[0] else "right"
     assert side == "left" or stop[0] >= wood[2]
-    bar = any(item.layer == "bar" for item in items)
-    # From the stop, or the bar in front of it, the edge goes on without a gap.
-    held = box(items, "bar") if bar else stop
-    touching = (held[2], edge[0]) if side == "left" else (held[0], edge[2])
+    between = next((layer for layer in ("bar", "piece") if any(item.layer == layer for item in items)), "")
+    # From the stop, or what is in front of it, the board goes on without a gap.
+    held = box(items, between) if between else stop
+    touching = (held[2], wood[0]) if side == "left" else (held[0], wood[2])
     assert touching[0] == pytest.approx(touching[1])
-    assert (edge[0] == pytest.approx(wood[0])) == (side == "left"), "the reference edge is the board's edge there"
     words = {text.text: text for text in texts(items)}
+    other = "OTHER EDGE" in words
+    at_left = edge[0] == pytest.approx(wood[0])
+    assert at_left != (edge[2] == pytest.approx(wood[2])), "the reference edge is one of the board's"
+    assert at_left == ((side == "left") != other), "and lies at the stop, unless the other one does"
     ends = [text for text in words if re.fullmatch("END [12]", text)]
     faces = {name: words.get(f"{name.upper()} FACE") for name in ("marked", "other")}
     face = ""
@@ -99,19 +111,26 @@ def in_picture(holding: Holding) -> Read:
     assert found, label
     turned = {"TURN END", "OVER END", "NEVER", "SPIN"} <= words.keys()
     assert turned == any(item.layer == "turn" for item in items)
-    return Read(side, bar, int(ends[0][-1]) if ends else 0, face, turned, found[1], found[2] or found[3])
+    return Read(side, between, other, int(ends[0][-1]) if ends else 0, face, turned, found[1], found[2] or found[3])
 
 
 def in_cells(lines: list[str]) -> Read:
     """Read off the letters."""
     rows = "\n".join(lines)
-    edge = re.search("◄EDGE|EDGE►", rows)
+    edge = re.search("◄(?:OTHER )?EDGE|(?:OTHER )?EDGE►", rows)
     assert edge
     side = "left" if edge[0][0] == "◄" else "right"
     row = next(line for line in lines if edge[0] in line)
-    thick = "█◄EDGE" if side == "left" else "EDGE►█"
-    assert thick in row, "the thick edge is where the arrow points"
-    assert row.count("█") <= 3 and (row.rstrip().endswith("│") or side == "left")
+    other = "OTHER EDGE" in rows
+    thick, thin = ("│", "█") if other else ("█", "│")
+    pointed = f"{thick}{edge[0]}" if side == "left" else f"{edge[0]}{thick}"
+    assert pointed in row, "the reference edge, which is thick, is where the arrow points, or else at the far side"
+    assert row.count("█") <= 3
+    assert row.rstrip().endswith(thin) if side == "left" else row.lstrip().startswith(thin)
+    column = row.index(pointed) - 1 if side == "left" else row.index(pointed) + len(pointed)
+    letters = {line[column] for line in lines if column < len(line)} - {"▒", "═", " ", "▲"}
+    between = "bar" if letters & {"▓"} and letters <= set("▓BAR") else "piece" if letters <= set("▓PIECE") else ""
+    between = between if letters - {"│"} else ""
     at_backing = next(before for before, line in pairwise(lines) if "BACKING" in line)
     faces = [name for name in ("marked", "other") if f"{name.upper()} FACE" in at_backing]
     end = re.search("END ([12])▼|▼END ([12])", rows)
@@ -120,7 +139,8 @@ def in_cells(lines: list[str]) -> Read:
     assert found and height, rows
     return Read(
         side,
-        bool(re.search(r"[▓B]│", rows) or re.search(r"│[▓B]", rows)),
+        between,
+        other,
         int(end[1] or end[2]) if end else 0,
         faces[0] if faces else "",
         "TURN END" in rows and "OVER END" in rows,
@@ -134,7 +154,7 @@ def asked(job: Job, number: int, figures: bool) -> str:
     check = next(check for check in job.checks if check.name == EDGE_AND_FACE)
     setup = job.setups[number - 1]
     values: dict[str, Any] = figures_of(job, job.pattern_of(number))
-    one = prompt("check", name=check.name, say=check.say, whole=True, end=setup.end, **values)
+    one = prompt("check", name=check.name, say=check.say, whole=True, end=setup.end, half=setup.half, **values)
     return Words(job, figures=figures).one(one)
 
 
@@ -154,7 +174,7 @@ def printed(plan: Plan, job: Job) -> dict[int, str]:
     }
 
 
-@pytest.mark.parametrize(("plan", "shop"), IN_TURN)
+@pytest.mark.parametrize(("plan", "shop"), [*IN_TURN, *IN_HALVES])
 def test_the_figure_shows_what_is_said_asked_and_printed(plan: str, shop: str) -> None:
     a_plan, job = demo(plan, shop)
     unasked = replace(job, checks=tuple(check for check in job.checks if check.name != EDGE_AND_FACE))
@@ -177,7 +197,7 @@ def test_the_figure_shows_what_is_said_asked_and_printed(plan: str, shop: str) -
             said += f" Keep clear: {reach}, up to {height}"
         assert in_words(said, reach, height) == drawn
         for figures in (False, True):
-            assert edge_and_face(asked(job, number, figures)) == (drawn.side, drawn.bar, drawn.face)
+            assert edge_and_face(asked(job, number, figures)) == (drawn.side, drawn.between, drawn.other, drawn.face)
         exact = dict(clamp.figures)
         assert (holding.lowest, holding.highest, holding.above) == (exact["lowest"], exact["highest"], exact["above"])
         way = Words(job, figures=True).one(way_prompt(job, number))
@@ -188,7 +208,7 @@ def test_the_figure_shows_what_is_said_asked_and_printed(plan: str, shop: str) -
             assert in_cells(in_letters(holding, columns, rows)) == drawn
 
 
-@pytest.mark.parametrize(("plan", "shop"), IN_TURN)
+@pytest.mark.parametrize(("plan", "shop"), [*IN_TURN, *IN_HALVES])
 def test_along_the_board_everything_is_to_scale(plan: str, shop: str) -> None:
     """Measured on the figure and turned back into millimetres: what to keep clear, and the first kerf."""
     _, job = demo(plan, shop)
@@ -237,7 +257,7 @@ def same(one: Drawn, other: Drawn) -> bool:
     return all(any(abs(x - u) + abs(y - v) < 1e-6 for u, v in other[2]) for x, y in one[2])
 
 
-@pytest.mark.parametrize(("plan", "shop"), IN_TURN)
+@pytest.mark.parametrize(("plan", "shop"), [*IN_TURN, *IN_HALVES])
 def test_a_mirrored_setup_draws_a_mirrored_figure(plan: str, shop: str) -> None:
     """The stop on the other side: everything is exchanged, but no word reads backwards and no turn runs backwards."""
     _, job = demo(plan, shop)

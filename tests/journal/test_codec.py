@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from assistant.errors import JournalError
+from assistant.joinery.halves import Half
 from assistant.joinery.model import Carriage, Drive, Pass, Pattern, Segment
 from assistant.journal import codec
 from assistant.plans.model import Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
@@ -52,21 +53,28 @@ def _hanging_together(job: Job) -> Job:
         replace(pattern, passes=tuple(replace(one, number=n) for n, one in enumerate(pattern.passes, start=1)))
         for pattern in job.patterns
     )
+    none = (Half.PIECE_IN, Half.PIECE_OUT) if job.carriage.distance_piece is None else ()
     setups = tuple(
-        replace(setup, number=n, stage=1, pattern=setup.pattern % len(patterns))
+        replace(
+            setup,
+            number=n,
+            stage=1,
+            pattern=setup.pattern % len(patterns),
+            half=Half.NONE if setup.half in none else setup.half,
+        )
         for n, setup in enumerate(job.setups, start=1)
     )
     order = tuple(dict.fromkeys(n for n in job.order if 0 < n <= len(setups)))
     return replace(job, patterns=patterns, setups=setups, order=order, stages=("cut",))
 
 
-patterns = built(Pattern, segments=several(built(Segment)), passes=several(built(Pass)))
+patterns = built(Pattern, segments=several(built(Segment)), passes=several(built(Pass)), before=several(built(Pass)))
 carriages = built(Carriage, travel=st.none() | st.tuples(lengths, lengths), drive=st.none() | built(Drive))
 jobs = built(
     Job,
     checks=several(built(Check, when=st.sampled_from(When))),
     patterns=st.lists(patterns, min_size=1, max_size=2).map(tuple),
-    setups=several(built(Setup)),
+    setups=several(built(Setup, half=st.sampled_from(Half))),
     carriage=carriages,
     pedal=built(PedalSettings),
     page=built(PageSettings),
@@ -84,7 +92,7 @@ def facts_of(kind: type[f.Fact]) -> st.SearchStrategy:
         f.Moved: {"asked": exact, "reported": exact},
         f.CarriageHalted: {"reported": exact},
         f.CarriageHomed: {"off_by": perhaps},
-        f.JobExtended: {"patterns": several(patterns), "setups": several(built(Setup))},
+        f.JobExtended: {"patterns": several(patterns), "setups": several(built(Setup, half=st.sampled_from(Half)))},
         f.SetupReopened: {"cut_off": perhaps},
     }
     return built(kind, **known.get(kind, {}))

@@ -57,7 +57,7 @@ def test_the_clamp_question_names_the_span_of_the_blade_and_the_height_check_the
 
 def test_a_default_question_has_a_short_form_and_one_of_a_shops_own_is_said_as_it_is(tmp_path: Path) -> None:
     for check in DEFAULT_CHECKS:
-        if check.name != "edge and face":  # placeholders alone
+        if check.name not in ("edge and face", "distance piece"):  # placeholders alone
             assert len(aloud(check.name, check.say)) <= len(check.say)
         assert aloud(check.name, f"{check.say} And the fence?") == f"{check.say} And the fence?"
     text = SHOP + '[guard]\nfitted = "blade box behind the backing"\n'
@@ -124,15 +124,16 @@ def test_a_default_check_may_get_another_when_and_other_words(tmp_path: Path) ->
 
 @pytest.mark.parametrize("name", FIXED)
 def test_what_keeps_fingers_safe_stays_and_stays_when_it_is_asked(tmp_path: Path, name: str) -> None:
-    every = "clamps, guard, clamps and guard, carrying on, saw off, board out are asked on every machine"
-    assert shop_faults(tmp_path, f'checks_off = ["{name}"]\n' + SHOP) == [
+    every = "clamps, guard, clamps and guard, carrying on, saw off, board out, distance piece are always asked"
+    shop = SHOP + "[carriage]\ntravel = [0, 60]\ndistance_piece = 30\n"
+    assert shop_faults(tmp_path, f'checks_off = ["{name}"]\n' + shop) == [
         f'shop.toml: checks_off: can\'t remove this check (got "{name}"); leave it out: {every}'
     ]
-    assert shop_faults(tmp_path, SHOP + f'[[checks]]\nname = "{name}"\nwhen = "session"\n') == [
+    assert shop_faults(tmp_path, shop + f'[[checks]]\nname = "{name}"\nwhen = "session"\n') == [
         f'shop.toml: checks[1].when: can\'t be changed for {name} (got "session"); '
         f'it is always "{FIXED[name]}"; leave this out'
     ]
-    same = shop_of(tmp_path, SHOP + f'[[checks]]\nname = "{name}"\nwhen = "{FIXED[name]}"\nsay = "well then?"\n')
+    same = shop_of(tmp_path, shop + f'[[checks]]\nname = "{name}"\nwhen = "{FIXED[name]}"\nsay = "well then?"\n')
     assert next(check for check in same.checks if check.name == name).say == "well then?"
 
 

@@ -361,3 +361,177 @@ def test_how_far_above_the_blade_all_stays_clear_goes_from_the_shop_file_into_th
     figures = figures_of(own, own.patterns[0])
     assert figures["above"] == own.patterns[0].depth + 22
     assert job_from_json(job_to_json(own)) == own
+
+
+def _stacked(job: Job) -> list[tuple[str, int, int]]:
+    return [(setup.board, setup.first_copy, setup.end) for setup in job.setups]
+
+
+BY_BOARD = 'order = "by board"\n'
+
+
+def test_by_board_every_end_of_a_board_or_stack_comes_before_the_next_one(tmp_path: Path) -> None:
+    boards = _boards('name = "b"\npart = "B"\nends = 2', 'name = "a"\npart = "A"\ncount = 3\nends = 2\nstack = 2')
+    assert _stacked(job_of(tmp_path, BY_BOARD + boards)) == [
+        ("b", 1, 1),
+        ("b", 1, 2),
+        ("a", 1, 1),
+        ("a", 1, 2),
+        ("a", 3, 1),
+        ("a", 3, 2),
+    ]
+    job = job_of(tmp_path, BY_BOARD + boards)
+    assert [setup.number for setup in job.setups] == list(range(1, 7))
+    assert [job.pattern_of(n).part for n in range(1, 7)] == list("BBAAAA")
+    usual, named = job_of(tmp_path, boards), job_of(tmp_path, 'order = "by part"\n' + boards)
+    assert replace(usual, plan_digest="") == replace(named, plan_digest="")
+    assert usual.total_passes == job.total_passes and usual.patterns == job.patterns
+
+
+def test_by_board_all_depths_of_a_slotted_board_are_cut_before_the_next_board(tmp_path: Path) -> None:
+    plan = PLAN[: PLAN.index("[joint]")] + '[joint]\nlayout = "slots"\n'
+    plan += "".join(f"[[slots]]\nat = {at}\nwidth = 6\ndepth = {deep}\n" for at, deep in ((20, 4), (40, 6), (60, 4)))
+    plan += '[[boards]]\nname = "a"\npart = "A"\ncount = 2\n'
+    usual, by_board = job_of(tmp_path, plan), job_of(tmp_path, BY_BOARD + plan)
+    depths = [[(s.first_copy, job.pattern_of(s.number).depth) for s in job.setups] for job in (usual, by_board)]
+    assert depths == [[(1, 4), (2, 4), (1, 6), (2, 6)], [(1, 4), (1, 6), (2, 4), (2, 6)]]
+
+
+def test_by_board_a_stage_ends_before_the_next_and_blanks_follow_their_boards() -> None:
+    plan, shop = read_both(DEMO / "trinket-case-lined.toml", DEMO / "shop-readout.toml")
+    job = build_job(replace(plan, order="by board"), shop)
+    usual = build_job(plan, shop)
+    key = lambda s: (s.stage, s.board, s.part, s.end, s.first_copy, s.copies, s.pattern)  # noqa: E731
+    assert sorted(map(key, job.setups)) == sorted(map(key, usual.setups)), "the same work in another order"
+    stages = [setup.stage for setup in job.setups]
+    assert stages == sorted(stages)
+    for stage in set(stages):
+        boards = [s.board.removesuffix(" blank") for s in job.setups if s.stage == stage]
+        assert len([name for n, name in enumerate(boards) if n == 0 or boards[n - 1] != name]) == len(set(boards))
+
+
+IN_TWO = SHOP + "[carriage]\ntravel = [0, 60]\ndistance_piece = 30.02\n"
+
+
+def test_a_board_wider_than_the_travel_is_cut_in_two_clampings_of_each_end(tmp_path: Path) -> None:
+    plan = PLAN.replace('name = "long side"', 'name = "long side"\nends = 2')
+    for order in ("", BY_BOARD):
+        job = job_of(tmp_path, order + plan, IN_TWO)
+        assert [(s.board, s.end, s.half) for s in job.setups] == [
+            ("long side", 1, "piece in"),
+            ("long side", 1, "piece out"),
+            ("long side", 2, "piece in"),
+            ("long side", 2, "piece out"),
+            ("short side", 1, "piece in"),
+            ("short side", 1, "piece out"),
+        ]
+    whole = job_of(tmp_path, plan)
+    for part, (first, second) in (("A", (1, 2)), ("B", (5, 6))):
+        one, two = job.pattern_of(first), job.pattern_of(second)
+        (pattern,) = (each for each in whole.patterns if each.part == part)
+        assert [p.setting for p in one.passes] == [p.setting for p in pattern.passes if p.setting <= 60]
+        rest = pattern.passes[len(one.passes) :]
+        assert [(p.kerf_from, p.kerf_to) for p in two.passes] == [(p.kerf_from, p.kerf_to) for p in rest]
+        off = [p.setting - (p.kerf_to - Fraction("30.02")) for p in two.passes]
+        assert max(map(abs, off)) <= Fraction(1, 200), "each is rounded by itself"
+    assert [each.part for each in job.ends] == ["A", "B"]
+    assert [len(each.passes) for each in job.ends] == [len(each.passes) for each in whole.patterns]
+    assert (job.total_passes, job.checks[0].name) == (whole.total_passes, "distance piece")
+
+
+def test_what_is_counted_are_whole_sockets_and_one_that_is_begun_is_named(tmp_path: Path) -> None:
+    """Part A's fifth socket lies at 54 to 60 mm, beyond which the last pass of it doesn't reach the travel's end."""
+    job = job_of(tmp_path, PLAN, IN_TWO)
+    found = [figures_of(job, job.pattern_of(setup.number)) for setup in job.setups]
+    assert [(each["sockets"], each["begun"]) for each in found] == [(4, 1), (7, 0), (5, 0), (7, 0)]
+    assert found[0]["highest"] < 60 < found[1]["highest"], "what to keep clear is each half's own"
+    assert found[1]["lowest"] < found[0]["highest"], "passes of one socket overlap"
+
+
+def test_a_board_within_the_travel_needs_no_piece_and_nothing_changes(tmp_path: Path) -> None:
+    wide = job_of(tmp_path, PLAN, IN_TWO.replace("[0, 60]", "[0, 400]"))
+    plain = job_of(tmp_path, PLAN, SHOP + "[carriage]\ntravel = [0, 400]\n")
+    carriage = replace(wide.carriage, distance_piece=None)
+    assert replace(wide, carriage=carriage) == plain
+    assert {setup.half for setup in wide.setups} == {""}
+
+
+def test_any_layout_is_cut_in_two_and_the_second_half_of_slots_counts_its_own(tmp_path: Path) -> None:
+    for plan, shop in ((plan, shop) for plan in DEMO_PLANS for shop in DEMO_SHOPS if "driven" not in shop.name):
+        read, machine = read_both(plan, shop)
+        if machine.carriage.register == "setting bar":
+            continue
+        whole = build_job(read, replace(machine, carriage=replace(machine.carriage, travel=None)))
+        last = max(one.setting for each in whole.patterns for one in each.passes)
+        travel, piece = (Fraction(-20), last * 2 / 3), last / 2
+        carriage = replace(machine.carriage, travel=travel, distance_piece=piece)
+        job = build_job(read, replace(machine, carriage=carriage))
+        assert {setup.half for setup in job.setups} >= {"piece out"}
+        kerfs = [[(p.kerf_from, p.kerf_to, p.socket) for p in each.passes] for each in job.ends]
+        assert kerfs == [[(p.kerf_from, p.kerf_to, p.socket) for p in each.passes] for each in whole.patterns]
+        # Both halves are rounded, each to its own settings.
+        assert abs(job.worst_clearance - whole.worst_clearance) <= 4 * carriage.resolution
+        assert job_from_json(job_to_json(job)) == job
+
+
+def test_a_pass_into_the_piece_is_warned_of(tmp_path: Path) -> None:
+    job = job_of(tmp_path, LISTED.replace("[20, 44, 20]", "[2, 80, 2]"), IN_TWO)
+    assert any("past the reference edge, into the distance piece or beyond" in line for line in job.warnings)
+
+
+def _both_edges(widths: str, width: int = 78) -> str:
+    text = PLAN.replace("width = 84", f"width = {width}\nmeasured_widths = {widths}")
+    return text.replace("finger = 6", 'finger = 6\nfar_half = "other edge"')
+
+
+NO_PIECE = SHOP + "[carriage]\ntravel = [0, 60]\n"
+
+
+def test_a_far_half_is_cut_from_the_other_edge_without_a_piece(tmp_path: Path) -> None:
+    job = job_of(tmp_path, _both_edges("[78, 78.01]"), NO_PIECE)
+    assert [(s.part, s.half) for s in job.setups] == [
+        ("A", "this edge"),
+        ("A", "other edge"),
+        ("B", "this edge"),
+        ("B", "other edge"),
+    ]
+    first, second = job.pattern_of(1), job.pattern_of(2)
+    assert [p.setting for p in second.passes] == [p.setting for p in first.passes]
+    figures = [figures_of(job, job.pattern_of(number)) for number in (1, 2)]
+    assert [(each["sockets"], each["begun"]) for each in figures] == [(3, 0), (6, 0)], "at the end all are counted"
+    assert figures[1]["lowest"] == figures[0]["lowest"], "what to keep clear is off the edge at the stop"
+    assert "distance piece" not in [check.name for check in job.checks]
+    assert job_from_json(job_to_json(job)) == job
+    middle = [figures_of(job, job.pattern_of(number)) for number in (3, 4)]
+    assert [(each["sockets"], each["begun"]) for each in middle] == [(3, 1), (7, 0)], (
+        "the middle socket from both edges"
+    )
+    # Mates of different widths take as much off the clearance.
+    alike = job_of(tmp_path, _both_edges("[78, 78]"), NO_PIECE)
+    assert alike.worst_clearance - job.worst_clearance == Fraction(1, 100)
+
+
+@pytest.mark.parametrize(
+    ("widths", "faults"),
+    [
+        ("[78]", ["stock.measured_widths: must have a width for each of the 2 boards"]),
+        (
+            "[77.98, 78.02]",
+            ["stock.measured_widths[2]: differs from stock.measured_widths[1] by 0.04 mm, by more than 0.025 mm"],
+        ),
+        (
+            "[78.03, 78.03]",
+            [f"stock.measured_widths[{n}]: differs from stock.width by 0.03 mm, by more than 0.025 mm" for n in (1, 2)],
+        ),
+    ],
+)
+def test_boards_of_different_widths_are_not_cut_from_both_edges(tmp_path: Path, widths: str, faults: list[str]) -> None:
+    found = job_faults(tmp_path, _both_edges(widths), NO_PIECE)
+    assert [told.split(", a quarter")[0].split(" (got")[0] for told in found] == [f"trays.toml: {f}" for f in faults]
+
+
+def test_widths_matter_only_where_a_far_half_is_cut(tmp_path: Path) -> None:
+    plan = _both_edges("[1]").replace("measured_widths = [1]\n", "")
+    job = job_of(tmp_path, plan, NO_PIECE.replace("60", "600"))
+    assert {setup.half for setup in job.setups} == {""}
+    assert job_faults(tmp_path, plan, NO_PIECE)

@@ -55,6 +55,7 @@ LATER = (
     "device",
     "endpoints",
     "fractions",
+    "half",
     "layout",
     "loudness",
     "loudspeaker",
@@ -107,6 +108,8 @@ def test_anything_but_a_filled_object_is_refused(data: object) -> None:
         (("setups", 0, "number"), 2, "setup 1 is numbered 2"),
         (("setups", 0, "pattern"), 9, "setup 1 names pattern 9 of 2"),
         (("setups", 0, "stage"), 2, "setup 1 names stage 2 of 1"),
+        (("setups", 0, "half"), "piece in", "setup 1 needs a distance piece, and the carriage has none"),
+        (("setups", 0, "half"), "third", "there is no such half of an end: 'third'"),
         (("patterns", 0, "passes", 0, "number"), 3, "the passes of part A are not numbered from 1"),
         (("carriage", "resolution"), "0/1", "resolution must be over 0"),
         (("carriage", "travel"), ["0/1"], "travel must be two settings"),
@@ -128,7 +131,8 @@ def test_an_inconsistent_job_is_refused(path: tuple[Any, ...], value: object, me
 @pytest.mark.parametrize("key", LATER)
 def test_keys_that_a_later_release_added_can_be_missing(key: str) -> None:
     data = json.loads(STORED)
-    next(table for table in (data, data["voice"], data["pedal"], data["carriage"]) if key in table).pop(key)
+    tables = (data, data["voice"], data["pedal"], data["carriage"], data["setups"][0])
+    next(table for table in tables if key in table).pop(key)
     job_from_json(data)
 
 

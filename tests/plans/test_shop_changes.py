@@ -22,6 +22,7 @@ def test_the_same_blade_and_carriage_change_nothing_whatever_voice_and_pedal_do(
 def test_every_change_is_named_at_once() -> None:
     blade = Blade(Fraction(32, 10), clear_above=Fraction(20))
     carriage = Carriage(zero="inside", backlash=Fraction(1, 10), travel=(Fraction(0), Fraction(300)), stop_side="right")
+    carriage = replace(carriage, distance_piece=Fraction(15002, 100))
     shop = replace(SAME, blade=blade, carriage=carriage, run_down_s=15.0)
     assert changed(job(), shop) == (
         "kerf 3.18 mm, now 3.2 mm",
@@ -30,6 +31,7 @@ def test_every_change_is_named_at_once() -> None:
         "zero outside, now inside",
         "backlash 0 mm, now 0.1 mm",
         "travel not given, now 0 mm to 300 mm",
+        "distance piece none, now 150.02 mm",
         "side of the stop left, now right",
     )
 

@@ -271,3 +271,37 @@ def test_a_page_records_cuts_only_where_that_is_switched_on(tmp_path: Path) -> N
     assert not shop_of(tmp_path, SHOP).page.may_record_cuts
     assert not shop_of(tmp_path, SHOP + "[page]\n").page.may_record_cuts
     assert shop_of(tmp_path, SHOP + "[page]\nmay_record_cuts = true\n").page.may_record_cuts
+
+
+@pytest.mark.parametrize(
+    ("carriage", "fault"),
+    [
+        ("distance_piece = 30", "means nothing without carriage.travel; give the travel, or leave it out"),
+        ("travel = [0, 60]\ndistance_piece = 0", "must be over 0"),
+        (
+            "travel = [-10, 60]\ndistance_piece = 70",
+            "must be shorter than the travel of 70 mm, but is 70 mm; "
+            "use a shorter piece: nothing reaches what lies between the two halves of a board otherwise",
+        ),
+        (
+            'travel = [0, 60]\nregister = "setting bar"\ndistance_piece = 30',
+            'means nothing with register = "setting bar"; set carriage.register = "stop", or leave it out',
+        ),
+    ],
+)
+def test_a_distance_piece_is_over_zero_and_shorter_than_the_travel(tmp_path: Path, carriage: str, fault: str) -> None:
+    (found,) = shop_faults(tmp_path, SHOP + f"[carriage]\n{carriage}\n")
+    assert found.startswith("shop.toml: carriage.distance_piece: ") and fault in found
+
+
+def test_a_distance_piece_is_read_exactly_and_brings_its_check(tmp_path: Path) -> None:
+    shop = shop_of(tmp_path, SHOP + "[carriage]\ntravel = [0, 400]\ndistance_piece = 150.02\n")
+    assert shop.carriage.distance_piece == Fraction("150.02")
+    names = [check.name for check in shop.checks]
+    assert names.index("distance piece") < names.index("zero") < names.index("clamps")
+    assert "distance piece" not in [check.name for check in shop_of(tmp_path, SHOP).checks]
+    named = shop_faults(tmp_path, SHOP + '[[checks]]\nname = "distance piece"\nsay = "in?"\n')
+    assert named == [
+        'shop.toml: checks[1].name: is a check for a distance piece only (got "distance piece"); '
+        "give carriage.distance_piece, or leave this check out"
+    ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -105,3 +106,14 @@ def test_every_column_is_right_for_all_passes_of_a_board_held_against_the_exact_
         x = (n + Fraction(1, 2)) * made.width / COLUMNS
         finger = next(s.is_finger for s in made.segments if s.start <= x <= s.end)
         assert (char == WOOD) == finger
+
+
+def test_what_an_earlier_clamping_has_cut_is_blank_from_the_start() -> None:
+    made = pattern()
+    first = made.passes[:3]
+    rest = tuple(replace(one, number=n) for n, one in enumerate(made.passes[3:], start=1))
+    row = comb(replace(made, passes=rest, before=first), 0, 0)
+    assert row[round(first[0].kerf_from) : round(first[2].kerf_to)].replace(WOOD, "").strip(GONE) == ""
+    assert row[round(rest[-1].kerf_from) : round(rest[-1].kerf_to) - 1] == COMING * (
+        round(rest[-1].kerf_to) - 1 - round(rest[-1].kerf_from)
+    )

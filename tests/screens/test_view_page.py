@@ -13,8 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.joinery.model import Carriage
+from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.model import Check, Job, When
 from assistant.screens import view_letters as letters
+from assistant.screens.page.picture import pattern_of, state_of
 from assistant.screens.plain import place_line
 from assistant.screens.view_cells import ANY_COLOUR, BOLD, FULL, MAGENTA, MARKING, RED, Canvas
 from assistant.screens.view_gauges import METER_CELLS, Gauges, gauges_of
@@ -26,6 +28,7 @@ from assistant.session.apply import apply
 from assistant.session.state import State
 from assistant.session.turn import view
 from assistant.wording.prompts import HOW_TO_CUT, Words
+from tests.screens.view_session import Rehearsed
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan
 
 SIZES = [(80, 24), (100, 30), (200, 60)]
@@ -603,3 +606,32 @@ def test_the_figure_asks_for_a_turn_only_before_the_board_is_clamped(columns: in
     for fact in (f.CheckOpened(2, "backing"), called(a_job, 1, 2), f.StoodBy("pedal")):
         shown = text(composed(sight(second, fact, of=a_job), columns, rows))
         assert "TURN" not in shown and ("OTHER FACE" in shown) == (columns >= 100)
+
+
+def in_two_halves() -> Rehearsed:
+    carriage = Carriage(travel=(Fraction(0), Fraction(60)), distance_piece=Fraction("30.02"))
+    checks = tuple(check for check in DEFAULT_CHECKS if check.name != "setting bar out")
+    return Rehearsed(job(plan(84, parts="A", ends=1), checks, carriage))
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(80, 24), (132, 43)])
+def test_it_says_which_half_is_cut_and_in_large_letters_whether_the_piece_is_in(columns: int, rows: int) -> None:
+    session = in_two_halves()
+    words = Words(session.runner.state.the_job)
+    first = session.sight
+    assert "first half" in words_on(composed(first, columns, rows))
+    assert first.view and heading_of(first.view, words).left == ("DISTANCE PIECE", "30.02 MM")
+    while session.runner.state.setup == 1:
+        assert session.sight.view
+        if session.sight.view.check == "saw off":
+            assert heading_of(session.sight.view, words).left == ("SAW OFF", "COUNT 4 + 1 BEGUN")
+        session.gesture("tap" if session.runner.state.effective_mode == "cutting" else "hold")
+    second = session.sight
+    assert second.view and heading_of(second.view, words).left == ("DISTANCE PIECE", "OUT")
+    assert "second half" in words_on(composed(second, columns, rows))
+    # The page has the same, and what the first half has cut.
+    state = state_of(second)
+    assert (state["half"], state["big"]) == ("second half", [["", "DISTANCE PIECE"], ["", "OUT"]])
+    board = pattern_of(words.job.pattern_of(2), words.job)
+    assert board["gone"] == [each[:2] for each in pattern_of(words.job.pattern_of(1), words.job)["passes"]]
+    assert pattern_of(words.job.pattern_of(1), words.job)["gone"] == []

@@ -14,6 +14,7 @@ from assistant.errors import BadInput
 from assistant.joinery.model import Blade, Carriage
 from assistant.plans.job import build_job
 from assistant.plans.model import BoardPlan, Job, JointPlan, Plan, Shop
+from assistant.session.slip import to_try
 from assistant.wording.prompts import Words
 from tests.session.driver import Driver
 from tests.session.jobs import few_checks
@@ -120,10 +121,40 @@ def test_following_what_is_said_makes_every_cut_where_it_is_laid_out(job: Job, d
         first = job.patterns[0]
         passes = tuple(replace(one, down=one.number == 2) for one in first.passes)
         job = replace(job, patterns=(replace(first, passes=passes), *job.patterns[1:]))
+    _follow(job)
+
+
+@st.composite
+def in_two_halves(draw: st.DrawFn) -> Job:
+    """Boards of 60 mm on a travel that ends at 40 mm or so."""
+    shop, finger = draw(shops()), F(draw(st.integers(6, 9)))
+    travel, piece = (F(-20), F(draw(st.integers(37, 44)))), F(draw(st.integers(2700, 3300)), 100)
+    shop = replace(shop, carriage=replace(shop.carriage, travel=travel, distance_piece=piece))
+    plan = Plan("Tray", "mm", F(60), {"A": F(10), "B": F(12)}, JointPlan("even", finger=finger), BOARDS)
+    return build_job(plan, shop)
+
+
+@given(in_two_halves())
+@settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow])
+def test_in_two_halves_too_where_the_carriage_goes_to_a_cut_of_the_first_between_them(job: Job) -> None:
+    assert {setup.half for setup in job.setups} == {"piece in", "piece out"}
+    _follow(job)
+
+
+def _confirm(driver: Driver, screw: Screw) -> None:
+    """Long press until no check is open, and bring the carriage up to where a check asks to try the still blade."""
+    while driver.state.effective_mode == "checks":
+        tried = to_try(driver.state) if driver.asked == "distance piece" else None
+        if tried:
+            screw.says = screw.stands = tried.setting
+        driver.gesture("hold", after=driver.state.the_job.run_down_s)
+
+
+def _follow(job: Job) -> None:
     words, driver = Words(job), Driver(job)
     screw = Screw(job.carriage.backlash or F(1, 10))
     called = []
-    driver.confirm_all()
+    _confirm(driver, screw)
     while driver.state.mode != "finished":
         (said,) = (say for say in driver.says if say.klass == "setting")
         called.append(dict(said.prompts[-1].figures)["approach"])
@@ -133,7 +164,7 @@ def test_following_what_is_said_makes_every_cut_where_it_is_laid_out(job: Job, d
         assert screw.says == one.setting
         assert screw.stands == one.setting + (screw.play if one.down else 0), f"pass {one.number} is off by its play"
         driver.gesture("tap")
-        driver.confirm_all()
+        _confirm(driver, screw)
     assert called == [past for _, _, passes in placed(job) for _, _, past in passes]
     assert called == [step.approach for step in steps(job) if isinstance(step, PassStep)]
 

@@ -11,7 +11,7 @@ import pytest
 
 from assistant.joinery.model import Carriage
 from assistant.plans.intents import OF_THE_VOICE, Intent
-from assistant.plans.model import Check
+from assistant.plans.model import Check, Plan
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session import turn
@@ -449,6 +449,8 @@ def can_go_on(state: State) -> None:
 EVERY_PASS = few_checks(replace(EVERY_TWO, every=1))
 ONE_PASS = Fraction(605, 100)  # a kerf as wide as a 6 mm finger's socket
 TWO_PASSES = Fraction(5)
+TWO_HALVES = Carriage(travel=(Fraction(0), Fraction(115, 10)), distance_piece=Fraction(502, 100))
+"""Between the two passes of a 6 mm finger's socket the travel ends."""
 SMALL_JOBS = {
     "two ends of a pass each": (few_checks(), plan(18, 6, ends=2, parts="A"), ONE_PASS),
     "a check every pass": (EVERY_PASS, plan(18, 6, ends=1, parts="A"), TWO_PASSES),
@@ -461,6 +463,18 @@ SMALL_JOBS = {
         plan(12, 6, ends=1),
         TWO_PASSES,
     ),
+}
+
+
+def both_edges(a_plan: Plan) -> Plan:
+    widths = (a_plan.width,) * len(a_plan.boards)
+    return replace(a_plan, joint=replace(a_plan.joint, far_half="other edge"), measured_widths=widths)
+
+
+IN_TWO_HALVES = {
+    "one end in two halves": (few_checks(), plan(18, 6, ends=1, parts="A"), TWO_PASSES),
+    "two ends in two halves each": (few_checks(), plan(18, 6, ends=2, parts="A"), TWO_PASSES),
+    "two ends from both edges": (few_checks(), both_edges(plan(30, 6, ends=2, parts="A")), ONE_PASS),
 }
 IN_EVERY_RUN = ("two ends of a pass each",)
 WALKED = [pytest.param(name, marks=() if name in IN_EVERY_RUN else pytest.mark.long) for name in SMALL_JOBS]
@@ -503,7 +517,23 @@ def test_every_reachable_state_under_every_event_keeps_the_rules(name: str, caps
     assert kinds >= expected, f"the walk never saw {expected - kinds}"
 
 
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=pytest.mark.long if n else ()) for n, name in enumerate(IN_TWO_HALVES)]
+)
+def test_a_board_wider_than_the_travel_keeps_the_rules(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    checks, a_plan, kerf = IN_TWO_HALVES[name]
+    from_both = a_plan.joint.far_half == "other edge"
+    carriage = Carriage(travel=(Fraction(0), Fraction(20))) if from_both else TWO_HALVES
+    a_job = job(a_plan, checks, carriage, kerf=kerf)
+    halves = ["this edge", "other edge"] if from_both else ["piece in", "piece out"]
+    assert [setup.half for setup in a_job.setups] == halves * a_plan.boards[0].ends
+    places, transitions, _ = walk(a_job, most=60_000)
+    with capsys.disabled():
+        print(f"\n{name}: {places} states, {transitions} transitions")
+
+
 ONE_END = plan(18, 6, ends=1, parts="A")
+IN_TWO: dict[str, object] = {"travel": TWO_HALVES.travel, "distance_piece": TWO_HALVES.distance_piece}
 DRIVEN_JOBS = {
     "no clear input, one pass, never killed": (few_checks(), ONE_END, ONE_PASS, {"clear_input": False}, False),
     "a clear input, one pass, never killed": (few_checks(), ONE_END, ONE_PASS, {}, False),
@@ -515,6 +545,8 @@ DRIVEN_JOBS = {
     "a setting bar": (few_checks(), ONE_END, TWO_PASSES, {"register": "setting bar"}, True),
     "home by hand": (few_checks(), plan(18, 6, ends=2, parts="A"), ONE_PASS, {"home": "by hand"}, True),
     "a check every pass": (EVERY_PASS, ONE_END, TWO_PASSES, {}, True),
+    "a distance piece, never killed": (few_checks(), ONE_END, TWO_PASSES, IN_TWO, False),
+    "a distance piece": (few_checks(), ONE_END, TWO_PASSES, IN_TWO, True),
 }
 """Those after the second take minutes each: `python -m tests.session.test_rules` walks them all."""
 DRIVEN_WALKED = list(DRIVEN_JOBS)[:2]

@@ -12,7 +12,7 @@ from assistant.plans.model import Check, Job
 from assistant.session import effects as e
 from assistant.session import facts as f
 
-ASKED_BY_THEMSELVES = ("session", "depth", "part", "stage", "every")
+ASKED_BY_THEMSELVES = ("session", "depth", "part", "stage", "every", "distance piece")
 """Rules of checks that hang on nothing but what is cut, and for which blade and which board."""
 FOR_THE_WORK = ("clamps", "guard")
 """Checks (one name begins with the other's) that have rules of their own."""
@@ -27,12 +27,13 @@ class Watcher:
     as well. to_ask: what must be asked before work goes on after an interruption. moved: the carriage was. stands:
     where it was last called to, mm, for `dialled`; stood: where before. is_read: somebody is asked whether it stands
     there; came_down: who said so had come down to it, and may not have come up to it yet. at_work: the last thing said
-    that somebody waits for was a setting, so a board may be on its way over the blade.
+    that somebody waits for was a setting, so a board may be on its way over the blade. asked_to_try: the setting to
+    which the question about the distance piece has the carriage brought, mm.
 
     before: the setup before this one. spoilt: setups that count no more. leaves: this board comes out of the clamps
-    before all of it is cut. done: setups that are over. saw_on: it may run, since a pass was called after it was last
-    confirmed off. to_register: this board has cuts in it and was clamped again, and nobody has shown yet that it lies
-    where it lay.
+    before all of it is cut. done: setups that are over. clamped: setups whose board was ever put into the clamps.
+    saw_on: it may run, since a pass was called after it was last confirmed off. to_register: this board has cuts in it
+    and was clamped again, and nobody has shown yet that it lies where it lay.
 
     Of a driven carriage: homed: its place is known. sent: where it was last sent, until it stands. arrived_at: where it
     stands; left: where it stood before it was sent off. placed: in this setup it has been where the board is clamped.
@@ -55,6 +56,7 @@ class Watcher:
     cut: dict[int, frozenset[int]] = field(default_factory=dict)
     over: bool = False
     done: frozenset[int] = frozenset()
+    clamped: frozenset[int] = frozenset()
     touched: bool = False
     clamping: int = 0
     answered_for: dict[str, object] = field(default_factory=dict)
@@ -69,6 +71,7 @@ class Watcher:
     made_since: dict[str, int] = field(default_factory=dict)
     marked: frozenset[tuple[int, int]] = frozenset()
     at_work: bool = False
+    asked_to_try: Fraction | None = None
     zone: tuple[Fraction, ...] = ()
     warned: bool = False
     homed: bool = False
@@ -121,6 +124,10 @@ class Watcher:
                     self._hear_what_to_clamp(figures)
                 if key == "check" and figures["name"].startswith("clamps"):
                     self._hear_of_clamps(figures)
+                if key == "check" and figures["name"] == "distance piece":
+                    self._hear_of_the_piece(figures)
+                if key == "check" and figures["name"] == "saw off":
+                    self._hear_what_to_count(figures)
                 if key in ("setting", "setting in full"):
                     self._hear_setting(figures["setting"], figures["previous"], figures["approach"])
 
@@ -140,7 +147,8 @@ class Watcher:
         """A board that lies on its other end was turned over; the first time in a run nobody is left to spin it."""
         setup = self.job.setups[self.setup - 1]
         assert (figures["setup"], figures["end"]) == (self.setup, setup.end), "what is clamped is what is named"
-        assert bool(figures["turn"]) == (setup.end == 2), "the second end is turned to, and no other"
+        turns = setup.end == 2 and setup.half in ("", "piece in")
+        assert bool(figures["turn"]) == turns, "the second end is turned to, and no other, and its second half lies so"
         assert figures["turn"] != "warned" or self.warned, "who has not been warned yet may spin it"
         assert not figures["turn"] or figures["turn"] == "full" or figures["short"]
         self.warned |= figures["turn"] == "full"
@@ -152,6 +160,60 @@ class Watcher:
         if figures["whole"]:
             self.zone = (figures["lowest"], figures["highest"], figures["above"])
         assert self.zone == self._zone(), "clear of what"
+
+    def _hear_of_the_piece(self, figures: dict[str, Any]) -> None:
+        """It is in for a first half and out for a second, which is tried in a cut of the first if one is in reach."""
+        setup, pattern, carriage = self.job.setups[self.setup - 1], self.job.pattern_of(self.setup), self.job.carriage
+        assert figures["half"] == setup.half != "" and carriage.distance_piece, "the piece is in or out as it should be"
+        self.asked_to_try = figures.get("setting")
+        first = self._first_half()
+        low = carriage.travel[0] if carriage.travel else Fraction(0)
+        there = [one for one in first if one.setting - carriage.distance_piece >= low + carriage.resolution]
+        if setup.half == "piece in" or self.cut[self.setup]:
+            assert self.asked_to_try is None, "there is no first half to try, or a cut of this one tells more"
+        elif there and not self.driven:
+            assert self.asked_to_try is not None, "what can be tried is tried"
+        if self.asked_to_try is not None:
+            assert self._is_of_the_first_half(self.setup, self.asked_to_try), "the blade is tried where a kerf is"
+            assert not self.driven or self.arrived_at == self.asked_to_try, "nothing moves at the clamps"
+            assert self.asked_to_try >= low, "the carriage gets there"
+            assert any(one.kerf_from > 0 or one.kerf_to < pattern.width for one in first)
+
+    def _first_half(self, number: int = 0) -> list[Pass]:
+        """Every pass of the half before this setup (or setup `number`), if it is a second half."""
+        number = number or self.setup
+        if (
+            self.job.setups[number - 1].half != "piece out"
+            or number == 1
+            or self.job.setups[number - 2].half != "piece in"
+        ):
+            return []
+        return list(self.job.pattern_of(number - 1).passes)
+
+    def _is_of_the_first_half(self, setup: int, setting: Fraction) -> bool:
+        """Whether the blade is in a kerf of the first half at this setting, with the piece out."""
+        shift, half_step = self.job.carriage.distance_piece or Fraction(0), self.job.carriage.resolution / 2
+        sides = [
+            one.kerf_to if self.job.carriage.zero == "outside" else one.kerf_from for one in self._first_half(setup)
+        ]
+        return any(abs(side - shift - setting) <= half_step for side in sides)
+
+    def _hear_what_to_count(self, figures: dict[str, Any]) -> None:
+        """What is counted is there: sockets with all their passes are whole, and one with some of them is begun."""
+        pattern = self.job.pattern_of(self.setup)
+        gone = [(one.kerf_from, one.kerf_to) for one in (*self._first_half(), *pattern.passes)]
+        if self.job.setups[self.setup - 1].half == "other edge":
+            width = pattern.width
+            gone += [(width - p.kerf_to, width - p.kerf_from) for p in self.job.pattern_of(self.setup - 1).passes]
+        whole = 0
+        for each in pattern.sockets:
+            at = each.start
+            for left, right in sorted(gone):
+                at = max(at, right) if left <= at else at
+            whole += at >= each.end
+        assert figures["sockets"] == whole, "no more sockets are counted than are whole"
+        begun = any(s.start < right < s.end for s in pattern.sockets for _, right in [max(gone, key=lambda k: k[1])])
+        assert bool(figures["begun"]) == begun, "who counts a socket that is only begun is told that it is"
 
     def _hear_setting(self, setting: Fraction, previous: Fraction | None, approach: Fraction | None) -> None:
         """It is moved from where it stands, and the screw's play taken up from below, also when it is said again."""
@@ -184,7 +246,7 @@ class Watcher:
         assert figures["previous"] == self.stands, "the carriage is moved from where it stands"
         below = figures["approach"] is not None and figures["approach"] < one.setting
         assert below == (one.setting < self.stands), "the play is taken up as ever"
-        others = [pattern.passes[number - 1] for number in cut - {one.number}]
+        others = [*(pattern.passes[number - 1] for number in cut - {one.number}), *self._first_half()]
         walls = {
             "far": one.kerf_to < pattern.width and all(not p.kerf_from <= one.kerf_to < p.kerf_to for p in others),
             "near": one.kerf_from > 0 and all(not p.kerf_from < one.kerf_from <= p.kerf_to for p in others),
@@ -193,9 +255,8 @@ class Watcher:
             case "kerf":
                 assert all(walls.values()), "a kerf has two walls"
             case "edge":
-                assert any(walls.values()) and not self._inside(others), (
-                    "where a kerf is cut it tells more than an edge"
-                )
+                ours = [each for each in others if each.number in cut and each in pattern.passes]
+                assert any(walls.values()) and not self._inside(ours), "where a kerf is cut it tells more than an edge"
             case wall:
                 assert walls[wall.split()[0]], "a wall that is to be met stands"
 
@@ -221,6 +282,8 @@ class Watcher:
                 return setup.part, pattern.depth, setup.stage
             case "stage":
                 return setup.stage
+            case "distance piece":
+                return setup.half
             case "setup":
                 return self.clamping
         return check.when
@@ -248,6 +311,9 @@ class Watcher:
             for check in self.job.checks:
                 if check.when == "stage":
                     self.answered_for.pop(check.name, None)
+        if fact.setup in self.clamped:
+            self.answered_for.pop("distance piece", None)
+        self.clamped |= {fact.setup}
         self.before, self.leaves, self.to_register = self.setup, False, bool(self.cut.get(fact.setup))
         self.setup, self.called, self.open_check, self.counted = fact.setup, 0, None, False
         self.touched, self.clamping = False, self.clamping + 1
@@ -306,7 +372,10 @@ class Watcher:
             (one,) = (one for one in self.job.pattern_of(fact.setup).passes if one.number == fact.pass_)
             assert Fraction(fact.to) == one.setting, "it goes to a pass of the job, and nowhere else"
         elif fact.what == "setting":
-            assert Fraction(fact.to) == 0 and self.job.carriage.register == "setting bar", "zero is for the bar"
+            bar = Fraction(fact.to) == 0 and self.job.carriage.register == "setting bar"
+            assert bar or self._is_of_the_first_half(fact.setup, Fraction(fact.to)), (
+                "without a pass it goes to zero for the bar, or to where a cut of the first half is tried"
+            )
         self.left = self.arrived_at
         self.sent, self.arrived_at, self.called = fact, None, 0
 
@@ -377,6 +446,9 @@ class Watcher:
             self.counted = True
         if fact.check in ("saw off", "board out"):
             self.saw_on = False
+        if fact.check == "distance piece" and self.asked_to_try not in (None, self.stands):
+            self.stood, self.stands, self.came_down = self.stands, self.asked_to_try, False
+            self.dialled, self.moved = (fact.setup, 0), True
         self.open_check = None
 
     def _setting_called(self, fact: f.SettingCalled) -> None:
@@ -423,6 +495,7 @@ class Watcher:
         self.paused = frozenset()
         self.guarded = None
         self.answered_for.pop("blade height", None)
+        self.answered_for.pop("distance piece", None)
         self.to_ask = frozenset({"ask carriage"} if self.moved and not self.driven else ())
         self.homed, self.sent, self.arrived_at = False, None, None
         if self.touched and not self._all_cut() and not self.leaves:
@@ -432,6 +505,7 @@ class Watcher:
     def _reregistered(self, fact: f.Reregistered) -> None:
         """Another clamping, and a carriage that was moved from where it stood to where a cut was tried."""
         self.clamping, self.to_register = self.clamping + 1, False
+        self.answered_for.pop("distance piece", None)
         if fact.setting:
             setting = Fraction(fact.setting)
             (tried,) = (one.number for one in self.job.pattern_of(self.setup).passes if one.setting == setting)
@@ -448,6 +522,7 @@ class Watcher:
             assert fact.setup in (self.setup, self.before), "back reaches one setup at the most"
             assert self.over or not self.touched, "back does not reach past an answered check"
             self.touched, self.clamping = True, self.clamping + 1
+            self.answered_for.pop("distance piece", None)
             self.secured = frozenset()
             self.paused = frozenset()
             self.guarded = None

@@ -62,7 +62,7 @@ function drawBoard(target, board, cut, now) {
   for (const [from, to] of board.sockets) {
     parts.push(svg("rect", { ...span(from, to), y: shoulder, height: end - shoulder, class: "to-come" }));
   }
-  const gone = board.passes.filter((_, n) => isCut(cut, n + 1)).map(([from, to]) => [from, to]);
+  const gone = board.gone.concat(board.passes.filter((_, n) => isCut(cut, n + 1)).map(([from, to]) => [from, to]));
   for (const [from, to] of merged(gone)) {
     parts.push(svg("rect", { ...span(from, to), y: shoulder, height: end - shoulder + 3, class: "gap" }));
   }

@@ -50,6 +50,7 @@ from assistant.screens.view_words import (
 )
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, STANDING_BY
+from assistant.wording.halves import HALVES
 from assistant.wording.numbers import drawn_depth
 from assistant.wording.prompts import Words
 from assistant.wording.quantities import bound
@@ -89,6 +90,7 @@ def state_of(sight: Sight) -> Json:
         "which": which_of(job, view.setup),
         "part": setup.part,
         "end": 0 if job.layout == "slots" else setup.end,
+        "half": HALVES.get(setup.half, ""),
         "way": bound(words.one(view.way)) if view.way else "",
         "pattern": setup.pattern,
         **_times(sight),
@@ -224,6 +226,7 @@ def pattern_of(pattern: Pattern, job: Job) -> Json:
         "stop_side": job.carriage.stop_side,
         "sockets": [[_mm(each.start), _mm(each.end)] for each in pattern.sockets],
         "passes": [[_mm(each.kerf_from), _mm(each.kerf_to), each.socket] for each in pattern.passes],
+        "gone": [[_mm(each.kerf_from), _mm(each.kerf_to)] for each in pattern.before],
     }
 
 

@@ -1,0 +1,59 @@
+"""What is said of a board that is wider than the travel: which half is cut, and whether the distance piece is in."""
+
+from __future__ import annotations
+
+from assistant.joinery.halves import Half
+from assistant.plans.model import Setup
+
+HALVES = {half: "second half" if half.is_second else "first half" for half in Half if half}
+
+
+def which_half(setup: Setup) -> str:
+    """What is put behind the end where that is cut in two halves, with its comma; "" where one clamping is enough."""
+    return f", {HALVES[setup.half]}" if setup.half else ""
+
+
+CLAMPED = {
+    Half.PIECE_IN: "first half with the distance piece at the stop",
+    Half.PIECE_OUT: "second half with the distance piece out",
+    Half.THIS_EDGE: "first half",
+    Half.OTHER_EDGE: "second half with the other edge to the stop",
+}
+"""Which half of a board wider than the travel is cut, as it is clamped."""
+
+
+def marked_to_backing(end: int, half: str) -> bool:
+    """Whether the marked face is at the backing: for end 1. With the other edge at the stop the faces change places."""
+    return (end == 1) != (half == Half.OTHER_EDGE)
+
+
+def edge_at_stop(half: str) -> str:
+    """The edge that is put to the stop."""
+    return "other edge" if half == Half.OTHER_EDGE else "reference edge"
+
+
+_TRIED = {
+    "kerf": "just enters the kerf there",
+    "far wall": "just meets the wall there away from the reference edge",
+    "near wall": "just meets the wall there towards the reference edge",
+    "edge": "just meets the shoulder there",
+}
+"""What the still blade does in a cut of the first half, by the place where it is tried."""
+
+
+def piece_asked(half: str, length: str, place: str = "", where: str = "") -> dict[str, str]:
+    """What is asked about the distance piece, in the whole question and in the short one.
+
+    length: the piece's. place, where: at which setting, in words, a cut of the first half is tried, and what the still
+    blade meets there (`slip.Meets`); "" where none is tried.
+    """
+    if half != Half.PIECE_OUT:
+        piece = f"of {length} at the stop, its ends clean"
+        whole = f"distance piece {piece}, the reference edge against it and zero set so"
+        return {"piece": whole, "short_piece": f"piece {piece}, zero set to it"}
+    tried, short = "", ""
+    if where:
+        tried = f"; saw off and unplugged, the carriage brought up to {place}, the still blade {_TRIED[where]}"
+        short = f"; plug out, carriage up to {place}, still blade {_TRIED[where]}"
+    whole = f"distance piece out, reference edge against the stop itself, zero as it was{tried}"
+    return {"piece": whole, "short_piece": f"piece out, edge to the stop itself{short}"}

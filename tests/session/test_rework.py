@@ -1,0 +1,281 @@
+"""Another board first, an end or a socket again, a spoilt board, one more copy: by example, and at random."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from assistant.joinery.model import Carriage
+from assistant.journal.playing import misfit
+from assistant.plans.intents import Intent
+from assistant.plans.model import Job
+from assistant.session import facts as f
+from assistant.session.apply import apply
+from assistant.session.events import Event
+from assistant.session.kinds import Change, SetupStatus
+from assistant.session.order import opposite
+from assistant.session.rework import one_more, refusal, setups_of_board
+from assistant.session.state import State
+from tests.sampling import long
+from tests.session.driver import Driver
+from tests.session.drives import Rig, driven_job
+from tests.session.jobs import EVERY_TWO, few_checks, job, plan
+from tests.session.watcher import Watcher
+
+TO_CUT, BEGUN, CUT, REDO, SPOILT = SetupStatus
+
+
+def through(driver: Driver, passes: int) -> None:
+    """Cut so many passes of this setup."""
+    driver.cut(passes)
+
+
+def whole_setup(driver: Driver) -> None:
+    while driver.state.effective_mode == "question":
+        driver.gesture("hold")
+    driver.cut(driver.state.passes - driver.state.cut_here)
+    driver.count()
+
+
+def asked_and_yes(driver: Driver, intent: Intent, argument: str | int | None = None) -> None:
+    driver.heard(intent, argument)
+    assert driver.state.effective_mode == "question", driver.said
+    driver.gesture("hold")
+
+
+def board_out(driver: Driver) -> None:
+    assert driver.asked == "board out"
+    driver.gesture("hold", after=driver.state.the_job.run_down_s)
+
+
+def four_ends() -> Driver:
+    """Two boards of part A, both ends, two sockets of two passes each."""
+    return Driver(job(plan(30, 6, count=2, parts="A"), few_checks()))
+
+
+def test_a_board_left_half_cut_is_cut_on_where_it_lay() -> None:
+    driver = four_ends()
+    through(driver, 1)
+    asked_and_yes(driver, Intent.BOARD)
+    assert driver.asked == "board out" and "Saw off and stopped, board out?" in driver.said
+    board_out(driver)
+    assert driver.state.setup == 2 and driver.state.status == (BEGUN, BEGUN, TO_CUT, TO_CUT)
+    whole_setup(driver)
+    whole_setup(driver)
+    whole_setup(driver)
+    assert (driver.state.setup, driver.state.cut) == (1, 1), "the order goes round to what was left"
+    assert driver.state.question and driver.state.question.name == "registered", "before anything else is asked"
+    driver.gesture("hold")
+    assert driver.asked == "clamps" and driver.records[-2].fact == f.Reregistered(1, driver.records[-2].fact.setting)
+    whole_setup(driver)
+    assert driver.state.mode == "finished" and driver.state.left_in_all == 0
+
+
+def test_a_board_on_which_the_saw_has_not_run_is_changed_at_once() -> None:
+    driver = four_ends()
+    asked_and_yes(driver, Intent.BOARD, 3)
+    assert (driver.state.setup, driver.state.status[0]) == (3, TO_CUT)
+
+
+def test_nobody_says_that_the_saw_is_off_before_the_blade_can_have_stopped() -> None:
+    driver = four_ends()
+    through(driver, 1)
+    asked_and_yes(driver, Intent.BOARD)
+    driver.gesture("hold", after=3)
+    assert driver.asked == "board out" and "takes 10 seconds to stop. Wait, take it out" in driver.said
+
+
+def test_a_spoilt_board_is_cut_anew_and_its_good_mates_stay() -> None:
+    driver = four_ends()
+    whole_setup(driver)
+    through(driver, 2)
+    asked_and_yes(driver, Intent.SPOILT)
+    board_out(driver)
+    state = driver.state
+    assert state.status == (CUT, SPOILT, TO_CUT, SPOILT, BEGUN, TO_CUT), "both ends of the second board"
+    new = state.the_job.setups[4:]
+    assert [(one.board, one.end, one.first_copy) for one in new] == [("long side", 1, 3), ("long side", 2, 3)]
+    assert state.the_job.order == (1, 2, 5, 3, 4, 6), "each after the last of its kind"
+    while driver.state.mode != "finished":
+        whole_setup(driver)
+    assert driver.state.cut_in_all == driver.state.passes_in_all == 4 * driver.state.passes
+
+
+def test_an_end_is_cut_off_with_as_much_of_the_board_opposite() -> None:
+    driver = four_ends()
+    whole_setup(driver)
+    whole_setup(driver)
+    driver.heard(Intent.REDO, 2)
+    facing = opposite(driver.state, 2)
+    assert facing is not None and facing.setup == 1
+    off = driver.state.the_job.pattern_of(2).depth + driver.state.the_job.kerf
+    assert off == 12 + Fraction(3, 10) + Fraction(318, 100), "the mate's thickness, what is sanded off, a kerf"
+    assert "takes fifteen point four eight millimetres from the length, and long side, one of two, must lose as much" in driver.said
+    driver.gesture("hold")
+    assert driver.state.status[:2] == (REDO, REDO) and driver.state.cuts[:2] == (0, 0)
+    assert driver.state.setup == 3, "what lies in the clamps is cut first"
+    cut_off = [record.fact for record in driver.records if isinstance(record.fact, f.SetupReopened)]
+    assert [(one.setup, one.socket, Fraction(one.cut_off)) for one in cut_off] == [(2, 0, off), (1, 0, off)]
+
+
+def test_without_length_to_spare_the_board_is_spoilt() -> None:
+    driver = four_ends()
+    through(driver, 1)
+    driver.heard(Intent.REDO)
+    driver.heard(Intent.NO)
+    assert driver.state.question and driver.state.question.name == "spoilt"
+    driver.gesture("hold")
+    assert driver.state.status[0] == SPOILT
+
+
+def test_a_missing_socket_found_after_unclamping_is_cut_where_the_others_lie() -> None:
+    driver = four_ends()
+    while driver.state.mode != "finished":
+        whole_setup(driver)
+    asked_and_yes(driver, Intent.SOCKET, "1.2")
+    assert (driver.state.setup, driver.state.cut_here) == (1, 2), "both passes of the first socket stay"
+    assert driver.state.question and driver.state.question.name == "registered"
+    whole_setup(driver)
+    assert driver.state.mode == "finished"
+
+
+def test_what_cannot_be_is_said_and_changes_nothing() -> None:
+    driver = four_ends()
+    state = driver.state
+    for what, setup, key in (
+        (Change.BOARD, 9, "no such setup"),
+        (Change.BOARD, 1, "board is clamped"),
+        (Change.END, 1, "nothing cut yet"),
+        (Change.SOCKET, 1, "no such socket"),
+    ):
+        why = refusal(state, what, setup, 7)
+        assert why is not None and why.key == key
+    driver.heard(Intent.BOARD, 9)
+    assert driver.kinds == [] and "no setup nine" in driver.said
+
+
+def test_of_a_stack_each_board_loses_the_length_and_of_many_boards_none_is_named() -> None:
+    stacked = plan(30, 6, parts="A")
+    stacked = replace(stacked, boards=(replace(stacked.boards[0], count=2, stack=2),))
+    assert opposite(begun(job(stacked, few_checks())), 1) is None
+    several = opposite(begun(job(plan(30, 6, count=4, parts="A"), few_checks())), 1)
+    assert several is not None and several.setup == 0
+
+
+def begun(a_job: Job) -> State:
+    return Driver(a_job).state
+
+
+def test_a_copy_of_a_lined_board_has_its_blanks_and_is_cut_in_both_stages() -> None:
+    a_job = job(plan(30, 6, parts="A"), few_checks())
+    first = a_job.setups[0]
+    setups = (first, replace(first, number=2, board="long side blank"), replace(first, number=3, stage=2))
+    staged = replace(a_job, stages=("one", "two"), setups=setups, order=(1, 2, 3))
+    assert setups_of_board(staged, 3) == (1, 3)
+    more = one_more(staged, (1, 3), Change.COPY, copies=1)
+    assert [(s.number, s.board, s.stage, s.first_copy) for s in more.setups] == [
+        (4, "long side blank", 1, 2),
+        (5, "long side", 1, 2),
+        (6, "long side", 2, 2),
+    ]
+    assert more.order == (1, 2, 4, 5, 3, 6), "each in its stage"
+    state = apply(begun(staged), f.Record(9, 1.0, "", more))
+    why = refusal(state, Change.BOARD, 6)
+    assert why is not None and why.key == "stage waits"
+
+
+IN_TWO = Carriage(travel=(Fraction(0), Fraction(60)), distance_piece=Fraction("30.02"))
+
+
+def test_an_end_cut_in_two_halves_is_cut_again_in_both() -> None:
+    driver = Driver(job(plan(84, 6, ends=2, parts="A"), few_checks(), IN_TWO))
+    why = refusal(driver.state, Change.BOARD, 2)
+    assert why is not None and why.key == "half waits", "the piece must be in first"
+    whole_setup(driver)
+    through(driver, 1)
+    asked_and_yes(driver, Intent.REDO)
+    board_out(driver)
+    assert (driver.state.setup, driver.state.cuts[:2]) == (1, (0, 0))
+    asked_and_yes(driver, Intent.COPY)
+    assert driver.state.the_job.order == (1, 2, 3, 4, 5, 6, 7, 8), "the halves of an end one after the other"
+
+
+class Watched(Rig):
+    """Without a drive nothing is sent, and this is a plain driver."""
+
+    watcher: Watcher | None = None
+
+    def _turn(self, event: Event) -> tuple[tuple[f.Fact, ...], tuple[object, ...]]:  # type: ignore[override]
+        if self.watcher is None:
+            self.watcher = Watcher(event.job)  # type: ignore[attr-defined]
+        facts, effects = super()._turn(event)
+        if any(isinstance(fact, f.NotSent) for fact in facts):
+            self.watcher.not_sent()
+        for fact in facts:
+            if not fact.passing:
+                self.watcher.read(fact)
+        self.watcher.hear(effects)
+        return facts, effects
+
+
+CHANGES = (Intent.BOARD, Intent.REDO, Intent.SPOILT, Intent.COPY, Intent.SOCKET)
+OTHERS = (Intent.BACK, Intent.YES, Intent.YES, Intent.STAND_BY, Intent.CARRY_ON, Intent.MARK, Intent.AGAIN)
+
+
+def jobs(chance: random.Random) -> Job:
+    boards = plan(30, 6, count=chance.choice((1, 2)))
+    kind = chance.randrange(4)
+    if kind == 0:
+        return job(boards, few_checks(EVERY_TWO))
+    if kind == 1:
+        return job(plan(84, 6, ends=2, parts="A"), None, IN_TWO)
+    if kind == 2:
+        return driven_job(boards, None, home=chance.choice(("switch", "by hand")))
+    return job(boards)
+
+
+@pytest.mark.parametrize("seeds", [range(12), pytest.param(range(100, 220), marks=long)], ids=["some", "many"])
+def test_at_random_every_rule_holds_and_a_replay_leads_to_the_same_job(seeds: Sequence[int]) -> None:
+    for seed in seeds:
+        chance = random.Random(seed)
+        driver = Watched(jobs(chance))
+        replay, read = State(), 0
+        for _ in range(120):
+            _do_something(driver, chance)
+            for record in driver.records[read:]:
+                assert misfit(replay, record.fact) == "", f"seed {seed}"
+                replay = apply(replay, record)
+            read = len(driver.records)
+            names = ("setup", "cuts", "status", "chosen", "job", "confirmed", "marked", "saw_runs", "to_register")
+            assert all(getattr(replay, name) == getattr(driver.state, name) for name in names), f"seed {seed}"
+            assert driver.watcher is not None and driver.state.cut_in_all == driver.watcher.cut_in_all()
+
+
+def _do_something(driver: Watched, chance: random.Random) -> None:
+    kind, state = chance.random(), driver.state
+    setups = len(state.the_job.setups)
+    if kind < 0.65:
+        if state.effective_mode != "cutting":
+            driver.hold()
+        elif state.the_job.carriage.drive:
+            driver.cut_one()
+        else:
+            driver.gesture("tap")
+    elif kind < 0.8:
+        intent = chance.choice(CHANGES if setups < 24 else (Intent.BOARD, Intent.REDO, Intent.SOCKET))
+        argument: str | int | None = chance.choice((None, chance.randint(0, setups + 1)))
+        if intent is Intent.SOCKET:
+            argument = f"{chance.randint(1, setups)}.{chance.randint(0, 4)}"
+        driver.heard(intent, argument, after=14)
+    elif kind < 0.95:
+        driver.heard(chance.choice(OTHERS), after=14)
+    elif state.mode == "ended early" or (state.mode == "finished" and kind < 0.98):
+        return
+    elif kind < 0.98 and state.mode != "finished":
+        driver.resume()
+    elif state.the_job.carriage.drive:
+        driver.loses()
