@@ -100,23 +100,29 @@ class Driving:
 
 @dataclass(frozen=True)
 class State:
-    """n: records applied. setup: from 1, 0 before the first. cursor: the pass last called in this setup, 0 for none. cuts:
-    a mask for each setup: bit p - 1 is set when its pass p is recorded as cut. status: of each setup. previous: the
-    setup before this one, 0 for none. chosen: the setup that follows once the board in the clamps is out of them,
-    whatever the order says; 0 for none. named: the setups whose board was ever named to be clamped. boards: how many
-    boards this run has begun with: one is announced in short from the third on. turns: how many of them had to be
-    turned over. saw_runs: it may; a pass was called since somebody last confirmed that it is off. to_register: this
-    board has cuts in it and was clamped again, and nobody has tried yet whether it lies as it lay. redo: bit i is set
-    when check i must be asked again whatever its own rule says. touched: a check of this setup has been answered, so
-    the previous setup is closed. opening: what waits for an answer. carriage_at: the setting last called or tried, mm,
-    or 0 if the carriage was zeroed since. came_from: the last different setting before it, or the same setting if the
-    operator has read it there. play_open: the carriage came down to this setting, and nobody knows whether the screw's
-    play was taken up since. notices: (device, text) held back while a pass may be under way. said: announcements made
-    in this run. rehearsed: no wood is cut. hear_out: an answer counts only once its question has been spoken or shown;
-    otherwise once the question went out. louder, quicker: steps of the voice in this run, negative for softer and
-    slower. saw_off_at: when the operator was first asked, after the last pass of this setup, whether the saw is off
-    (s); None if not in this run. marked: (setup, pass) of every place where a problem was marked, each once, in order.
-    answered: checks confirmed in a row, without a setting called or a stop between. driving: of a driven carriage.
+    """n: records applied. setup: from 1, 0 before the first. cursor: the pass last called in this setup, 0 for none.
+
+    Of the job: cuts: a mask for each setup: bit p - 1 is set when its pass p is recorded as cut. status: of each setup.
+    previous: the setup before this one, 0 for none. chosen: the setup that follows once the board in the clamps is out
+    of them, whatever the order says; 0 for none. named: the setups whose board was ever named to be clamped. marked:
+    (setup, pass) of every place where a problem was marked, each once, in order.
+
+    Of the checks: redo: bit i is set when check i must be asked again whatever its own rule says. touched: a check of
+    this setup has been answered, so the previous setup is closed. to_register: this board has cuts in it and was
+    clamped again, and nobody has tried yet whether it lies as it lay. saw_runs: it may; a pass was called since
+    somebody last confirmed that it is off. saw_off_at: when the operator was first asked, after the last pass of this
+    setup, whether the saw is off (s); None if not in this run. answered: checks confirmed in a row, without a setting
+    called or a stop between.
+
+    Of the carriage: carriage_at: the setting last called or tried, mm, or 0 if the carriage was zeroed since. came_from:
+    the last different setting before it, or the same setting if the operator has read it there. play_open: the carriage
+    came down to this setting, and nobody knows whether the screw's play was taken up since. driving: of a driven one.
+
+    Of this run: boards: how many it has begun with: one is announced in short from the third on. turns: how many of
+    them had to be turned over. opening: what waits for an answer. notices: (device, text) held back while a pass may be
+    under way. said: announcements made. rehearsed: no wood is cut. hear_out: an answer counts only once its question
+    has been spoken or shown; otherwise once the question went out. louder, quicker: steps of the voice, negative for
+    softer and slower.
     """
 
     n: int = 0
