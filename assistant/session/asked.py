@@ -62,7 +62,7 @@ def end_prompts(state: State, last: e.Prompt) -> tuple[e.Prompt, ...]:
 
 
 def _cut_off(state: State, setup: int) -> dict[str, object]:
-    """How much length goes with an end, mm, and the setup whose board must lose as much: 0 if not known, None for none."""
+    """How much length goes with an end, mm, and whose setup must lose as much: 0 if not known, None for none."""
     facing = opposite(state, setup)
     return {
         "off": state.the_job.pattern_of(setup).depth + state.the_job.kerf,

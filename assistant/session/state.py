@@ -114,7 +114,7 @@ class State:
     setup, whether the saw is off (s); None if not in this run. answered: checks confirmed in a row, without a setting
     called or a stop between.
 
-    Of the carriage: carriage_at: the setting last called or tried, mm, or 0 if the carriage was zeroed since. came_from:
+    Of the carriage: carriage_at: the setting last called or tried, mm, or 0 if it was zeroed since. came_from:
     the last different setting before it, or the same setting if the operator has read it there. play_open: the carriage
     came down to this setting, and nobody knows whether the screw's play was taken up since. driving: of a driven one.
 
