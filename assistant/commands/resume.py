@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import hashlib
+import shlex
 from dataclasses import replace
 from pathlib import Path
 
@@ -54,7 +55,9 @@ def run(args: argparse.Namespace) -> int:
             )
         alone = contextlib.nullcontext() if rehearsed else LiveLock(row.title, args.state, session)
         with alone, SessionLock(state_dir, session):
-            state = replayed(journal, session)  # under the lock, so that no other process adds facts meanwhile
+            state = replayed(
+                journal, session, args.state
+            )  # under the lock, so that no other process adds facts meanwhile
             state = _with_drive_of_today(state, args)
             if row.fault:  # only the list sees some damage: if the last facts are gone, the rest still replay well
                 raise of_session(journal.path, session, row.fault, RECOVERS)
@@ -106,11 +109,18 @@ def latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:
     raise CouldNotRun(f"{none}; start one with: kerfcall cut PLAN" + (" --rehearse SCRIPT" if begun else ""))
 
 
-def replayed(journal: Journal, session: str) -> State:
-    """The state that the session's facts lead to. Raises CouldNotRun if the session is over or never began."""
+def replayed(journal: Journal, session: str, named: Path | None) -> State:
+    """The state that the session's facts lead to. Raises CouldNotRun if the session is over or never began.
+
+    named: the journal's folder, if it was named.
+    """
     state = played(journal, session)
     if state.mode in (FINISHED, ENDED_EARLY):
-        raise CouldNotRun(f"session {session} is {state.mode}; start a new one with: kerfcall cut PLAN")
+        again = shlex.join(["kerfcall", "job", session, *([] if named is None else ["--state", str(named)])])
+        raise CouldNotRun(
+            f"session {session} is {state.mode}; to open it again: {again} --reopen (or, if a board must be cut again "
+            "or one more is needed: --again N, --spoilt N, --copy N); start a new one with: kerfcall cut PLAN"
+        )
     if state.job is None:
         raise CouldNotRun(f"session {session} was interrupted before it began; start a new one with: kerfcall cut PLAN")
     return state

@@ -98,7 +98,7 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
             both = (setup, facing.setup) if facing and facing.setup and turn.state.cuts[facing.setup - 1] else (setup,)
             for number in both:
                 turn.fact(f.SetupReopened(number, _all_passes(job, number), 0, off))
-            if over or setup == here:
+            if over or here in both:
                 turn.fact(f.BoardChosen(setup))
         case Change.SOCKET:
             turn.fact(f.SetupReopened(setup, passes_of_socket(job, setup, socket), socket, ""))
@@ -108,7 +108,7 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
             setups = setups_of_board(job, setup)
             turn.fact(f.BoardSpoilt(setups))
             turn.fact(one_more(job, setups, what))
-            if over or here in setups:
+            if over or here in setups or turn.state.chosen in setups:
                 turn.fact(f.BoardChosen(coming(turn.state)))
         case Change.COPY:
             turn.fact(one_more(job, setups_of_board(job, setup), what, copies=1))

@@ -23,10 +23,10 @@ from assistant.screens.page.history import History, PassTimes, detail_of
 from assistant.screens.page.hub import Hub, Stream
 from assistant.screens.page.picture import pattern_of, state_of
 from assistant.screens.view_sight import Gathering
-from assistant.screens.view_words import which_of
 from assistant.session import facts as f
 from assistant.session.events import DeviceChanged, Gesture, Heard, NotHeard
 from assistant.session.kinds import Klass
+from assistant.session.table import which_of
 from assistant.session.turn import view
 from assistant.wording.prompts import Words
 from tests.screens.page_made import Made, made, made_job

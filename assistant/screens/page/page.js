@@ -150,7 +150,7 @@ function show() {
   put("mode", old ? "OLD" : s.state);
   put("chip", old ? "" : s.lost);
   put("pass", s.beside);
-  put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
+  put("place", `Setup ${s.setup_of}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}`);
   showReading(old ? [["", "OLD"]] : s.big, old ? "" : s.unit);
   put("was", old ? s.big.map(([way, figure]) => `${way} ${figure}`.trim()).join(", ") : "");
   put("before", s.before);
