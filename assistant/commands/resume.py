@@ -109,7 +109,7 @@ def latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:
     raise CouldNotRun(f"{none}; start one with: kerfcall cut PLAN" + (" --rehearse SCRIPT" if begun else ""))
 
 
-def replayed(journal: Journal, session: str, named: Path | None) -> State:
+def replayed(journal: Journal, session: str, named: Path | None = None) -> State:
     """The state that the session's facts lead to. Raises CouldNotRun if the session is over or never began.
 
     named: the journal's folder, if it was named.
