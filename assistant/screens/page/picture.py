@@ -50,7 +50,7 @@ from assistant.screens.view_words import (
 )
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, STANDING_BY
-from assistant.session.table import which_of
+from assistant.session.table import Standing, as_json, rows_of, which_of
 from assistant.wording.numbers import drawn_depth
 from assistant.wording.prompts import Words
 from assistant.wording.quantities import bound
@@ -197,6 +197,12 @@ def _called(view: View, words: Words) -> Json:
 
 def _input(last: LastInput) -> Json:
     return {"given": bound(last.given), "made": bound(last.made)}
+
+
+def table_of(job: Job, standing: Standing) -> Json:
+    """The job's table. slots: whether the job is slotted. stages: how many it has. rows: as `session.table` has them."""
+    rows = as_json(rows_of(job, standing))
+    return {"slots": job.layout == "slots", "stages": len(job.stages), "rows": rows}
 
 
 def board_of(job: Job, setup: int) -> Json:
