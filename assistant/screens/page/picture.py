@@ -200,7 +200,7 @@ def _input(last: LastInput) -> Json:
 
 
 def table_of(job: Job, standing: Standing) -> Json:
-    """The job's table. slots: whether the job is slotted. stages: how many it has. rows: as `session.table` has them."""
+    """The table of the job. slots: whether it is slotted. stages: how many. rows: as `session.table` has them."""
     rows = as_json(rows_of(job, standing))
     return {"slots": job.layout == "slots", "stages": len(job.stages), "rows": rows}
 
