@@ -54,7 +54,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Exit code 0; 1 if a change was not agreed to; 2 for one that can't be made and for an unknown session."""
-    changes = [name for name in (*CHANGES, "reopen") if getattr(args, name) not in (None, False)]
+    changes = [name for name in CHANGES if getattr(args, name) is not None] + ["reopen"] * args.reopen
     _refuse_mixed(args, changes)
     begun = [row for row in all_rows(args.state) if args.id or row.facts or row.fault]
     row = chosen_row(begun, args.id, args.state, "job")
@@ -104,8 +104,8 @@ def _change(args: argparse.Namespace, row: SessionRow, name: str) -> int:
             place = getattr(args, name), args.socket or 0
             why_not = refusal(state, what, *place)
             if why_not is not None:
-                return _refused(args, row, name, Words(state.the_job, figures=True).one(why_not))
-            question = _read_back(state, what, *place)
+                return _refused(args, row, name, one_line(Words(state.the_job, figures=True).one(why_not)))
+            question = one_line(_read_back(state, what, *place))
         if not _agreed(args, question):
             return 1
         if name == "reopen":
