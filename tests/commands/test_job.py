@@ -228,7 +228,8 @@ class TestTheQuestion:
     ) -> None:
         driver = Driver(state=stored(left.folder / "state"))
         driver.send(Resume(driver.at, UTC))
-        driver.heard("yes")
+        while driver.state.question is not None:
+            driver.heard("yes")
         driver.heard(what, place)
         (say,) = driver.says
         told = Words(driver.state.the_job).shown(say.prompts).removesuffix(YES_NO).rstrip()
