@@ -27,6 +27,7 @@ from assistant.screens.view_sight import LogEntry, Sight, clock_of
 from assistant.session.effects import View
 from assistant.session.kinds import DeviceName
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED, MOVE_ASKED, QUESTION, STANDING_BY
+from assistant.session.table import numbered
 from assistant.wording import dial, drive
 from assistant.wording.prompts import HOW_TO_CUT, Words
 
@@ -257,13 +258,8 @@ def unbroken(figure: str) -> str:
 
 
 def setup_of(view: View) -> str:
-    """The setup's number among those that count: "3 of 8"; where it isn't cut in that place, "9 (5 of 9)".
-
-    A number stays for good, so what joins the job later, or follows what was spoilt, is cut in another place.
-    """
-    if view.place == view.setup:
-        return f"{view.setup} of {view.setups}"
-    return f"{view.setup} ({view.place} of {view.setups})" if view.place else str(view.setup)
+    """The setup among those that count, as `numbered` has it."""
+    return numbered(view.setup, view.place, view.setups)
 
 
 def word_lines(sight: Sight, room: int, now: datetime | None = None) -> WordLines:

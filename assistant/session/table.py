@@ -73,6 +73,16 @@ def which_of(job: Job, number: int) -> str:
     return f"{setup.first_copy} of {of}" if setup.copies == 1 else f"{setup.first_copy} to {last} of {of} together"
 
 
+def numbered(setup: int, place: int, of: int) -> str:
+    """A setup's number among so many: "3 of 8"; "9 (5 of 9)" where it is cut in another place; 0: in none, "9".
+
+    A number stays for good, so what joins the job later, or follows what was spoilt, is cut in another place.
+    """
+    if place == setup:
+        return f"{setup} of {of}"
+    return f"{setup} ({place} of {of})" if place else str(setup)
+
+
 def rows_of(job: Job, standing: Standing) -> tuple[Row, ...]:
     """In the order of cutting; after that those that count no more."""
     counted = [n for n in job.order if standing.status[n - 1] != SetupStatus.SPOILT]
