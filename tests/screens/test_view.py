@@ -144,6 +144,28 @@ def test_the_job_is_shown_over_the_page_and_a_change_of_it_is_read_back(
     rig.ended()
 
 
+def test_among_plain_lines_the_job_is_shown_and_changed_alike(start: Callable[..., Rig], tmp_path: Path) -> None:
+    rig = start("--plain")
+    rig.until("[setup 1/2")
+    time.sleep(TOLD_S)
+    rig.send("j")
+    rig.until("Type a setup's number", "setup        board", "1  now   long side")
+    for key in ("2", "u", "9", "\r"):
+        rig.send(key)
+    rig.until("Cut again in setup 2", "There is no number 9 there; setup 2 has 1.")
+    time.sleep(GAP_S)
+    rig.send("j")
+    for key in ("2", "\r"):
+        rig.send(key)
+    rig.until("Go on with long side, end 2?")
+    time.sleep(TOLD_S)
+    rig.send("y")
+    rig.until("[setup 2/2")
+    assert [record.fact.kind for record in facts(tmp_path)][-2:] == ["setup_started", "check_opened"]
+    rig.send("q")
+    rig.ended()
+
+
 @pytest.mark.parametrize("size", every(2, [(size,) for size in SIZES]))
 def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], tmp_path: Path, size: tuple) -> None:
     """Cells, not colours, tell it: what is asked, the setting, the pass, what is cut; at the end the shell's page."""
