@@ -24,7 +24,7 @@ Keys (one press each; a key kept down counts once):
   s  stand by        c  carry on                        g  go to a pass: g, its number, enter
   w  where am I      l  how many left                   m  mark a problem here
   e  end the session q  leave it open and go            ?  this list
-  j  the job: all setups, and what to cut again, instead or besides
+  j  the job as a table; from there: another board first, cut again, one more
   p  bench page: a new pairing code                     v  have the code said
   +  louder          -  quieter                         <  slower   >  quicker"""
 KEY_LIST_DRIVEN = f"{KEY_LIST}\n  While the carriage moves, any key halts it and does nothing else."

@@ -25,6 +25,7 @@ from assistant.journal import codec, schema
 from assistant.journal.lock import SessionLock
 from assistant.journal.playing import played
 from assistant.journal.store import FILE_NAME, Journal
+from assistant.screens.page.history import History
 from assistant.session import facts as f
 from assistant.session.events import Resume
 from assistant.session.kinds import Change, SetupStatus
@@ -171,8 +172,10 @@ class TestChanges:
         refused = workshop.resume("1 pedal hold\n", workshop.sessions()[0]["id"])
         assert refused.code == 3
         (named,) = [part for part in refused.err.split(": ") if part.startswith("kerfcall job")]
-        words = named.partition(" (or")[0].removeprefix("kerfcall ").split()
-        done = workshop.run(*words, "--yes")
+        words = named.partition(" (or")[0]
+        latest = workshop.resume("1 pedal hold\n")
+        assert latest.code == 3 and f"is ended early; to open it again: {words};" in latest.err
+        done = workshop.run(*words.removeprefix("kerfcall ").split(), "--yes")
         assert done.code == 0, done.err
         assert "which is ended early?" in done.out and kinds(workshop)[-1] == "reopened"
         assert workshop.sessions()[0]["state"] == "open"
@@ -406,3 +409,10 @@ def test_names_from_a_damaged_hand_cant_move_the_cursor(tmp_path: Path, capsys: 
     for more in ([], ["--copy", "1", "--yes"]):
         assert kerfcall(["job", *more, "--state", str(tmp_path)]) == 0
         assert "\x1b" not in capsys.readouterr().out
+
+
+def test_what_the_journal_says_of_the_session_counts_no_spoilt_board(left: Workshop) -> None:
+    assert asked(left, "--spoilt", "1", "--yes").code == 0
+    shown = left.run("journal", "show", "--state", "state").out
+    assert "; 0 of 8 passes cut; " in shown and "added to the job in place of a spoilt board" in shown
+    assert History(left.folder / "state").one(left.sessions()[0]["id"])["of"] == 8  # type: ignore[index]
