@@ -98,7 +98,7 @@ def _change(args: argparse.Namespace, row: SessionRow, name: str) -> int:
         if name == "reopen":
             if not is_over(state):
                 return _refused(args, row, name, f"Session {row.id} is open already.")
-            question = f"Open session {row.id} again, which is {state.mode}?"
+            question = f"Session {row.id} is {state.mode}. Open it again?"
         else:
             what = Change.SOCKET if args.socket is not None else CHANGES[name]
             place = getattr(args, name), args.socket or 0

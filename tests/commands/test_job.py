@@ -177,7 +177,7 @@ class TestChanges:
         assert latest.code == 3 and f"is ended early; to open it again: {words};" in latest.err
         done = workshop.run(*words.removeprefix("kerfcall ").split(), "--yes")
         assert done.code == 0, done.err
-        assert "which is ended early?" in done.out and kinds(workshop)[-1] == "reopened"
+        assert "is ended early. Open it again?" in done.out and kinds(workshop)[-1] == "reopened"
         assert workshop.sessions()[0]["state"] == "open"
         again = workshop.resume("1 heard marigold affirm that is right\n2 pedal hold\n")
         assert again.facts[0] == ("resumed", 1, 2), "where it was ended, with what was cut"
