@@ -83,6 +83,7 @@ class KeyMeanings:
         """
         if key == "ctrl_c":
             return Meaning("leave")
+        # A number may have the same digit twice in quick succession: that is no auto-repeat.
         typing = self._typing and key.isdigit()
         repeat = key == self._last_key and at - self._last_at < REPEAT_GAP_S
         self._last_key, self._last_at = key, at
@@ -120,6 +121,7 @@ class KeyMeanings:
 
     def _typed(self, key: str) -> Meaning | None:
         """Any key but a digit and those asked for drops it and does nothing else, so no tap gets in by mistake."""
+        # isdigit alone also takes ², which `int` refuses.
         if key.isascii() and key.isdigit() and len(self._digits) < MOST_DIGITS:
             self._digits += key
             return None
