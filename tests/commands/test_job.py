@@ -25,12 +25,15 @@ from assistant.journal import codec, schema
 from assistant.journal.lock import SessionLock
 from assistant.journal.playing import played
 from assistant.journal.store import FILE_NAME, Journal
+from assistant.plans.job import build_job
+from assistant.plans.plan_file import read_both
 from assistant.screens.page.history import History
 from assistant.session import facts as f
 from assistant.session.events import Resume
 from assistant.session.kinds import Change, SetupStatus
 from assistant.session.rework import refusal
 from assistant.session.state import State
+from assistant.session.table import rows_of, standing_of
 from assistant.wording.joining import YES_NO
 from assistant.wording.prompts import Words
 from tests.commands.program import FIRST_CALL, PLAN, Done, Workshop
@@ -42,6 +45,7 @@ from tests.session.jobs import few_checks, job, plan
 TWO = PLAN.replace("ends = 2", "ends = 2\ncount = 2")
 ONE_CUT = FIRST_CALL + "10 pedal tap\n"
 AT_A_TERMINAL_S = 60
+DEMOS = Path(__file__).parents[2] / "demo_plans"
 
 
 @pytest.fixture
@@ -213,6 +217,53 @@ class TestChanges:
         cut = [fact[1:3] for fact in done.facts if fact[0] == "pass_cut"]
         assert len(cut) == len(set(cut)) == to_cut == 12
         assert {row["status"] for row in table(left).values()} == {"cut", "spoilt"}
+
+
+@pytest.mark.parametrize(
+    ("name", "shop"),
+    [
+        ("trinket-case-lined", "shop-readout"),
+        ("tray-dividers", "shop-readout"),
+        ("spice-drawer-inch", "shop-handwheel-inch"),
+        ("spice-drawer-lined-inch", "shop-handwheel-inch"),
+        ("tea-trays", "shop-readout"),
+    ],
+)
+def test_whatever_was_changed_a_session_goes_on_to_its_end(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, shop: str
+) -> None:
+    """Changes at random of a real plan that was left: then every setup that counts is cut, and none of it twice."""
+    chance = random.Random(name)
+    driver = Driver(build_job(*read_both(DEMOS / f"{name}.toml", DEMOS / f"{shop}.toml")))
+    for _ in range(chance.randint(10, 60)):
+        driver.gesture("tap" if driver.state.effective_mode == "cutting" else "hold", after=30)
+    with Journal.open(tmp_path) as journal:
+        session = journal.new_session("Small tray", "ab" * 32, "", "2026-03-02T09:00:00+00:00")
+        journal.append(session, driver.records)
+    made = 0
+    for _ in range(12):
+        setup = chance.randint(1, len(stored(tmp_path).the_job.setups))
+        change = chance.choice((["--start"], ["--again"], ["--again"], ["--spoilt"], ["--copy"]))
+        more = ["--socket", "1"] if change == ["--again"] and chance.random() < 0.5 else []
+        code = kerfcall(["job", *change, str(setup), *more, "--yes", "--state", str(tmp_path)])
+        assert code in (0, 2)
+        made += code == 0
+    assert made > 2
+    capsys.readouterr()
+    state = stored(tmp_path)
+    driver = Driver(state=state)
+    driver.at += 60
+    driver.send(Resume(driver.at, UTC))
+    for _ in range(20 * state.left_in_all + 20 * len(state.the_job.setups)):
+        if driver.state.mode == "finished":
+            break
+        driver.gesture("tap" if driver.state.effective_mode == "cutting" else "hold", after=30)
+    assert driver.state.mode == "finished"
+    cut = [(record.fact.setup, record.fact.pass_) for record in driver.records if isinstance(record.fact, f.PassCut)]
+    assert len(cut) == len(set(cut)) == state.left_in_all
+    rows = rows_of(driver.state.the_job, standing_of(driver.state))
+    assert {row.status for row in rows} <= {"cut", "spoilt"}
+    assert all(row.cut == row.passes for row in rows if row.status == "cut")
 
 
 class TestTheQuestion:
