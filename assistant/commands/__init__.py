@@ -16,6 +16,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "draw": ("assistant.commands.draw", "draw both parts, the joint, 1:1 strips and a cut sheet: PDF, SVG, DXF"),
     "cut": ("assistant.commands.cut", "cut a plan hands-free, with voice and pedal"),
     "resume": ("assistant.commands.resume", "go back to an interrupted session"),
+    "job": ("assistant.commands.job", "the boards of a session as a table: what is cut, what to cut again or instead"),
     "demo": ("assistant.commands.demo", "run a whole session with a synthetic operator; needs no hardware"),
     "journal": ("assistant.commands.journal", "list, show, export or repair the journal of sessions"),
     "hear": ("assistant.commands.hear", "show what the recogniser hears in a WAV file"),
@@ -23,7 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
 GROUPS: dict[str, tuple[str, ...]] = {
     "Set up": ("init", "ready", "calibrate", "carriage", "phrases", "soundcheck", "models", "page", "completion"),
     "Plan": ("suggest", "layout", "fit", "draw"),
-    "Cut": ("cut", "resume", "demo"),
+    "Cut": ("cut", "resume", "job", "demo"),
     "Look back": ("journal", "hear"),
 }
 """The same commands, as `kerfcall --help` shows them."""

@@ -333,9 +333,11 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
         code: Callable[[str], None] | None,
         halts: Callable[[], bool] | None,
     ) -> LiveKeys:
+        from assistant.screens.job_note import JobNote
         from assistant.screens.keys import TerminalKeys
 
-        return TerminalKeys(clock, post, pedal_alive, stand_in_key(job.pedal), click, screen.note, code, halts)
+        table = JobNote(lambda: runner.state, screen, whole_page=isinstance(screen, TerminalView))
+        return TerminalKeys(clock, post, pedal_alive, stand_in_key(job.pedal), click, screen.note, code, halts, table)
 
     def drive(pedal_down: Callable[[], bool], tick: Callable[[], None]) -> Driven:
         from assistant.carriage.drive import LiveDrive

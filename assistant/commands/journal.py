@@ -39,9 +39,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(args: argparse.Namespace) -> int:
-    rows = _rows(args.state)
+    rows = all_rows(args.state)
     if args.id is not None:
-        rows = [_chosen(rows, args)]
+        rows = [chosen_row(rows, args.id, args.state, "journal list")]
     if args.json:
         print(json.dumps([dataclasses.asdict(row) for row in rows], indent=2))
     else:
@@ -52,14 +52,14 @@ def _list(args: argparse.Namespace) -> int:
 def _show(args: argparse.Namespace) -> int:
     if args.json:
         return _export(args)
-    row = _chosen(_rows(args.state), args)
+    row = chosen_row(all_rows(args.state), args.id, args.state, f"journal {args.action}")
     with Journal.open_to_read(args.state) as journal:
         print(account.account(row, journal.replay(row.id, with_gaps=True)))
     return 0
 
 
 def _export(args: argparse.Namespace) -> int:
-    row = _chosen(_rows(args.state), args)
+    row = chosen_row(all_rows(args.state), args.id, args.state, f"journal {args.action}")
     with Journal.open_to_read(args.state) as journal:
         records = journal.replay(row.id, with_gaps=True)
         if args.json:
@@ -94,7 +94,7 @@ _ACTIONS: dict[str, Callable[[argparse.Namespace], int]] = {
 }
 
 
-def _rows(state_dir: Path | None) -> list[SessionRow]:
+def all_rows(state_dir: Path | None) -> list[SessionRow]:
     """All sessions, oldest first; none if there is no journal."""
     path = journal_path(state_dir)
     # Opening would create a journal: looking must not. A repair that was interrupted leaves only the rebuilt file.
@@ -104,21 +104,25 @@ def _rows(state_dir: Path | None) -> list[SessionRow]:
         return journal.sessions()
 
 
-def _chosen(rows: list[SessionRow], args: argparse.Namespace) -> SessionRow:
-    if args.id is None:
+def chosen_row(rows: list[SessionRow], id: str | None, state_dir: Path | None, where: str) -> SessionRow:
+    """The session named, or the latest for None. where: the command, for a fault.
+
+    Raises CouldNotRun if there is none at all, BadInput for an unknown one.
+    """
+    if id is None:
         if not rows:
-            raise CouldNotRun(_no_sessions(args.state))
+            raise CouldNotRun(_no_sessions(state_dir))
         return rows[-1]
-    found = next((row for row in rows if row.id == args.id), None)
+    found = next((row for row in rows if row.id == id), None)
     if found is None:
-        what = f"there is no session {account.one_line(args.id)}"
-        if near := get_close_matches(args.id, [row.id for row in rows], n=3, cutoff=0.5):
+        what = f"there is no session {account.one_line(id)}"
+        if near := get_close_matches(id, [row.id for row in rows], n=3, cutoff=0.5):
             mend = f"similar ones: {', '.join(near)}"
         elif rows:
             mend = "`kerfcall journal list` lists them all"
         else:
             mend = "the journal is empty; `kerfcall cut PLAN` starts a session"
-        raise BadInput([Fault(what, "", f"journal {args.action}", mend)])
+        raise BadInput([Fault(what, "", where, mend)])
     return found
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import hashlib
+import shlex
 from dataclasses import replace
 from pathlib import Path
 
@@ -42,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     with Journal.open(state_dir) as journal:
         rehearsed = is_rehearsed(args)
         if not args.session:
-            row = latest_begun(journal, rehearsed)
+            row = latest_begun(journal, rehearsed, args.state)
         elif (found := next((row for row in journal.sessions() if row.id == args.session), None)) is not None:
             row = found
         else:
@@ -55,7 +56,9 @@ def run(args: argparse.Namespace) -> int:
             )
         alone = contextlib.nullcontext() if rehearsed else LiveLock(row.title, args.state, session)
         with alone, SessionLock(state_dir, session):
-            state = replayed(journal, session)  # under the lock, so that no other process adds facts meanwhile
+            state = replayed(
+                journal, session, args.state
+            )  # under the lock, so that no other process adds facts meanwhile
             state = _with_drive_of_today(state, args)
             if row.fault:  # only the list sees some damage: if the last facts are gone, the rest still replay well
                 raise of_session(journal.path, session, row.fault, RECOVERS)
@@ -90,15 +93,17 @@ def _with_drive_of_today(state: State, args: argparse.Namespace) -> State:
     return changed_state(state, {"job": changed_job})
 
 
-def latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:
+def latest_begun(journal: Journal, rehearsed: bool, named: Path | None = None) -> SessionRow:
     """The newest open session, live or rehearsed as asked, that has at least one fact.
 
     "Newest" goes by the order of creation, since a clock can be set back. A session killed before its first fact has
     nothing to resume. A damaged one counts: an older one is never quietly taken instead.
 
-    Raises CouldNotRun when there is none, and names an open session of the other kind if there is one.
+    named: the journal's folder, if it was named. Raises CouldNotRun when there is none, and names an open session of
+    the other kind if there is one, or else the latest of this kind, which can be opened again.
     """
-    begun = [row for row in journal.sessions() if row.state == "open" and (row.facts or row.fault)]
+    rows = [row for row in journal.sessions() if row.facts or row.fault]
+    begun = [row for row in rows if row.state == "open"]
     kind = [row for row in begun if row.rehearsed == rehearsed or row.fault]  # a damaged one can be of either kind
     if kind:
         return kind[-1]
@@ -107,18 +112,36 @@ def latest_begun(journal: Journal, rehearsed: bool) -> SessionRow:
             "there is no open session to resume, only a rehearsal, in which no wood was cut "
             f"(kerfcall resume {begun[-1].id}); start a session with: kerfcall cut PLAN"
         )
+    over = [row for row in rows if row.rehearsed == rehearsed]
+    if over and not begun:
+        raise CouldNotRun(
+            f"there is no open session to resume: the latest, {over[-1].id}, is {over[-1].state}; to open it again: "
+            f"{reopening(over[-1].id, named)}; to start a new one: kerfcall cut PLAN"
+        )
     none = "there is no open rehearsal to resume" if begun else "there is no open session to resume"
     raise CouldNotRun(f"{none}; start one with: kerfcall cut PLAN" + (" --rehearse SCRIPT" if begun else ""))
 
 
-def replayed(journal: Journal, session: str) -> State:
-    """The state that the session's facts lead to. Raises CouldNotRun if the session is over or never began."""
+def replayed(journal: Journal, session: str, named: Path | None = None) -> State:
+    """The state that the session's facts lead to. Raises CouldNotRun if the session is over or never began.
+
+    named: the journal's folder, if it was named.
+    """
     state = played(journal, session)
     if state.mode in (FINISHED, ENDED_EARLY):
-        raise CouldNotRun(f"session {session} is {state.mode}; start a new one with: kerfcall cut PLAN")
+        raise CouldNotRun(
+            f"session {session} is {state.mode}; to open it again: {reopening(session, named)} (or, if a board must be "
+            "cut again or one more is needed: --again N, --spoilt N, --copy N); start a new one with: kerfcall cut PLAN"
+        )
     if state.job is None:
         raise CouldNotRun(f"session {session} was interrupted before it began; start a new one with: kerfcall cut PLAN")
     return state
+
+
+def reopening(session: str, named: Path | None) -> str:
+    """The command that opens a session again. named: as for `latest_begun`."""
+    where = [] if named is None else ["--state", str(named)]
+    return shlex.join(["kerfcall", "job", session, *where, "--reopen"])
 
 
 def left_out(job: Job) -> tuple[str, ...]:

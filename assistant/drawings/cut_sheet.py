@@ -21,6 +21,7 @@ from assistant.joinery.sizes import ListRow
 from assistant.joinery.units import plain_length
 from assistant.plans.model import Job, Setup
 from assistant.session.asked import question_of
+from assistant.session.table import numbered
 from assistant.session.turn import prompt, way_prompt
 from assistant.wording import dial
 from assistant.wording.halves import which_half
@@ -83,7 +84,7 @@ def _figures(flow: Flow, job: Job) -> None:
         settings = "steps from zero" if carriage.kind == "steps" else f"in {unit}"
     flow.paragraph(f"Kerf {plain_length(job.kerf, unit)}, clearance {plain_length(job.clearance, unit)}.", gap=0)
     flow.paragraph(f"At zero the kerf lies {place} the reference edge. Settings: {settings}.", gap=0)
-    flow.paragraph(f"{len(job.setups)} setups, {job.total_passes} passes.", gap=3)
+    flow.paragraph(f"{len(job.order)} setups, {job.total_passes} passes.", gap=3)
     for line in job.warnings:
         flow.paragraph(f"Warning: {line}", gap=1)
 
@@ -103,9 +104,8 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
     last = setup.first_copy + setup.copies - 1
     which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
     end = "" if job.layout == "slots" else f", end {setup.end}"
-    heading = (
-        f"Setup {setup.number} of {len(job.setups)}: {setup.board} {which}; part {setup.part}{end}{which_half(setup)}"
-    )
+    number = numbered(setup.number, job.order.index(setup.number) + 1, len(job.order))
+    heading = f"Setup {number}: {setup.board} {which}; part {setup.part}{end}{which_half(setup)}"
     flow.paragraph(heading, cap=BIG, bold=True, gap=0)
     held = words.one(way_prompt(job, setup.number))
     holding = holding_of(job, setup)

@@ -57,7 +57,7 @@ def steps(job: Job) -> Iterator[Step]:
             yield CheckStep(setup, check, tried)
             state = replace(state, confirmed=confirmed_with(state, check.name))
 
-    for setup in job.setups:
+    for setup in (job.setups[number - 1] for number in job.order):
         state = replace(state, setup=setup.number)
         for one in job.patterns[setup.pattern].passes:
             yield from due(setup)

@@ -54,7 +54,7 @@ def account(row: SessionRow, records: Iterable[f.Record]) -> str:
     body = [line for record in records for line in facts.lines_of(record)]
     if facts.expected <= row.last:
         body.append(f"  (facts {facts.expected} to {row.last} are lost)")
-    total = f" of {facts.job.total_passes}" if facts.job else ""
+    total = f" of {facts.job.passes_without(facts.spoilt)}" if facts.job else ""
     heading = [
         f"Session {row.id}: {one_line(row.title)}",
         f"  {state_in_words(row)}; {row.passes_cut}{total} passes cut; {counted(row.facts, 'fact')}",
@@ -129,6 +129,7 @@ class _FactsInWords:
     stand_bys: int = 0
     cuts: dict[tuple[int, int], tuple[str, float | None]] = field(default_factory=dict)
     """By setup and pass, those that count as cut: who recorded each, and how long after its setting was called."""
+    spoilt: set[int] = field(default_factory=set)
     notes: int = 0
     taken_back: int = 0
     resumed: int = 0
@@ -258,6 +259,7 @@ class _FactsInWords:
         return f"setup {fact.setup} to be cut again, {length(fact.cut_off)} cut off the end"
 
     def board_spoilt(self, fact: f.BoardSpoilt, at: float) -> str:
+        self.spoilt.update(fact.setups)
         self.cuts = {place: kept for place, kept in self.cuts.items() if place[0] not in fact.setups}
         self.called = None
         return f"board spoilt: {'setups' if len(fact.setups) > 1 else 'setup'} {', '.join(map(str, fact.setups))}"

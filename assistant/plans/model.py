@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
@@ -317,4 +318,8 @@ class Job:
 
     @property
     def total_passes(self) -> int:
-        return sum(len(self.pattern_of(number).passes) for number in self.order)
+        return self.passes_without(())
+
+    def passes_without(self, spoilt: Collection[int]) -> int:
+        """How many passes there are in all setups but these, and but those that others have replaced."""
+        return sum(len(self.pattern_of(number).passes) for number in self.order if number not in spoilt)

@@ -23,6 +23,8 @@ _LENGTHS: dict[type[f.Fact], tuple[str, ...]] = {
     f.CarriageHomed: ("off_by",),
 }
 """Exact lengths in facts, mm, which a line of JSON has as numbers."""
+# Of the view. A bit for each pass makes a number too long for a reader; the facts say which are cut.
+_OF_NO_LINE = ("cut", "standing")
 _OF_A_DRIVE = ("move", "stands", "reported")  # of the view; nothing without a drive
 
 
@@ -67,8 +69,8 @@ def effect_body(effect: e.Effect, words: Words, phrases: tuple[Phrase, ...]) -> 
             return {"phrases": [phrase.text for phrase in phrases], "generation": generation}
         case e.Show(view, line):
             worded = {"way": view.way, "asked": view.asked}
-            # A bit for each pass makes a number too long for a reader; the facts say which are cut.
-            shown = _fields(view, frozenset({"cut"} if words.carriage.drive else {"cut", *_OF_A_DRIVE})) | {
+            without = _OF_NO_LINE if words.carriage.drive else (*_OF_NO_LINE, *_OF_A_DRIVE)
+            shown = _fields(view, frozenset(without)) | {
                 name: words.one(prompt) if prompt else None for name, prompt in worded.items()
             }
             return {"view": shown, "line": words.one(line) if line else None}

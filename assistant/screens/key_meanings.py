@@ -24,25 +24,31 @@ Keys (one press each; a key kept down counts once):
   s  stand by        c  carry on                        g  go to a pass: g, its number, enter
   w  where am I      l  how many left                   m  mark a problem here
   e  end the session q  leave it open and go            ?  this list
+  j  the job as a table; from there: another board first, cut again, one more
   p  bench page: a new pairing code                     v  have the code said
   +  louder          -  quieter                         <  slower   >  quicker"""
 KEY_LIST_DRIVEN = f"{KEY_LIST}\n  While the carriage moves, any key halts it and does nothing else."
 PAGE = {"p": "show", "v": "say"}
 ASK_PASS = "Go to pass: type its number, then enter. Any other key drops it."
 DROPPED = "Go to pass dropped; nothing else was done."
+JOB_DROPPED = "The job stays as it is; nothing else was done."
+ASK_SOCKET = "Cut again in setup {setup}: type the number of the socket or slot, then enter. Any other key drops it."
+JOB_KEYS = {"enter": Intent.BOARD, "r": Intent.REDO, "x": Intent.SPOILT, "k": Intent.COPY}
+"""After `j` and a setup's number; `u` asks for a socket's number first."""
 
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
     """What a key press means.
 
-    kind: gesture | phrase | leave | note | code. word: the gesture's name, the phrase's intent, the note to show, or
-    what to do with the bench page's pairing code: show | say. argument: the pass number of "go to".
+    kind: gesture | phrase | leave | note | code | job. word: the gesture's name, the phrase's intent, the note to show,
+    what to do with the bench page's pairing code: show | say, or with the table of the job: show | drop. argument: the
+    pass number of "go to"; of a change of the job as in `events.Heard`.
     """
 
     kind: str
     word: str = ""
-    argument: int | None = None
+    argument: int | str | None = None
 
 
 def event_of(meaning: Meaning, at: float, utc: str) -> Event | None:
@@ -66,7 +72,9 @@ class KeyMeanings:
         self._key_list = KEY_LIST_DRIVEN if driven else KEY_LIST
         self._last_key = ""
         self._last_at = 0.0
-        self._digits: str | None = None
+        self._typing = ""  # what the digits are of: a pass, setup or socket; "" while none are typed
+        self._digits = ""
+        self._setup = 0
 
     def press(self, key: str, at: float, pedal_alive: bool) -> Meaning | None:
         """The meaning of `key` pressed at `at` (s), or None if it has none or is auto-repeat.
@@ -77,22 +85,22 @@ class KeyMeanings:
         if key == "ctrl_c":
             return Meaning("leave")
         # A number may have the same digit twice in quick succession: that is no auto-repeat.
-        typing = self._digits is not None and key.isdigit()
+        typing = self._typing and key.isdigit()
         repeat = key == self._last_key and at - self._last_at < REPEAT_GAP_S
         self._last_key, self._last_at = key, at
         if repeat and not typing:
             return None
         if key == self.pedal_key:
-            self._digits = None
+            self._typing = ""
             return None if pedal_alive else Meaning("gesture", Press.TAP)
         # Other keys with a name, such as arrows, mean nothing. These two drop a "go to" that is being typed.
         if len(key) > 1 and key not in GESTURES and key not in ("esc", "backspace"):
             return None
-        return self._go_to(key) if self._digits is not None else self._command(key.lower())
+        return self._typed(key.lower()) if self._typing else self._command(key.lower())
 
     def halted(self, key: str, at: float) -> None:
         """This key halted a driven carriage: what was being typed is dropped, and its auto-repeat means nothing."""
-        self._last_key, self._last_at, self._digits = key, at, None
+        self._last_key, self._last_at, self._typing = key, at, ""
 
     def _command(self, key: str) -> Meaning | None:
         if key in GESTURES:
@@ -106,19 +114,28 @@ class KeyMeanings:
         if key == "?":
             return Meaning("note", self._key_list)
         if key == "g":
-            self._digits = ""
+            self._typing, self._digits = "pass", ""
             return Meaning("note", ASK_PASS)
+        if key == "j":
+            self._typing, self._digits = "setup", ""
+            return Meaning("job", "show")
         return None
 
-    def _go_to(self, key: str) -> Meaning | None:
-        """Any key but a digit and enter drops the "go to" and does nothing else, so no tap gets in by mistake."""
-        assert self._digits is not None
+    def _typed(self, key: str) -> Meaning | None:
+        """Any key but a digit and those asked for drops it and does nothing else, so no tap gets in by mistake."""
         # isdigit alone also takes ², which `int` refuses.
         if key.isascii() and key.isdigit() and len(self._digits) < MOST_DIGITS:
             self._digits += key
             return None
-        number = int(self._digits or "0")
-        self._digits = None
-        if key == "enter" and number > 0:
-            return Meaning("phrase", Intent.GO_TO, number)
-        return Meaning("note", DROPPED)
+        of, number = self._typing, int(self._digits or "0")
+        self._typing, self._digits = "", ""
+        if of == "pass":
+            return Meaning("phrase", Intent.GO_TO, number) if key == "enter" and number else Meaning("note", DROPPED)
+        if of == "setup" and number and key in JOB_KEYS:
+            return Meaning("phrase", JOB_KEYS[key], number)
+        if of == "setup" and number and key == "u":
+            self._typing, self._setup = "socket", number
+            return Meaning("note", ASK_SOCKET.format(setup=number))
+        if of == "socket" and number and key == "enter":
+            return Meaning("phrase", Intent.SOCKET, f"{self._setup}.{number}")
+        return Meaning("job", "drop")

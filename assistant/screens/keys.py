@@ -20,8 +20,9 @@ from typing import Any, TextIO
 
 from assistant.errors import NoSuchPart
 from assistant.runner.contracts import Clock, Post
+from assistant.screens.job_note import JobNote
 from assistant.screens.key_codes import KeyDecoder
-from assistant.screens.key_meanings import KeyMeanings, event_of
+from assistant.screens.key_meanings import JOB_DROPPED, KeyMeanings, event_of
 
 REST_OF_SEQUENCE_S = 0.3  # if the rest of an escape sequence takes longer, it was the Escape key
 BACKGROUND_LOOK_S = 0.2  # how often a program in the background checks whether it is in front again
@@ -49,6 +50,7 @@ class TerminalKeys:
         show: Callable[[str], None] = print_at_once,
         code: Callable[[str], None] | None = None,
         halted_by_key: Callable[[], bool] | None = None,
+        job: JobNote | None = None,
     ) -> None:
         """Starts reading the keyboard.
 
@@ -56,8 +58,8 @@ class TerminalKeys:
         once for every key with a meaning. show: prints a note for the operator. code: called with "show" or "say" for
         the bench page's pairing code; None without a page. halted_by_key: called before anything else for every key but
         that of a pedal that is heard; halts a driven carriage and returns whether it moved or was about to. Then the
-        key means nothing else, but for Ctrl-C, which leaves as well. None without such a carriage. Raises NoSuchPart if
-        the standard input is not a terminal.
+        key means nothing else, but for Ctrl-C, which leaves as well. None without such a carriage. job: the table of
+        the job, for a note. Raises NoSuchPart if the standard input is not a terminal.
         """
         self._clock = clock
         self._post = post
@@ -66,6 +68,7 @@ class TerminalKeys:
         self._show = show
         self._code = code
         self._halted_by_key = halted_by_key
+        self._job = job
         self._meanings = KeyMeanings(pedal_key, driven=halted_by_key is not None)
         self._closing = threading.Event()
         stdin = sys.stdin
@@ -109,6 +112,8 @@ class TerminalKeys:
         with contextlib.suppress(Exception):  # a failed click or note must not cost the event
             if meaning.kind == "note":
                 self._show(meaning.word)
+            elif meaning.kind == "job":
+                self._show_job(meaning.word)
             elif meaning.kind != "code":
                 self._click()
             elif self._code is None:
@@ -119,6 +124,12 @@ class TerminalKeys:
             self._post(event)
         if meaning.kind == "leave":
             self._source.allow_interrupt()
+
+    def _show_job(self, what: str) -> None:
+        if what == "drop":
+            self._show(JOB_DROPPED)
+        if self._job is not None:
+            (self._job.show if what == "show" else self._job.withdraw)()
 
 
 class KeyMode:

@@ -23,7 +23,7 @@ from assistant.screens.view_move import (
     way,
 )
 from assistant.screens.view_sight import ASKING
-from assistant.screens.view_words import GAP, asked_first, check_count, hint_of, next_of
+from assistant.screens.view_words import GAP, asked_first, check_count, hint_of, next_of, setup_of
 from assistant.session.effects import View
 from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED
@@ -165,7 +165,7 @@ class PlainScreen:
 
 def place_line(view: View, words: Words) -> str:
     """Where the session is, in figures: "setup 1/8, pass 3/14, set 12.35 mm, 2 cut here, 2 of 112 in all"."""
-    parts = [f"setup {view.setup}/{view.setups}"]
+    parts = [f"setup {setup_of(view).replace(' of ', '/')}"]
     if view.mode in OF_THE_DRIVE or is_lost(view, words):
         parts.append(_driven(view, words))
     elif view.mode == CUTTING and view.pass_:

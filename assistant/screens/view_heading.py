@@ -44,6 +44,11 @@ QUESTIONS = {
     "registered": "CLAMPED AGAIN?",
     "move": "START IT?",
     "off": "GO ON?",
+    "board": "NEXT BOARD?",
+    "cut off": "CUT IT AGAIN?",
+    "socket": "CUT {pass_} AGAIN?",
+    "spoilt": "SPOILT?",
+    "copy": "ONE MORE?",
 }
 
 

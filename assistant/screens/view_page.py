@@ -60,13 +60,14 @@ from assistant.screens.view_words import (
     entry_lines,
     gestures_of,
     setting_text,
+    setup_of,
     status_of,
-    which_of,
     word_lines,
 )
 from assistant.session.effects import View
 from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, MOVE_ASKED
+from assistant.session.table import which_of
 from assistant.wording.halves import which_half
 from assistant.wording.prompts import Words
 
@@ -383,7 +384,7 @@ def _head(pane: Pane, status: Status, view: View, job: Job) -> str:
     style = REVERSE | BOLD
     word = f"{status.word}, {status.lost}" if status.lost else status.word
     at = f"pass {view.pass_} of {view.passes}" if view.pass_ else done_here(view)
-    of = f"setup {view.setup} of {view.setups}"
+    of = f"setup {setup_of(view)}"
     names = _names(view, job)
     if pane.rows >= LEAST_BIG:
         left = draw_line(pane, 0, BAND + 2, status.word, style) + 3

@@ -43,6 +43,10 @@ FACT_WORDS = {
     "ended_early": "the session is ended",
     "asked": "read back",
     "move_asked": "sent off",
+    "board_chosen": "setup {setup} is next",
+    "setup_reopened": "setup {setup} is to be cut again",
+    "board_spoilt": "board spoilt",
+    "job_extended": "one more board",
 }
 
 
@@ -58,7 +62,7 @@ OPENS = {
     "move_asked",
 }
 """Facts after which something else is open."""
-TURNS_BACK = {"stepped_back", "jumped", "stood_by", "resumed"}
+TURNS_BACK = {"stepped_back", "jumped", "stood_by", "resumed", "setup_reopened", "board_spoilt"}
 """Facts after which "pass 3 is cut" or "clamps confirmed" may no longer be true."""
 
 
@@ -355,7 +359,8 @@ def _made(records: Sequence[Record]) -> str:
     """The first fact that says what came of an answer; "" if none does."""
     for fact in (record.fact for record in records):
         if fact.kind in FACT_WORDS:
-            return FACT_WORDS[fact.kind].format(pass_=getattr(fact, "pass_", ""), check=getattr(fact, "check", ""))
+            figures = {name: getattr(fact, name, "") for name in ("pass_", "check", "setup")}
+            return FACT_WORDS[fact.kind].format(**figures)
     return ""
 
 

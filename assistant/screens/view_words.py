@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from assistant.joinery.settings import reading
-from assistant.plans.checks import CARRYING_ON, CLAMPS, CLAMPS_AND_GUARD, SAW_OFF
+from assistant.plans.checks import BOARD_OUT, CARRYING_ON, CLAMPS, CLAMPS_AND_GUARD, SAW_OFF
 from assistant.plans.intents import Mode
-from assistant.plans.model import Job
 from assistant.screens.view_cells import BOLD, wrapped
 from assistant.screens.view_move import (
     CARRIAGE_LOST,
@@ -28,6 +27,7 @@ from assistant.screens.view_sight import LogEntry, Sight, clock_of
 from assistant.session.effects import View
 from assistant.session.kinds import DeviceName
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED, MOVE_ASKED, QUESTION, STANDING_BY
+from assistant.session.table import numbered
 from assistant.wording import dial, drive
 from assistant.wording.prompts import HOW_TO_CUT, Words
 
@@ -94,7 +94,7 @@ def status_of(sight: Sight) -> Status:
             return Status(str(view.mode).upper(), "moving" if moves else "question", lost)
         case Mode.CHECKS:
             count = check_count(view)
-            if view.check == SAW_OFF:
+            if view.check in (SAW_OFF, BOARD_OUT):
                 return Status("SAW OFF", "saw off", lost)
             return Status(count.upper() if count else "CHECK", "check", lost)
         case Mode.CUTTING:
@@ -151,7 +151,9 @@ def pending_of(view: View) -> tuple[str, ...]:
     if view.mode != STANDING_BY:
         return ()
     waits = f"Pending: pass {view.pass_} of {view.passes}." if view.pass_ else "Pending: the checks of this setup."
-    if view.cut_here == view.passes:
+    if view.leaves:
+        waits = "Pending: this board comes out."
+    elif view.cut_here == view.passes:
         waits = "Pending: the count at the end of this setup."
     first = asked_first(view)
     return (waits, *([f"Will ask first: {', '.join(first)}."] if first else []))
@@ -255,14 +257,9 @@ def unbroken(figure: str) -> str:
     return re.sub(r"(?<=\d) (?=\d+/\d)", "-", figure)
 
 
-def which_of(job: Job, number: int) -> str:
-    """Which of several equal boards setup `number` cuts: "2 of 4", "1 to 3 of 4 together"; "" if there is only one."""
-    setup = job.setups[number - 1]
-    of = max(s.first_copy + s.copies - 1 for s in job.setups if (s.board, s.part) == (setup.board, setup.part))
-    last = setup.first_copy + setup.copies - 1
-    if of == 1:
-        return ""
-    return f"{setup.first_copy} of {of}" if setup.copies == 1 else f"{setup.first_copy} to {last} of {of} together"
+def setup_of(view: View) -> str:
+    """The setup among those that count, as `numbered` has it."""
+    return numbered(view.setup, view.place, view.setups)
 
 
 def word_lines(sight: Sight, room: int, now: datetime | None = None) -> WordLines:

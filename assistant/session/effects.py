@@ -13,6 +13,7 @@ from typing import Any
 from assistant.plans.intents import Intent, Mode
 from assistant.session.facts import Move
 from assistant.session.kinds import Klass
+from assistant.session.table import Standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,8 @@ class View:
     then instead, "" for none. asked_again: while standing by, the checks that are asked before the session goes on.
     move: what a driven carriage is to do, or does. stands: the setting at which it has arrived, mm; None elsewhere,
     and for one that is set by hand. reported: where it was last said to stand, mm; the gauge beside this shows
-    where it is while it moves.
+    where it is while it moves. setups: those that count. place: the setup's among them, in the order of cutting; 0 if
+    it counts no more. leaves: this board comes out of the clamps as it is. standing: of all setups.
     """
 
     mode: Mode
@@ -115,6 +117,9 @@ class View:
     move: Move | None = None
     stands: Fraction | None = None
     reported: Fraction | None = None
+    place: int = 0
+    leaves: bool = False
+    standing: Standing | None = None
 
 
 @dataclass(frozen=True, slots=True)

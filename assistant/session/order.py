@@ -11,7 +11,7 @@ from assistant.session.state import State
 
 def coming(state: State) -> int:
     """The setup that follows this one: the one chosen, or the next that is ready to be cut; 0 if all is cut."""
-    if state.chosen:
+    if state.chosen and state.is_open(state.chosen):
         return state.chosen
     return next((number for number in state.open_elsewhere if not must_wait(state, number)), 0)
 

@@ -98,10 +98,11 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
             facing = opposite(turn.state, setup)
             this = setups_of_end(job, setup)
             other = setups_of_end(job, facing.setup) if facing and facing.setup else ()
-            for number in (*this, *other):
-                if turn.state.cuts[number - 1]:
-                    turn.fact(f.SetupReopened(number, _all_passes(job, number), 0, off))
-            if over or here in this:
+            again = [number for number in (*this, *other) if turn.state.cuts[number - 1]]
+            for number in again:
+                turn.fact(f.SetupReopened(number, _all_passes(job, number), 0, off))
+            # The board opposite comes out too if it is the one in the clamps: it is cut off first.
+            if over or here in this or here in again:
                 turn.fact(f.BoardChosen(this[0]))
         case Change.SOCKET:
             turn.fact(f.SetupReopened(setup, passes_of_socket(job, setup, socket), socket, ""))
@@ -111,7 +112,7 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
             setups = setups_of_board(job, setup)
             turn.fact(f.BoardSpoilt(setups))
             turn.fact(one_more(job, setups, what))
-            if over or here in setups:
+            if over or here in setups or turn.state.chosen in setups:
                 turn.fact(f.BoardChosen(coming(turn.state)))
         case Change.COPY:
             turn.fact(one_more(job, setups_of_board(job, setup), what, copies=1))

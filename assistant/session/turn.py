@@ -18,6 +18,7 @@ from assistant.session.effects import prompt
 from assistant.session.events import Event
 from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, HALTED, MOVE_ASKED, STANDING_BY, State
+from assistant.session.table import standing_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +97,7 @@ class Turn:
 def view(state: State, at: float | None = None) -> e.View:
     """The snapshot that every screen shows. at: session time, s; None: the time of the newest record."""
     called = state.setup > 0 and state.cursor > 0 and not state.is_cut(state.cursor)
-    job = state.the_job
+    job, counted = state.the_job, state.counted
     one = state.pattern.passes[state.cursor - 1] if called else None
     stood_at, below = (None, None) if one is None else way_to(state, one, again=True)
     next_setting, next_check = _after_the_pass(state) if called and state.mode == CUTTING else (None, "")
@@ -105,7 +106,7 @@ def view(state: State, at: float | None = None) -> e.View:
     return e.View(
         mode=state.effective_mode,
         setup=state.setup,
-        setups=len(job.setups),
+        setups=len(counted),
         setups_left=len(state.open_elsewhere),
         pass_=state.cursor if called else 0,
         passes=state.passes if state.setup else 0,
@@ -130,6 +131,9 @@ def view(state: State, at: float | None = None) -> e.View:
         move=state.driving.move,
         stands=state.driving.at,
         reported=state.driving.reported,
+        place=counted.index(state.setup) + 1 if state.setup in counted else 0,
+        leaves=state.leaves,
+        standing=standing_of(state),
     )
 
 

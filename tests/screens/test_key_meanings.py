@@ -6,6 +6,7 @@ import pytest
 
 from assistant.plans.intents import Intent
 from assistant.screens.key_meanings import (
+    ASK_SOCKET,
     DROPPED,
     GESTURES,
     KEY_LIST,
@@ -42,7 +43,7 @@ def test_every_phrase_without_a_gesture_has_a_key() -> None:
 
 def test_the_question_marks_list_has_every_key() -> None:
     assert pressed(["?"]) == [Meaning("note", KEY_LIST)]
-    for key in (*GESTURES, *PHRASES, *PAGE, "g", "q", "?"):
+    for key in (*GESTURES, *PHRASES, *PAGE, "g", "j", "q", "?"):
         assert f" {key} " in KEY_LIST or f" {key}," in KEY_LIST, key
 
 
@@ -109,6 +110,47 @@ def test_anything_but_a_number_and_enter_drops_go_to_and_does_nothing_else(keys:
 
 def test_more_digits_than_a_pass_can_have_drop_go_to() -> None:
     assert pressed(["g", *"123456"])[-1] == Meaning("note", DROPPED)
+
+
+CHANGES = [("enter", "board"), ("r", "redo"), ("x", "spoilt"), ("k", "copy")]
+
+
+@pytest.mark.parametrize(("key", "intent"), CHANGES)
+def test_a_change_of_the_job_is_a_setups_number_and_one_key(key: str, intent: str) -> None:
+    assert pressed(["j"]) == [Meaning("job", "show")]
+    for last in (key, key.upper() if len(key) == 1 else key):
+        assert pressed(["j", "1", "1", last], gap=0.05)[-1] == Meaning("phrase", intent, 11)
+
+
+def test_a_socket_needs_its_own_number_as_well() -> None:
+    shown, _, asked, _, _, meant = pressed(["j", "4", "u", "1", "2", "enter"], gap=0.05)
+    assert shown == Meaning("job", "show") and asked == Meaning("note", ASK_SOCKET.format(setup=4))
+    assert meant == Meaning("phrase", "socket", "4.12")
+
+
+DROPS = [["enter"], ["r"], ["0", "x"], ["3", "space"], ["3", "h"], ["3", "y"], ["esc"], ["3", "u", "enter"]]
+
+
+@pytest.mark.parametrize("keys", [*DROPS, ["3", "u", "2", "space"], ["3", "u", "2", "r"], ["3", "u", "r"]])
+def test_anything_else_drops_the_change_and_does_nothing(keys: list[str]) -> None:
+    """No tap, no long press and no other change gets through after a table that the operator has forgotten."""
+    answers = pressed(["j", *keys])
+    assert answers[-1] == Meaning("job", "drop")
+    assert all(answer is None or answer.kind == "note" for answer in answers[1:-1])
+    assert words(["j", *keys, "d"])[-1] == "double", "and then keys mean again what they meant"
+
+
+def test_the_pedals_key_and_what_halts_a_carriage_drop_the_change() -> None:
+    assert words(["j", "3", "page_down", "enter"]) == ["show", "tap", "tap"]
+    meanings = KeyMeanings("page_down", driven=True)
+    for n, key in enumerate(["j", "3"]):
+        meanings.press(key, float(n), False)
+    meanings.halted("x", 2.0)
+    assert meanings.press("r", 3.0, False) is None
+
+
+def test_more_digits_than_a_setup_can_have_drop_the_change() -> None:
+    assert pressed(["j", *"123456"])[-1] == Meaning("job", "drop")
 
 
 def test_ctrl_c_leaves_from_anywhere_however_often() -> None:

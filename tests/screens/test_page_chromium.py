@@ -21,12 +21,15 @@ from typing import Any, ClassVar
 import pytest
 
 from assistant.joinery.model import Carriage
+from assistant.plans.intents import Intent
 from assistant.session import facts as f
 from assistant.session.events import DeviceChanged, Heard, Resume
+from assistant.session.kinds import By
+from assistant.session.table import rows_of, standing_of
 from tests.sampling import every
 from tests.screens.page_made import WATCH, Made, delays, made, made_job
 from tests.screens.test_whole_numbers import INCHES, together
-from tests.session.jobs import HANDWHEEL, job, plan, with_pass_time
+from tests.session.jobs import HANDWHEEL, few_checks, job, plan, with_pass_time
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
 playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
@@ -509,6 +512,52 @@ def test_what_to_keep_clear_is_big_and_whole(browser: Any, tmp_path: Path, unit:
         assert "KEEP CLEAR" not in words_of(page)
 
 
+def in_the_table(page: Any) -> list[list[str]]:
+    """What can be seen of each line of the job's table."""
+    lines = page.locator("#setups-rows tr").all()
+    return [[cell.inner_text() for cell in line.locator("td").all() if cell.is_visible()] for line in lines]
+
+
+def test_the_job_is_a_table_that_follows_each_turn_and_changes_nothing(browser: Any, tmp_path: Path) -> None:
+    """A board on its way out, spoilt, and the one in its place: as the session has it, at every size."""
+    a_job = with_pass_time(job(plan(count=2), few_checks()), 0.0)
+    with made(tmp_path, replace(a_job, run_down_s=0.0)) as one, device(browser, TABLET) as page:
+        pair(page, one)
+        one.to_first_pass()
+        page.click("[data-tab=job]")
+        shows(page, "#setups-rows tr:nth-child(1) .of-status", "begun, in the clamps")
+        state = one.runner.state
+        assert len(in_the_table(page)) == len(state.the_job.setups)
+        one.gesture("tap")
+        shows(page, "#setups-rows tr:nth-child(1) .of-cut", f"1 of {state.passes}")
+        one.turn(Heard(one.clock.at(), one.clock.utc(), Intent.SPOILT, 1, "", one.clock.at(), -1, By.KEYS))
+        one.gesture("hold")
+        assert one.runner.state.leaves
+        shows(page, "#setups", "spoilt, in the clamps")
+        page.click("[data-tab=now]")
+        shows(page, "#mode", "SAW OFF")
+        shows(page, "#reading", "BOARD OUT")
+        assert page.inner_text("#pass") == f"1 of {state.passes} cut"
+        assert re.match(r"Setup 1: ", page.inner_text("#place")), "it counts no more"
+        page.click("[data-tab=job]")
+        told = rows_of(one.runner.state.the_job, standing_of(one.runner.state))
+        for width, _ in at_sizes(page, [*SMALL_AND_LYING, (1440, 900)]):
+            lines = in_the_table(page)
+            assert [line[0] for line in lines] == [str(row.number) for row in told]
+            for row, line in zip(told, lines, strict=True):
+                assert line[1] == f"{row.board}, {row.copies}"
+                assert f"{row.cut} of {row.passes}" in line and line[-1].startswith(row.status)
+                assert ("in the clamps" in line[-1]) == row.clamped and line[-1].endswith("next") == row.next
+            assert page.evaluate("document.documentElement.scrollWidth") <= width
+            wide, room = page.evaluate("[at('setups').scrollWidth, at('setups').clientWidth]")
+            assert wide <= room, width
+        assert page.locator("#job :is(button, input, a, select)").count() == 0, "only to be read"
+        one.to_first_pass()
+        shows(page, "#setups-rows tr:nth-child(1) .of-status", "begun, in the clamps")
+        page.click("[data-tab=now]")
+        assert re.match(r"Setup \d+(?: \(\d of 8\))?", page.inner_text("#place"))
+
+
 LINES_END = """() => {
   const found = [];
   const texts = document.querySelectorAll("#reading, #then, #before, #asked, #way, #faults li, #entries .text");
@@ -704,7 +753,7 @@ def test_axe_core_finds_nothing_serious(browser: Any, tmp_path: Path, scheme: st
         one.gesture("hold")
         shows(page, "#mode", "STANDING BY")
         found["standing by, voice lost"] = _violations(page, axe)
-        for tab in ("log", "drawing", "sessions", "about"):
+        for tab in ("job", "log", "drawing", "sessions", "about"):
             page.click(f"[data-tab={tab}]")
             page.wait_for_timeout(200)
             found[tab] = _violations(page, axe)

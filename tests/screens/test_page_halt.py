@@ -253,7 +253,7 @@ def test_no_button_starts_a_move(browser: Any, one: Made) -> None:
     session = PageSeat(one)
     named = "(one) => one.id || one.dataset.do || one.dataset.tab || one.textContent"
     buttons = f"() => [...document.querySelectorAll('button, [role=button], a, input[type=submit]')].map({named})"
-    tabs = {"now", "log", "drawing", "sessions", "about"}
+    tabs = {"now", "job", "log", "drawing", "sessions", "about"}
     known = {*tabs, "again", "stand by", "note-open", "cut", "halt", "back", "leave"}
     with device(browser) as page:
         pair(page, one)

@@ -23,10 +23,10 @@ from assistant.screens.page.history import History, PassTimes, detail_of
 from assistant.screens.page.hub import Hub, Stream
 from assistant.screens.page.picture import pattern_of, state_of
 from assistant.screens.view_sight import Gathering
-from assistant.screens.view_words import which_of
 from assistant.session import facts as f
 from assistant.session.events import DeviceChanged, Gesture, Heard, NotHeard
 from assistant.session.kinds import Klass
+from assistant.session.table import as_json, rows_of, standing_of, which_of
 from assistant.session.turn import view
 from assistant.wording.prompts import Words
 from tests.screens.page_made import Made, made, made_job
@@ -121,6 +121,24 @@ def test_no_figure_is_ever_beside_a_state_that_it_does_not_belong_to(tmp_path: P
             turned = turned or "TURN END" in kept["held"]["svg"]
         assert {(1, "cutting"), (1, "standing by"), (2, "cutting")} <= seen
         assert turned
+
+
+def test_the_table_of_the_job_goes_out_with_every_turn_that_changes_it_and_with_no_other(one: Made) -> None:
+    stream = one.page.hub.open("1")
+    assert stream is not None
+    one.to_first_pass()
+    for gesture in ("tap", "double", "hold", "hold"):
+        time.sleep(0.1)
+        one.gesture(gesture)
+    time.sleep(0.3)
+    tables, states, at_all = [], 0, json.loads((stream.queue.get() or b"").split(b"data: ")[1])["job"]
+    while not stream.queue.empty():
+        body = json.loads((stream.queue.get() or b"").split(b"data: ", 1)[1])
+        states += 1
+        tables += [body["job"]] if "job" in body else []
+    assert tables[-1]["rows"] == as_json(rows_of(one.runner.state.the_job, standing_of(one.runner.state)))
+    assert [table["rows"][0]["cut"] for table in ([at_all] if at_all else []) + tables] == [0, 1]
+    assert len(tables) < states
 
 
 def test_half_of_a_turn_goes_to_no_page(one: Made) -> None:

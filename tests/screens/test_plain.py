@@ -15,7 +15,7 @@ from tests.session.jobs import job
 
 
 def a_view(mode: str, pass_: int = 0) -> View:
-    return View(mode, 1, 4, pass_, 3, 0, 0, 12, 3, Fraction(1235, 100) if pass_ else 0, "", "")
+    return View(mode, 1, 4, pass_, 3, 0, 0, 12, 3, Fraction(1235, 100) if pass_ else 0, "", "", place=1)
 
 
 def lines_of(keys: bool, *shown: tuple[View, str | None]) -> list[str]:

@@ -106,6 +106,66 @@ def to_the_first_pass(rig: Rig, *shown: str) -> None:
     time.sleep(TOLD_S)
 
 
+def test_the_job_is_shown_over_the_page_and_a_change_of_it_is_read_back(
+    start: Callable[..., Rig], tmp_path: Path
+) -> None:
+    """The table covers no setting; a number and a key ask, yes does it, and then the board is to come out."""
+    rig = start()
+    to_the_first_pass(rig)
+    setting = f"{float(facts(tmp_path)[0].fact.job.pattern_of(1).passes[0].setting):.2f}"  # type: ignore[attr-defined]
+    rig.send("j")
+    rig.until("Type a setup's number", "setup        board", "now", "begun", drawn(setting))
+    rig.send("1")
+    rig.send(" ")
+    rig.until("The job stays as it is", lambda page: "Type a setup's number" not in page, drawn(setting))
+    assert not any(isinstance(record.fact, f.PassCut) for record in facts(tmp_path)), "the space was no tap"
+    rig.send("j")
+    rig.until("Type a setup's number")
+    for key in ("1", "k"):
+        rig.send(key)
+    rig.until(drawn("ONE MORE?"), lambda page: "Type a setup's number" not in page)
+    time.sleep(TOLD_S)
+    rig.send("y")
+    rig.until("pass 1 of 2", "setup 1 of 4", drawn(setting))
+    time.sleep(TOLD_S)
+    rig.send("j")
+    rig.until("Type a setup's number")
+    for key in ("1", "x"):
+        rig.send(key)
+    rig.until(drawn("SPOILT?"))
+    time.sleep(TOLD_S)
+    rig.send("y")
+    rig.until(drawn("BOARD OUT"), "SAW OFF", "setup 1 ", lambda page: "setup 1 of" not in page)
+    confirm(rig, "BOARD OUT")
+    rig.until(drawn("KEEP CLEAR"), "setup 3 (1 of 4)")
+    told = [record.fact.kind for record in facts(tmp_path)]
+    assert told.count("job_extended") == 2 and told[-2:] == ["setup_started", "check_opened"]
+    rig.send("q")
+    rig.ended()
+
+
+def test_among_plain_lines_the_job_is_shown_and_changed_alike(start: Callable[..., Rig], tmp_path: Path) -> None:
+    rig = start("--plain")
+    rig.until("[setup 1/2")
+    time.sleep(TOLD_S)
+    rig.send("j")
+    rig.until("Type a setup's number", "setup        board", "1  now   long side")
+    for key in ("2", "u", "9", "\r"):
+        rig.send(key)
+    rig.until("Cut again in setup 2", "There is no number 9 there; setup 2 has 1.")
+    time.sleep(GAP_S)
+    rig.send("j")
+    for key in ("2", "\r"):
+        rig.send(key)
+    rig.until("Go on with long side, end 2?")
+    time.sleep(TOLD_S)
+    rig.send("y")
+    rig.until("[setup 2/2")
+    assert [record.fact.kind for record in facts(tmp_path)][-2:] == ["setup_started", "check_opened"]
+    rig.send("q")
+    rig.ended()
+
+
 @pytest.mark.parametrize("size", every(2, [(size,) for size in SIZES]))
 def test_a_job_from_the_first_check_to_the_last_pass(start: Callable[..., Rig], tmp_path: Path, size: tuple) -> None:
     """Cells, not colours, tell it: what is asked, the setting, the pass, what is cut; at the end the shell's page."""

@@ -21,7 +21,7 @@ from assistant.screens.view_move import MOVES, is_lost
 from assistant.screens.view_page import PageComposer
 from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES, ORDER, Pane, regions_of
 from assistant.screens.view_sight import Sight
-from assistant.screens.view_words import gestures_of, setting_text, status_of, words_of_the_drive
+from assistant.screens.view_words import gestures_of, setting_text, setup_of, status_of, words_of_the_drive
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
 from assistant.wording.prompts import HOW_TO_CUT, Words
 from tests.sampling import every
@@ -205,7 +205,7 @@ def test_nothing_that_must_be_shown_is_ever_cut(name: str, columns: int, rows: i
         canvas = PageComposer().compose(seen, gauges_with(seen), columns, rows)
         page = " ".join(" ".join(lines_of(canvas)).split())
         words = Words(job, figures=True)
-        must = [f"setup {view.setup} of {view.setups}", *(text for _, text in seen.faults)]
+        must = [f"setup {setup_of(view)}", *(text for _, text in seen.faults)]
         must.append(words.one(view.way) if view.way else "")
         board = job.setups[view.setup - 1].board
         must.append(board)

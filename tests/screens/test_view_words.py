@@ -16,6 +16,7 @@ from assistant.screens.view_words import (
     gestures_of,
     next_of,
     pending_of,
+    setup_of,
     status_of,
     unit_of,
 )
@@ -99,6 +100,27 @@ def test_standing_by_names_what_waits_and_what_is_asked_first() -> None:
     assert pending_of(session.sight.view) == ()
     session.gesture("hold")
     assert pending_of(session.sight.view) == ("Pending: pass 1 of 6.", "Will ask first: saw, clamps and guard.")
+
+
+def test_while_a_board_is_on_its_way_out_the_saw_is_to_be_off_and_it_counts_no_more() -> None:
+    session = Session().cutting()
+    session.gesture("tap")
+    before = session.sight.view
+    assert setup_of(before) == f"1 of {before.setups}"
+    session.heard("spoilt", "marigold this board has been spoiled")
+    session.gesture("hold")
+    view = session.sight.view
+    assert view.leaves and view.check == "board out" and words(session) == ("SAW OFF", "")
+    assert setup_of(view) == "1" and (view.cut_in_all, view.passes_in_all) == (0, before.passes_in_all)
+    assert view.setups == before.setups, "the board in its place counts instead"
+    session.heard("stand by", "standing by for now")
+    assert pending_of(session.sight.view)[0] == "Pending: this board comes out."
+    session.gesture("hold")
+    while session.sight.view.leaves:
+        session.gesture("hold")
+    view = session.sight.view
+    assert setup_of(view) == f"{view.setup} ({view.place} of {view.setups})" and view.place < view.setup
+    assert "board out" not in pending_of(view) and view.standing.status[0] == "spoilt"
 
 
 def test_when_it_will_be_done_is_shown_only_while_no_blade_turns() -> None:

@@ -47,7 +47,7 @@ class Rehearsed:
         self.at += after
         self.do(Gesture(self.at, self.utc, kind, self.at))
 
-    def heard(self, intent: str, argument: int | None = None) -> None:
+    def heard(self, intent: str, argument: int | str | None = None) -> None:
         self.at += 12.0
         now = self.runner.state.generation
         self.do(Heard(self.at, self.utc, intent, argument, f"marigold {intent}", self.at, now))
@@ -103,7 +103,35 @@ def every_state(job: Job, warnings: tuple[str, ...] = ()) -> Iterator[Sight]:
         yield session.sight
     session.gesture("double")
     yield session.sight
+    yield from _changes(Rehearsed(job, warnings))
     ended = Rehearsed(job, warnings)
     ended.heard("end")
     ended.gesture("hold")
     yield ended.sight
+
+
+def _changes(session: Rehearsed) -> Iterator[Sight]:
+    """After each turn of a session in which the job is changed in every way: asked, refused, done, the board out."""
+    while session.runner.state.cut_here < 1:
+        session.gesture("tap" if session.runner.state.effective_mode == "cutting" else "hold")
+    for turn in (
+        lambda: session.heard("redo"),
+        lambda: session.gesture("double"),  # no length to spare: is the board spoilt?
+        lambda: session.gesture("double"),
+        lambda: session.heard("copy", 1),
+        lambda: session.gesture("hold"),
+        lambda: session.heard("socket", "1.1"),
+        lambda: session.gesture("hold"),
+        lambda: session.heard("copy", 99),
+        lambda: session.heard("board"),
+        lambda: session.gesture("hold"),
+        lambda: session.heard("stand by"),  # the board is on its way out
+        lambda: session.gesture("hold"),
+        lambda: session.gesture("hold"),
+        lambda: session.heard("spoilt"),
+        lambda: session.gesture("hold"),
+        lambda: session.gesture("hold", after=30.0),
+        lambda: session.gesture("hold"),
+    ):
+        turn()
+        yield session.sight

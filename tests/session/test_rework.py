@@ -17,13 +17,14 @@ from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.events import Event
 from assistant.session.kinds import Change, SetupStatus
-from assistant.session.order import opposite
-from assistant.session.rework import one_more, refusal, setups_of_board
+from assistant.session.order import coming, opposite
+from assistant.session.rework import change_job, one_more, refusal, setups_of_board
 from assistant.session.state import State
+from assistant.session.turn import Turn
 from tests.sampling import long
 from tests.session.driver import Driver
 from tests.session.drives import Rig, driven_job
-from tests.session.jobs import EVERY_TWO, few_checks, job, plan
+from tests.session.jobs import EVERY_TWO, few_checks, job, plan, with_pass_time
 from tests.session.watcher import Watcher
 
 TO_CUT, BEGUN, CUT, REDO, SPOILT = SetupStatus
@@ -187,6 +188,43 @@ def test_a_copy_of_a_lined_board_has_its_blanks_and_is_cut_in_both_stages() -> N
     state = apply(begun(staged), f.Record(9, 1.0, "", more))
     why = refusal(state, Change.BOARD, 6)
     assert why is not None and why.key == "stage waits"
+
+
+def test_where_the_board_opposite_must_be_cut_off_too_it_does_not_stay_in_the_clamps() -> None:
+    driver = Driver(with_pass_time(job(plan(count=2), few_checks()), 0.0))
+    driver.confirm_all()
+    driver.cut(1)
+    here = driver.state.setup
+    facing = opposite(driver.state, here)
+    assert facing is not None and facing.setup
+    asked_and_yes(driver, Intent.BOARD, facing.setup)
+    driver.confirm_all()
+    driver.cut(1)
+    assert driver.state.setup == facing.setup
+    asked_and_yes(driver, Intent.REDO, here)
+    state = driver.state
+    assert {state.status[n - 1] for n in (here, facing.setup)} == {SetupStatus.REDO}
+    assert state.leaves and state.chosen == here, "its end is to be cut off before anything else is cut into it"
+
+
+def test_when_the_board_that_was_to_follow_is_spoilt_as_well_another_follows() -> None:
+    """Two changes of a session that was left, one after the other."""
+    driver = Driver(with_pass_time(job(plan(), few_checks()), 0.0))
+    driver.confirm_all()
+    driver.heard("end")
+    driver.heard("yes")
+    for _ in range(2):
+        state = driver.state
+        _change(driver, coming(state) or state.setup)
+        after = driver.state
+        assert after.chosen and after.is_open(after.chosen)
+        assert coming(after) == after.chosen != coming(state)
+
+
+def _change(driver: Driver, setup: int) -> None:
+    turn = Turn(driver.state, Event(driver.state.at, ""))
+    change_job(turn, Change.SPOILT, setup)
+    driver.state = turn.state
 
 
 IN_TWO = Carriage(travel=(Fraction(0), Fraction(60)), distance_piece=Fraction("30.02"))

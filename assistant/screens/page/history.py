@@ -80,7 +80,7 @@ def detail_of(row: SessionRow, records: Iterable[f.Record], pause: Callable[[flo
     job = times.job
     return {
         **row_of(row),
-        "of": job.total_passes if job else 0,
+        "of": job.passes_without(times.spoilt) if job else 0,
         "ended": local_time(row.last_utc)[11:16] if row.last_utc and row.state != "open" else "",
         "times": list(time_lines(times.pace.times())),
         "pace": times.passes,
@@ -96,6 +96,7 @@ class PassTimes:
         self.job: Job | None = None
         self.pace = Pace()
         self.passes: list[Json] = []
+        self.spoilt: set[int] = set()
         self._called: tuple[int, int, float] | None = None
 
     def noting(self, records: Iterable[f.Record]) -> Iterator[f.Record]:
@@ -112,6 +113,8 @@ class PassTimes:
                     gone = _taken_back(record.fact)
                     self.passes = [one for one in self.passes if not gone(one["setup"], one["pass"])]
                     self._called = None
+                    if isinstance(record.fact, f.BoardSpoilt):
+                        self.spoilt.update(record.fact.setups)
                 case f.SettingCalled(setup, pass_, _):
                     self._called = (setup, pass_, at)
                 case f.PassCut(setup, pass_, by):

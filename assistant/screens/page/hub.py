@@ -22,7 +22,16 @@ from typing import Any
 from assistant.drawings.holding import Holding, holding_of
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
-from assistant.screens.page.picture import Json, board_of, dials_shown, entry_of, held_of, place_in_travel, state_of
+from assistant.screens.page.picture import (
+    Json,
+    board_of,
+    dials_shown,
+    entry_of,
+    held_of,
+    place_in_travel,
+    state_of,
+    table_of,
+)
 from assistant.screens.view_move import MOVES
 from assistant.screens.view_sight import Gathering, Sight
 from assistant.session.effects import View
@@ -97,6 +106,8 @@ class Hub:
         self._holding: Holding | None = None
         self._held: Json | None = None
         self._dials: Json | None = None
+        self._table: Json | None = None
+        self._table_key: object = None
         self._thread = threading.Thread(target=self._run, name="page hub", daemon=True)
         self._thread.start()
 
@@ -223,7 +234,7 @@ class Hub:
         return [entry_of(entry, clock) for entry in sight.log if id(entry) not in ids]
 
     def _pictures(self) -> Json:
-        return {"board": self._board, "held": self._held, "dials": self._dials}
+        return {"board": self._board, "held": self._held, "dials": self._dials, "job": self._table}
 
     def _draw(self, sight: Sight) -> None:
         """Make those pictures that differ from the last ones sent. They go out with the state that they belong to."""
@@ -239,6 +250,8 @@ class Hub:
             self._holding, self._held = holding, held_of(holding)
         if self._dials is None or self._dials["asked_id"] != view.generation:
             self._dials = dials_shown(view, words)
+        if view.standing is not None and (view.standing, job.order) != self._table_key:
+            self._table_key, self._table = (view.standing, job.order), table_of(job, view.standing)
 
     def _body(self) -> Json:
         may = self.standing.may_record_cuts

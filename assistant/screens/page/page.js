@@ -9,7 +9,7 @@ const RETRY_MS = [300, 600, 1200, 2500];
 const AT_HOME = ["localhost", "127.0.0.1"].includes(location.hostname);
 
 let seen = { seq: 0, run: "", may_record_cuts: false, state: {} };
-let [board, held, dials] = [null, null, null];
+let [board, held, dials, job] = [null, null, null, null];
 let lastWord = 0;
 let connection = null;
 let failures = 0;
@@ -82,6 +82,7 @@ function receive(message) {
     if (body.board !== undefined) board = body.board;
     if (body.held !== undefined) held = body.held;
     if (body.dials !== undefined) dials = body.dials;
+    if (body.job !== undefined) job = body.job;
     seen = body;
     log(body.log || [], body.state && body.state.asked_id);
     show();
@@ -141,6 +142,7 @@ function show() {
   for (const id of ["top", "call", "work", "progress", "last", "doing", "hint"]) at(id).hidden = !open;
   at("now").dataset.mode = s.mode || "";
   at("now").dataset.tone = s.tone || "";
+  showJob(open);
   showHalt(old);
   document.title = !open ? "Kerfcall" : old ? "OLD – Kerfcall" : `${s.reading || s.state} – Kerfcall`;
   if (!open) return;
@@ -150,7 +152,7 @@ function show() {
   put("mode", old ? "OLD" : s.state);
   put("chip", old ? "" : s.lost);
   put("pass", s.beside);
-  put("place", `Setup ${s.setup} of ${s.setups}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}${s.half ? `, ${s.half}` : ""}`);
+  put("place", `Setup ${s.setup_of}: ${s.board}${s.which ? ` ${s.which}` : ""}, part ${s.part}${s.end ? `, end ${s.end}` : ""}${s.half ? `, ${s.half}` : ""}`);
   showReading(old ? [["", "OLD"]] : s.big, old ? "" : s.unit);
   put("was", old ? s.big.map(([way, figure]) => `${way} ${figure}`.trim()).join(", ") : "");
   put("before", s.before);
@@ -216,6 +218,34 @@ function showGestures() {
       cell.append(Object.assign(document.createElement("span"), { className: name, textContent: words }), " ");
     }
     return cell;
+  }));
+}
+
+// Every setup of the job: to be read, never to be changed from here.
+function showJob(open) {
+  const rows = open && job ? job.rows : [];
+  at("no-job").hidden = rows.length > 0;
+  at("setups").hidden = at("job-how").hidden = !rows.length;
+  if (unchanged(at("setups"), JSON.stringify(job)) || !rows.length) return;
+  const columns = [["Setup", "setup"], ["Board", "board"], ["Part", "part"], ...(job.slots ? [] : [["End", "end"]])];
+  if (job.stages > 1) columns.push(["Stage", "stage"]);
+  columns.push(["Cut", "cut"], [job.slots ? "Slots" : "Sockets", "sockets"], ["Status", "status"]);
+  const cell = (kind, name, text) => Object.assign(document.createElement(kind), { textContent: text, className: `of-${name}` });
+  const head = (title, name) => Object.assign(cell("th", name, title), { scope: "col" });
+  at("setups-head").replaceChildren(...columns.map(([title, name]) => head(title, name)));
+  at("setups-rows").replaceChildren(...rows.map((one) => {
+    const line = document.createElement("tr");
+    const place = one.clamped ? "in the clamps" : one.next ? "next" : "";
+    line.dataset.place = place;
+    line.classList.toggle("gone", ["spoilt", "replaced"].includes(one.status));
+    const shown = {
+      ...one,
+      board: one.copies ? `${one.board}, ${one.copies}` : one.board,
+      cut: `${one.cut} of ${one.passes}`,
+      status: place ? `${one.status}, ${place}` : one.status,
+    };
+    line.append(...columns.map(([, name]) => cell("td", name, shown[name])));
+    return line;
   }));
 }
 
@@ -559,7 +589,7 @@ at("cut").addEventListener("contextmenu", (event) => event.preventDefault());
 
 // --- the other parts
 
-const TABS = ["now", "log", "drawing", "sessions", "about"];
+const TABS = ["now", "job", "log", "drawing", "sessions", "about"];
 for (const button of document.querySelectorAll("[data-tab]")) {
   button.addEventListener("click", () => {
     for (const tab of TABS) at(tab).hidden = tab !== button.dataset.tab;

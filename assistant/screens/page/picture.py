@@ -18,7 +18,7 @@ from assistant.drawings.svg import figure
 from assistant.joinery.model import Pattern
 from assistant.joinery.settings import reading
 from assistant.joinery.units import plain_length
-from assistant.plans.checks import SAW_OFF
+from assistant.plans.checks import BOARD_OUT, SAW_OFF
 from assistant.plans.model import Job
 from assistant.screens.view_heading import heading_of
 from assistant.screens.view_move import (
@@ -43,13 +43,14 @@ from assistant.screens.view_words import (
     done_of,
     gestures_of,
     pending_of,
+    setup_of,
     status_of,
     unbroken,
-    which_of,
     words_of_the_drive,
 )
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, STANDING_BY
+from assistant.session.table import Standing, as_json, rows_of, which_of
 from assistant.wording.halves import HALVES
 from assistant.wording.numbers import drawn_depth
 from assistant.wording.prompts import Words
@@ -80,6 +81,7 @@ def state_of(sight: Sight) -> Json:
         "title": job.title,
         "setup": view.setup,
         "setups": view.setups,
+        "setup_of": setup_of(view),
         "pass": view.pass_,
         "passes": view.passes,
         "cut_here": view.cut_here,
@@ -119,7 +121,7 @@ def _beside(view: View) -> str:
     """What stands beside the state's word: which pass, which check, or how much of this end is cut."""
     if view.mode == CUTTING and view.pass_:
         return f"Pass {view.pass_} of {view.passes}"
-    if view.mode == CHECKS and view.check != SAW_OFF:
+    if view.mode == CHECKS and view.check not in (SAW_OFF, BOARD_OUT):
         return view.check
     return done_here(view) if view.passes and view.mode != FINISHED else ""
 
@@ -197,6 +199,12 @@ def _called(view: View, words: Words) -> Json:
 
 def _input(last: LastInput) -> Json:
     return {"given": bound(last.given), "made": bound(last.made)}
+
+
+def table_of(job: Job, standing: Standing) -> Json:
+    """The table of the job. slots: whether it is slotted. stages: how many. rows: as `session.table` has them."""
+    rows = as_json(rows_of(job, standing))
+    return {"slots": job.layout == "slots", "stages": len(job.stages), "rows": rows}
 
 
 def board_of(job: Job, setup: int) -> Json:
