@@ -149,7 +149,8 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
     return prompt(
         "clamp",
         setup=setup.number,
-        setups=len(job.setups),
+        place=state.place,
+        setups=len(state.counted),
         board=setup.board,
         part=setup.part,
         end=setup.end,
@@ -298,7 +299,8 @@ def where_prompt(state: State) -> e.Prompt:
     return prompt(
         "where",
         setup=state.setup,
-        setups=len(state.the_job.setups),
+        place=state.place,
+        setups=len(state.counted),
         board=setup.board,
         end=setup.end,
         pass_=0 if state.mode == FINISHED else state.next_pass(),

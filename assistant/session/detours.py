@@ -183,7 +183,8 @@ def begin_resuming(turn: Turn, notes: tuple[str, ...]) -> None:
     in_flight = state.cursor if state.cursor and not state.is_cut(state.cursor) else 0
     turn.fact(f.Resumed(state.setup, in_flight))
     state = turn.state
-    begun = prompt("resumed", setup=state.setup, setups=len(state.the_job.setups), cut=state.cut_in_all)
+    counted, place = len(state.counted), state.place
+    begun = prompt("resumed", setup=state.setup, place=place, setups=counted, cut=state.cut_in_all)
     lines = (begun, *(prompt("device", text=note) for note in notes))
     if is_driven(state.the_job):
         then = Then.CLAMPED if state.touched else Then.BOARD

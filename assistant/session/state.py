@@ -200,6 +200,11 @@ class State:
         return tuple(n for n in self.the_job.order if self.status[n - 1] != SetupStatus.SPOILT)
 
     @property
+    def place(self) -> int:
+        """Which of the setups that count this one is, from 1; 0 if its board is spoilt."""
+        return self.counted.index(self.setup) + 1 if self.setup in self.counted else 0
+
+    @property
     def open_elsewhere(self) -> tuple[int, ...]:
         """The setups still to be cut beside the present one: after it in the order, then those before it."""
         place = self.the_job.order.index(self.setup) + 1 if self.setup in self.the_job.order else 0

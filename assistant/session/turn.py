@@ -131,7 +131,7 @@ def view(state: State, at: float | None = None) -> e.View:
         move=state.driving.move,
         stands=state.driving.at,
         reported=state.driving.reported,
-        place=counted.index(state.setup) + 1 if state.setup in counted else 0,
+        place=state.place,
         leaves=state.leaves,
         standing=standing_of(state),
     )

@@ -224,8 +224,17 @@ def _held(figures: dict[str, Any]) -> str:
     return f"Turn it end over end: same edge {stop}, other face to the backing. {NEVER_SPIN}"
 
 
+def _setup_of(words: Words, figures: dict[str, Any]) -> str:
+    """Of so many: "three of eight", or "nine, which is five of eight" where it joined the job later."""
+    number, place = words.count(figures["setup"]), figures["place"]
+    if not place:
+        return number
+    of = f"{words.count(place)} of {words.count(figures['setups'])}"
+    return of if place == figures["setup"] else f"{number}, which is {of}"
+
+
 def _which_board(words: Words, figures: dict[str, Any]) -> str:
-    place = f"Setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
+    place = f"Setup {_setup_of(words, figures)}"
     which = [figures["board"], *_which_of(words, figures), f"part {figures['part']}"]
     slots = figures["layout"] == "slots"
     which.append("slotted side down" if slots else f"end {words.count(figures['end'])} down")
@@ -319,7 +328,7 @@ def _resuming(words: Words, figures: dict[str, Any]) -> str:
     setup = words.job.setups[figures["setup"] - 1]
     place = setup.board if words.job.layout == "slots" else f"{setup.board}, end {words.count(setup.end)}"
     place += which_half(setup)
-    of = f"setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
+    of = f"setup {_setup_of(words, figures)}"
     cut = words.counted(figures["cut"], "pass is recorded as cut", "passes are recorded as cut")
     return f"Resuming {words.job.title}: {place}, {of}. {sentence(cut)}"
 
@@ -365,7 +374,7 @@ def _ask_zeroed(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _where(words: Words, figures: dict[str, Any]) -> str:
-    place = f"Setup {words.count(figures['setup'])} of {words.count(figures['setups'])}"
+    place = f"Setup {_setup_of(words, figures)}"
     if not figures["pass_"]:
         return f"{place}: all cut."
     slots = words.job.layout == "slots"

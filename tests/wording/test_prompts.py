@@ -138,6 +138,7 @@ def test_the_first_setting_on_a_handwheel_is_a_place_from_zero() -> None:
 
 BOARD = {
     "setup": 2,
+    "place": 2,
     "setups": 4,
     "board": "long side",
     "part": "A",
@@ -368,14 +369,14 @@ def test_on_a_screen_other_numbers_are_figures_too() -> None:
     assert Words(job()).shown((prompt("check", **figures),)) == "7 to 33 mm?"
     assert Words(job(carriage=HANDWHEEL)).shown((prompt("check", **figures),)) == "1/4 to 1 5/16 in?"
     assert Words(job()).shown((prompt("how many", left_here=3, left=11),)) == "3 to go on this end, 11 in all."
-    resumed = Words(job()).shown((prompt("resumed", setup=2, setups=4, cut=3),))
+    resumed = Words(job()).shown((prompt("resumed", setup=2, place=2, setups=4, cut=3),))
     assert resumed == (
         "Resuming Small tray: short side, end 2, setup 2 of 4. 3 passes are recorded as cut. See that the saw is off."
     )
 
 
 def test_resuming_names_job_and_board_and_asks_one_thing_at_a_time() -> None:
-    told = say("resumed", setup=1, setups=4, cut=1)
+    told = say("resumed", setup=1, place=1, setups=4, cut=1)
     assert told.startswith("Resuming Small tray: short side, end one, setup one of four. One pass is recorded as cut.")
     asked = say("ask carriage", carriage_at=Fraction(1235, 100), came_from=None)
     assert asked.count("?") == 1 and asked.startswith("Does the carriage still read one two point three five")
@@ -384,7 +385,7 @@ def test_resuming_names_job_and_board_and_asks_one_thing_at_a_time() -> None:
 def test_slots_are_called_slots() -> None:
     slotted = Words(replace(job(), layout="slots"))
     assert (slotted.sockets(5), slotted.sockets(1)) == ("five slots", "one slot")
-    assert "end" not in slotted.one(prompt("resumed", setup=1, setups=4, cut=1))
+    assert "end" not in slotted.one(prompt("resumed", setup=1, place=1, setups=4, cut=1))
 
 
 def test_work_clamped_afresh_is_tried_at_a_named_setting_within_a_quarter_of_the_clearance() -> None:
