@@ -46,7 +46,11 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
     after_gate: the blade is presumed to stand still, and anything may have been touched since the last call.
     """
     if turn.state.to_register:
-        ask_registered(turn)
+        # Of a board that the operator has gone back to, nobody knows whether it has been out of the clamps.
+        if turn.state.touched:
+            ask(turn, QuestionName.CLAMPED, turn.state.setup, turn.state.next_pass())
+        else:
+            ask_registered(turn)
         return
     index = first_due(turn.state)
     if index is None:

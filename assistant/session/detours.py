@@ -88,7 +88,10 @@ def answer_yes(turn: Turn) -> None:
         case QuestionName.CARRIAGE:
             turn.fact(f.StandsThere())
             ask_clamped(turn)
-        case QuestionName.CLAMPED | QuestionName.OFF:
+        case QuestionName.CLAMPED:
+            turn.fact(f.StillClamped())
+            advance(turn)
+        case QuestionName.OFF:
             advance(turn)
         case QuestionName.REGISTERED:
             tried, named = trial(turn.state), not turn.state.touched
@@ -111,9 +114,7 @@ def answer_no(turn: Turn) -> None:
             ask(turn, QuestionName.ZEROED, question.setup, question.pass_)
         case QuestionName.CLAMPED:
             ask_registered(turn)
-        case QuestionName.ZEROED | QuestionName.REGISTERED:
-            ask(turn, question.name, question.setup, question.pass_)
-        case QuestionName.OFF:
+        case QuestionName.ZEROED | QuestionName.REGISTERED | QuestionName.OFF:
             ask(turn, question.name, question.setup, question.pass_)
         case QuestionName.CUT_OFF:
             # An end that can't be cut off can't be cut again.
@@ -207,7 +208,7 @@ def ask_clamped(turn: Turn, *before: e.Prompt) -> None:
     elif state.setup_complete:
         turn.say(Klass.CLAMP, *before, where_prompt(state))
         advance(turn)
-    elif state.touched and not state.to_register:
+    elif state.touched:
         ask(turn, QuestionName.CLAMPED, state.setup, state.next_pass(), *before)
     else:
         turn.say(Klass.CLAMP, *before, clamp_prompt(state, whole=True))

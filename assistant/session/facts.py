@@ -408,6 +408,17 @@ class StandsThere(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class StillClamped(Fact):
+    """The operator has said that the work lies in the clamps just as it did.
+
+    Passing: after another interruption it must be looked at again.
+    """
+
+    kind: ClassVar[str] = "still_clamped"
+    passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
 class NoticeHeld(Fact):
     """An unsolicited message, to be spoken at the next gesture or phrase. Only the newest for each device is kept."""
 

@@ -582,7 +582,9 @@ class TestDetours:
         driver.heard("back")
         assert "of setup one" in driver.said
         driver.gesture("hold")
-        assert driver.kinds == ["stepped_back", "check_opened"]
+        assert driver.kinds == ["stepped_back"] and "Is the work still clamped just as it was?" in driver.said
+        driver.gesture("hold")
+        assert driver.kinds == ["check_opened"]
         assert (driver.state.setup, driver.state.cut) == (1, 0b0111)
 
     def test_interrupted_before_anything_is_asked_in_a_reopened_setup_it_may_still_be_clamped(self) -> None:
@@ -609,7 +611,10 @@ class TestDetours:
         driver.count()
         driver.heard("back")
         driver.gesture("hold")
-        assert driver.kinds == ["stepped_back", "check_opened"]
+        assert driver.kinds == ["stepped_back"] and "Is the work still clamped just as it was?" in driver.said
+        driver.heard("no")
+        assert driver.state.question is not None and driver.state.question.name == "registered"
+        driver.gesture("hold")
         driver.cut(1)
         driver.count()
         assert driver.kinds == ["check_confirmed", "setup_done", "finished"]
@@ -957,6 +962,7 @@ class TestMarkedProblems:
         driver.count()
         driver.heard("mark")
         driver.heard("back")
+        driver.gesture("hold")
         driver.gesture("hold")
         driver.cut()
         assert driver.said.startswith("A problem is marked at pass two. Saw off")

@@ -115,6 +115,7 @@ class Watcher:
                     left = sum(len(self.job.pattern_of(n).passes) for n in self._counting()) - self.cut_in_all()
                     assert figures["left"] == left, "what is left to cut is what has not been recorded"
                 if key == "ask clamped":
+                    self.to_register = False  # a no is followed by what `_hear_what_is_tried` hears
                     assert self.touched and not self._all_cut(), "there is nothing in the clamps that could move"
                 if key == "ask registered":
                     self._hear_what_is_tried(figures)
@@ -532,6 +533,7 @@ class Watcher:
             self.secured -= {"clamps", "guard"}
         self.called, self.open_check, self.counted = 0, None, False
         self.cut[self.setup] -= {fact.pass_}
+        self.to_register |= self.setup in self.done and bool(self.cut[self.setup])
         self.done -= {self.setup}
 
     def _jumped(self, fact: f.Jumped) -> None:
