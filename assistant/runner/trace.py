@@ -21,6 +21,7 @@ _LENGTHS: dict[type[f.Fact], tuple[str, ...]] = {
     f.Moved: ("asked", "reported"),
     f.CarriageHalted: ("reported",),
     f.CarriageHomed: ("off_by",),
+    f.SetupReopened: ("cut_off",),
 }
 """Exact lengths in facts, mm, which a line of JSON has as numbers."""
 # Of the view. A bit for each pass makes a number too long for a reader; the facts say which are cut.
@@ -53,6 +54,9 @@ def event_body(event: Event) -> dict[str, Any]:
 def fact_body(fact: f.Fact) -> dict[str, Any]:
     if isinstance(fact, f.Started):
         return {"title": fact.job.title, "setups": len(fact.job.setups), "passes": fact.job.total_passes}
+    if isinstance(fact, f.JobExtended):
+        # What is cut where is in the settings called; a whole pattern would fill screens.
+        return {"setups": [one.number for one in fact.setups], "order": list(fact.order), "why": fact.why}
     body = _fields(fact)
     for name in _LENGTHS.get(type(fact), ()):
         body[name] = _plain(Fraction(body[name])) if body[name] else None

@@ -225,12 +225,9 @@ def _held(figures: dict[str, Any]) -> str:
 
 
 def _setup_of(words: Words, figures: dict[str, Any]) -> str:
-    """Of so many: "three of eight", or "nine, which is five of eight" where it joined the job later."""
-    number, place = words.count(figures["setup"]), figures["place"]
-    if not place:
-        return number
-    of = f"{words.count(place)} of {words.count(figures['setups'])}"
-    return of if place == figures["setup"] else f"{number}, which is {of}"
+    """Of so many: "three of eight", or "nine, eight in all" where it is cut in another place than its number says."""
+    number, of = words.count(figures["setup"]), words.count(figures["setups"])
+    return f"{number} of {of}" if figures["place"] == figures["setup"] else f"{number}, {of} in all"
 
 
 def _which_board(words: Words, figures: dict[str, Any]) -> str:

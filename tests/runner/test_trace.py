@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import fields, replace
 from typing import Any
 
 from assistant.runner.trace import Trace
@@ -43,6 +44,22 @@ def test_facts_are_as_journalled_and_passing_facts_are_skipped() -> None:
     told = lines(facts.SettingCalled(1, 2, "1235/100"), facts.PassCut(1, 2, "pedal"), facts.Dropped())
     assert [line["kind"] for line in told] == ["setting_called", "pass_cut"]
     assert told[0]["setting"] == 12.35 and told[1]["pass"] == 2
+
+
+def test_what_joins_the_job_is_named_by_its_numbers() -> None:
+    grown = facts.JobExtended(job().patterns, (replace(job().setups[0], number=5),), (1, 2, 5, 3, 4), "copy")
+    again = facts.SetupReopened(2, (1, 2), 0, "387/25")
+    first, second = lines(grown, again)
+    assert (first["setups"], first["order"], first["why"]) == ([5], [1, 2, 5, 3, 4], "copy")
+    assert (second["passes"], second["cut_off"]) == ([1, 2], 15.48)
+
+
+def test_every_fact_of_a_journal_can_be_traced() -> None:
+    """With something in every field, whatever its type is."""
+    filled = {"int": 1, "str": "1/2", "bool": True, "tuple[int, ...]": (1, 2), "Job": job()}
+    filled |= {"tuple[Pattern, ...]": job().patterns, "tuple[Setup, ...]": job().setups}
+    made = [kind(**{field.name: filled[str(field.type)] for field in fields(kind)}) for kind in facts.JOURNALLED]
+    assert [line["kind"] for line in lines(*made)] == [kind.kind for kind in facts.JOURNALLED]
 
 
 def test_the_job_is_given_in_brief() -> None:
