@@ -10,6 +10,7 @@ import pytest
 from assistant.speaking.engine import at_rate
 from assistant.speaking.espeak import EspeakEngine
 from tests.commands.program import CHECKS, SHOP, Workshop
+from tests.sampling import every
 
 RATE = 16_000
 
@@ -59,6 +60,35 @@ def test_checks_the_shops_own_too_and_a_pass_by_voice_alone(workshop: Workshop, 
         ("pass_cut", 1, 1, "voice"),
     ]
     assert done.said[-1].endswith("pass two of two is next.")
+
+
+OUT = (26.0, "saw is off and the board is out")
+"""Later than a blade takes to run down after it is asked."""
+
+
+@pytest.mark.parametrize(
+    ("phrase", "facts"),
+    every(
+        3,
+        [
+            ("this board has been spoiled", [("board_spoilt",), ("job_extended",), ("board_chosen", 3)]),
+            ("leave it for another board", [("board_chosen", 2)]),
+            ("cut this end over again", [("setup_reopened", 1), ("board_chosen", 1)]),
+        ],
+    ),
+)
+def test_a_board_is_left_cut_again_or_spoilt_by_voice_alone(
+    workshop: Workshop, voice: EspeakEngine, phrase: str, facts: list[tuple[object, ...]]
+) -> None:
+    """From the first pass on: the phrase, yes, and once the blade stands still that the board is out."""
+    said = [(28.0, "this pass is completed"), (35.0, phrase), (42.0, "affirm that is right"), (42 + OUT[0], OUT[1])]
+    recording(workshop, voice, [*CONFIRMED, *((at, f"marigold {words}") for at, words in said)], 74)
+    done = workshop.run(*WORDS)
+    changes = ("board_chosen", "setup_reopened", "board_spoilt", "job_extended")
+    made = [fact for fact in done.facts if fact[0] in changes]
+    assert [fact[: len(wanted)] for fact, wanted in zip(made, facts, strict=True)] == facts
+    assert ("check_confirmed", 1, "board out", "voice") in done.facts
+    assert [fact for fact in done.facts if fact[0] == "setup_started"][-1] == ("setup_started", facts[-1][1])
 
 
 @pytest.mark.long
