@@ -256,7 +256,8 @@ class _FactsInWords:
             self._take_back(fact.setup, pass_)
         if fact.socket:
             return f"setup {fact.setup}, number {fact.socket} to be cut again"
-        return f"setup {fact.setup} to be cut again, {length(fact.cut_off)} cut off the end"
+        off = f", {length(fact.cut_off)} cut off the end" if fact.cut_off else ""
+        return f"setup {fact.setup} to be cut again{off}"
 
     def board_spoilt(self, fact: f.BoardSpoilt, at: float) -> str:
         self.spoilt.update(fact.setups)

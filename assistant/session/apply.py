@@ -246,7 +246,7 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
         change["marked"] = tuple(place for place in state.marked if place[0] != fact.setup)
     if here:
         happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
-        change |= {"cursor": 0, "redo": state.redo | due_after(state.the_job.checks, *happened), "answered": 0}
+        change |= {"redo": state.redo | due_after(state.the_job.checks, *happened), "answered": 0}
         gone = {"visited": False, "after_cut": False}
         change |= _driving(state, **gone, **({} if fact.socket else {"unproved": 0}))
     return change

@@ -100,7 +100,9 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
             other = setups_of_end(job, facing.setup) if facing and facing.setup else ()
             again = [number for number in (*this, *other) if turn.state.cuts[number - 1]]
             for number in again:
-                turn.fact(f.SetupReopened(number, _all_passes(job, number), 0, off))
+                # Both halves of an end go with one cut.
+                length = "" if job.setups[number - 1].half.is_second else off
+                turn.fact(f.SetupReopened(number, _all_passes(job, number), 0, length))
             # The board opposite comes out too if it is the one in the clamps: it is cut off first.
             if over or here in this or here in again:
                 turn.fact(f.BoardChosen(this[0]))

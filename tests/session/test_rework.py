@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
-from dataclasses import replace
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 import pytest
 
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, Pass
 from assistant.journal.playing import misfit
 from assistant.plans.intents import Intent
 from assistant.plans.model import Job
@@ -21,7 +22,7 @@ from assistant.session.order import coming, opposite
 from assistant.session.rework import change_job, one_more, refusal, setups_of_board
 from assistant.session.state import State
 from assistant.session.turn import Turn
-from tests.sampling import long
+from tests.sampling import every, long
 from tests.session.driver import Driver
 from tests.session.drives import Rig, driven_job
 from tests.session.jobs import EVERY_TWO, few_checks, job, plan, with_pass_time
@@ -261,6 +262,76 @@ class Watched(Rig):
         return facts, effects
 
 
+@dataclass
+class Wood:
+    """The boards as they lie on the bench, from the journal alone: the kerfs in each end, and what was cut off it."""
+
+    job: Job
+    kerfs: dict[tuple[str, int, int], list[Pass]] = field(default_factory=dict)
+    cut_off: Counter[tuple[str, int]] = field(default_factory=Counter)
+    thrown_away: set[tuple[str, int]] = field(default_factory=set)
+
+    def read(self, fact: f.Fact) -> None:
+        match fact:
+            case f.JobExtended():
+                self.job = fact.extend(self.job)
+            case f.PassCut(setup, pass_):
+                self.kerfs.setdefault(self.end(setup), []).append(self.job.pattern_of(setup).passes[pass_ - 1])
+            case f.SetupReopened(setup, _, 0, off):
+                self.kerfs[self.end(setup)] = []
+                self.cut_off[self.end(setup)[:2]] += Fraction(off) if off else 0  # type: ignore[assignment]
+            case f.BoardSpoilt(setups):
+                self.thrown_away |= {self.end(setup)[:2] for setup in setups}
+
+    def end(self, setup: int) -> tuple[str, int, int]:
+        one = self.job.setups[setup - 1]
+        return one.board, one.first_copy, one.end
+
+    def joints(self) -> Iterator[tuple[int, list[tuple[Fraction, Fraction]]]]:
+        """Each end that is kept: the first of its setups, and the wood that is gone from it, edge to edge."""
+        for end, kerfs in self.kerfs.items():
+            if end[:2] not in self.thrown_away:
+                gone: list[tuple[Fraction, Fraction]] = []
+                for low, high in sorted((one.kerf_from, one.kerf_to) for one in kerfs):
+                    if gone and low <= gone[-1][1]:
+                        gone[-1] = gone[-1][0], max(high, gone[-1][1])
+                    else:
+                        gone.append((low, high))
+                yield next(n for n in self.job.order if self.end(n) == end), gone
+
+
+@pytest.mark.parametrize("seed", every(8, range(40)))
+def test_whatever_became_of_it_every_board_that_is_kept_has_its_joint(seed: int) -> None:
+    """A pass taken back and cut again makes the same kerf. What an end loses, the board opposite loses too."""
+    chance = random.Random(1000 + seed)
+    driver = Watched(jobs(chance))
+    for _ in range(80):
+        _do_something(driver, chance)
+    for _ in range(4_000):
+        if driver.state.mode == "finished":
+            break
+        _go_on(driver)
+    assert driver.state.mode == "finished"
+    (first, *facts) = [record.fact for record in driver.records]
+    assert isinstance(first, f.Started)
+    wood = Wood(first.job)
+    for fact in facts:
+        wood.read(fact)
+    joints = list(wood.joints())
+    assert len(joints) == len({wood.end(n) for n in wood.job.order if wood.end(n)[:2] not in wood.thrown_away})
+    # Rounding moves a wall by half a step of the carriage at the most, and kerfs overlap by more.
+    step = wood.job.carriage.resolution / 2
+    for setup, gone in joints:
+        sockets = wood.job.pattern_of(setup).sockets
+        assert len(gone) == len(sockets)
+        for (low, high), socket in zip(gone, sockets, strict=True):
+            assert low <= socket.start + step and high >= socket.end - step
+    if not any(isinstance(fact, f.JobExtended) for fact in facts):
+        for part in {one.part for one in wood.job.setups}:
+            boards = {wood.end(one.number)[:2] for one in wood.job.setups if one.part == part}
+            assert len(boards) > 2 or len({wood.cut_off[board] for board in boards}) == 1, "they face each other"
+
+
 CHANGES = (Intent.BOARD, Intent.REDO, Intent.SPOILT, Intent.COPY, Intent.SOCKET)
 OTHERS = (Intent.BACK, Intent.YES, Intent.YES, Intent.STAND_BY, Intent.CARRY_ON, Intent.MARK, Intent.AGAIN)
 
@@ -289,21 +360,26 @@ def test_at_random_every_rule_holds_and_a_replay_leads_to_the_same_job(seeds: Se
                 assert misfit(replay, record.fact) == "", f"seed {seed}"
                 replay = apply(replay, record)
             read = len(driver.records)
-            names = ("setup", "cuts", "status", "chosen", "job", "confirmed", "marked", "saw_runs", "to_register")
+            names = ("setup", "cuts", "status", "chosen", "job", "confirmed", "marked", "saw_runs")
             assert all(getattr(replay, name) == getattr(driver.state, name) for name in names), f"seed {seed}"
             assert driver.watcher is not None and driver.state.cut_in_all == driver.watcher.cut_in_all()
+
+
+def _go_on(driver: Watched) -> None:
+    """What a careful operator does next."""
+    if driver.state.effective_mode != "cutting":
+        driver.hold()
+    elif driver.state.the_job.carriage.drive:
+        driver.cut_one()
+    else:
+        driver.gesture("tap")
 
 
 def _do_something(driver: Watched, chance: random.Random) -> None:
     kind, state = chance.random(), driver.state
     setups = len(state.the_job.setups)
     if kind < 0.65:
-        if state.effective_mode != "cutting":
-            driver.hold()
-        elif state.the_job.carriage.drive:
-            driver.cut_one()
-        else:
-            driver.gesture("tap")
+        _go_on(driver)
     elif kind < 0.8:
         intent = chance.choice(CHANGES if setups < 24 else (Intent.BOARD, Intent.REDO, Intent.SOCKET))
         argument: str | int | None = chance.choice((None, chance.randint(0, setups + 1)))

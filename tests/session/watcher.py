@@ -349,7 +349,7 @@ class Watcher:
             assert not self.cut[fact.setup], "of an end that is cut off nothing is left"
             self.marked = frozenset(place for place in self.marked if place[0] != fact.setup)
         if fact.setup == self.setup:
-            self.called, self.counted, self.dialled = 0, False, (0, 0)
+            self.called, self.counted = 0, False
 
     def _board_spoilt(self, fact: f.BoardSpoilt) -> None:
         boards = {(s.board, s.first_copy) for s in self.job.setups if s.number in fact.setups}
@@ -448,7 +448,8 @@ class Watcher:
         if fact.check in ("saw off", "board out"):
             self.saw_on = False
         if fact.check == "distance piece" and self.asked_to_try not in (None, self.stands):
-            self.stood, self.stands, self.came_down = self.stands, self.asked_to_try, False
+            self.stood = self.stood_by_journal = self.stands
+            self.stands, self.came_down = self.asked_to_try, False
             self.dialled, self.moved = (fact.setup, 0), True
         self.open_check = None
 
