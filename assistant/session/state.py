@@ -196,8 +196,9 @@ class State:
 
     @property
     def counted(self) -> tuple[int, ...]:
-        """The setups that count, in the order of cutting: all but those of spoilt boards."""
-        return tuple(n for n in self.the_job.order if self.status[n - 1] != SetupStatus.SPOILT)
+        """The setups that count, in the order of cutting: all but those of spoilt boards. None before the start."""
+        order = self.job.order if self.job is not None else ()
+        return tuple(n for n in order if self.status[n - 1] != SetupStatus.SPOILT)
 
     @property
     def place(self) -> int:
