@@ -40,6 +40,7 @@ def setups_of_end(job: Job, number: int) -> tuple[int, ...]:
     """The setups in which this end is cut, in their order: two, where it is cut in halves."""
 
     def end_of(n: int) -> tuple[object, ...]:
+        # The depth as well: slots of each depth have a setup of their own, with board, end and stage the same.
         one = job.setups[n - 1]
         return one.board, one.first_copy, one.end, one.stage, job.pattern_of(n).depth
 

@@ -52,6 +52,7 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
         case Change.END:
             if job.layout == "slots":
                 return prompt("slots have no end")
+            # The lining is glued in: the end would have to be opened, lined and glued afresh.
             if len(job.stages) > 1:
                 return prompt("lined end")
             if not any(state.cuts[n - 1] for n in setups_of_end(job, setup)):
@@ -145,6 +146,7 @@ def one_more(job: Job, setups: tuple[int, ...], why: Change, copies: int = 0) ->
         else:
             alike = [n for n in order if _is_alike(known[n - 1], each, any_end=each.stage in together)]
             place = order.index(alike[-1]) + 1 if alike else len(order)
+            # Never between the two halves of an end: the second is cut as soon as the first is.
             while place < len(order) and known[order[place] - 1].half.is_second:
                 place += 1
         order.insert(place, each.number)
