@@ -23,6 +23,7 @@ from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import mend_for, one_begins_the_other, wrong_with
 
 MOST_CHECKS = 50
+# As many as a job may have passes (`joinery.passes.MOST_PASSES`).
 MOST_EVERY = 20_000
 FIGURES = ("lowest", "highest", "depth", "above", "sockets")
 WHEN = (When.SESSION, When.SETUP, When.DEPTH, When.PART, When.STAGE, When.SETUP_END)
@@ -171,6 +172,7 @@ _ASKS_FOR_GUARD = re.compile(re.escape(GUARD_SAY).replace(r"\{\}", r"[^?]+"))
 def again_after(check: Check) -> frozenset[After]:
     """What makes this check due again whatever its `when` says, a default one or the shop's own."""
     row = _ROWS.get(check.name)
+    # Due only where those it stands for are, so they alone have reasons to be asked again.
     if row and row.takes_the_place_of:
         return frozenset()
     return _AGAIN_AFTER.get(check.when, frozenset()) | (row.again_after if row else frozenset())
@@ -336,6 +338,7 @@ def _fills(say: str) -> bool:
 def _answer(table: Table, known: Check | None, voice: VoiceSettings, others: Sequence[Check]) -> str | None:
     mend = "give a phrase of five syllables or more, of ordinary words"
     answer = table.text("answer", known.answer if known else None, required=known is None, mend=mend)
+    # A default answer was judged when its language was read (`plans.languages`).
     if answer is None or not table.has("answer"):
         return answer
     answer = answer.lower()
