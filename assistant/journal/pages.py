@@ -94,7 +94,7 @@ def _frames(log: bytes, size: int) -> Iterator[tuple[int, bytes, bool]]:
         page = log[start + 24 : start + whole]
         whole_frame = checksum(log[start : start + 8] + page, before, order) == head[4:6]
         waiting.append((head[0], page, whole_frame))
-        # Only the last frame of a commit gives the database's size; it is 0 in all others. If the very last frame of all
+        # Only the last frame of a commit gives the database's size; it is 0 in all others. If the log's very last frame
         # is damaged, it may be a commit that was never acknowledged.
         if head[1] and (whole_frame or start != current[-1][0]):
             yield from waiting
