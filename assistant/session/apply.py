@@ -127,7 +127,7 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
         # A screw that came down to where it stands has its play still, whichever board is cut there.
         "play_open": state.play_open and setting == state.carriage_at,
         "open_check": None,
-        # The saw may run from here on, so the wait for the blade to stop begins anew at the next question.
+        # The saw may run from here on, so the wait for the blade to stop must be counted again.
         "saw_off_at": None,
         "to_register": False,  # in older journals nobody was asked to try it
         "saw_runs": True,
@@ -294,7 +294,7 @@ def _announcement(state: State, **changes: Any) -> Change:
 
 def _opening_out(state: State, fact: f.OpeningOut, at: float) -> Change:
     change = _announcement(state, out_at=at)
-    # Counted from the first time: asking again, after a question between, must not begin the wait anew.
+    # Counted from the first time: a question between, after which it is asked again, must not restart the wait.
     if state.saw_off_at is None and asks_saw_off(state):
         change["saw_off_at"] = at
     return change
@@ -377,7 +377,7 @@ def _carriage_homed(state: State, fact: f.CarriageHomed, at: float) -> Change:
 
 def allowed_off(job: Job) -> Fraction:
     """How far off the home switch may be found before the joint suffers, mm."""
-    # A quarter of the clearance is what each wall has to spare; less than a step can't be told in any case.
+    # A quarter of the clearance is what each wall has to spare; less than a step can't be seen in any case.
     return max(job.clearance / 4, job.carriage.resolution)
 
 

@@ -52,7 +52,7 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
         case Change.END:
             if job.layout == "slots":
                 return prompt("slots have no end")
-            # The lining is glued in: the end would have to be opened, lined and glued afresh.
+            # The lining is glued in: the end would have to be opened, lined and glued again.
             if len(job.stages) > 1:
                 return prompt("lined end")
             if not any(state.cuts[n - 1] for n in setups_of_end(job, setup)):

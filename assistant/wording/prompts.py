@@ -351,7 +351,7 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     if not figures["tried"]:
         nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
         if half == Half.PIECE_OUT and not figures["cut_here"]:
-            return f"{begin} No pass of this half is cut yet: you are asked next what can be tried. Done? {YES_NO}"
+            return f"{begin} No pass of this half is cut yet: what can be tried comes next. Done? {YES_NO}"
         return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
     tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
     pass_ = words.count(figures["tried"])

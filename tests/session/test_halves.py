@@ -197,7 +197,7 @@ def test_clamped_again_before_the_first_cut_it_is_tried_again() -> None:
     driver.gesture("hold")  # the carriage stands where it stood
     driver.gesture("double")  # but the work does not
     assert "Reference edge to the left stop itself, the distance piece out, and clamp." in driver.said
-    assert "No pass of this half is cut yet: what can be tried is asked next." in driver.said
+    assert "No pass of this half is cut yet: what can be tried comes next." in driver.said
     driver.gesture("hold")
     assert driver.asked == "distance piece" and "two seven point one four" in driver.said
     driver.gesture("hold")
