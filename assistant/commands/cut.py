@@ -41,6 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Exit code 0 if the session is finished, 1 if it was left or none was wanted. Raises BadInput with every fault."""
     asked = _asked(args)
+    # Before the lock and the journal: an answer of "not now" leaves nothing behind.
     chosen = choice(args, asked.plan, asked.shop)
     if chosen == Choice.LEAVE:
         print("-- No session was started.")
@@ -49,6 +50,7 @@ def run(args: argparse.Namespace) -> int:
         return _run_session(args, asked, asked.job, chosen == Choice.SKIP)
     test, _ = build_test_joint(asked.plan, asked.shop)
     code = _run_session(args, asked, replace(test, shop_path=asked.job.shop_path), False)
+    # Only what was cut to the end, and in wood, can be put together.
     if code == 0 and not is_rehearsed(args):
         judge(args, asked.plan, asked.shop)
     return code

@@ -56,9 +56,8 @@ def run(args: argparse.Namespace) -> int:
             )
         alone = contextlib.nullcontext() if rehearsed else LiveLock(row.title, args.state, session)
         with alone, SessionLock(state_dir, session):
-            state = replayed(
-                journal, session, args.state
-            )  # under the lock, so that no other process adds facts meanwhile
+            # Under the lock, so that no other process adds facts meanwhile.
+            state = replayed(journal, session, args.state)
             state = _with_drive_of_today(state, args)
             if row.fault:  # only the list sees some damage: if the last facts are gone, the rest still replay well
                 raise of_session(journal.path, session, row.fault, RECOVERS)

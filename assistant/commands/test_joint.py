@@ -95,6 +95,7 @@ def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
         return chosen(input, print, question, ANSWERS)
     except EOFError:
         print()
+        # Ctrl-D is no answer, and nothing is cut unasked.
         return Choice.LEAVE
     except KeyboardInterrupt as stop:
         raise KeyboardInterrupt("no session was started") from stop
@@ -196,6 +197,7 @@ def _correct(args: argparse.Namespace, plan: Plan, clearance: str) -> None:
     """Show the old and the new clearance, and write the new one on a yes. clearance: TOML text."""
     now, _ = try_plan(args.plan)
     again = f"Cut another test joint with: {_cut(args)}"
+    # A session may take hours: the figure was worked out for the plan as it was then.
     if now is None or now.digest != plan.digest:
         print(f"The plan has changed meanwhile: write the clearance there yourself. {again}")
         return

@@ -85,6 +85,7 @@ def from_both_edges(whole: Pattern, carriage: Carriage) -> tuple[Clamping, ...]:
     middle finger or socket, and its mate, as wide, in the socket or finger there. whole, carriage: without a fault
     (`other_edge_faults`).
     """
+    # By the middle of the kerf; one in the very middle is cut from the reference edge.
     first = [one for one in whole.passes if one.kerf_from + one.kerf_to <= whole.width]
     rest = whole.passes[len(first) :]
     second = sorted((_from_the_other_edge(one, whole, carriage) for one in rest), key=lambda one: one.kerf_from)
@@ -164,6 +165,7 @@ def other_edge_faults(pattern: Pattern, carriage: Carriage, unit: str) -> list[F
         mend = 'set joint.far_half = "distance piece", which any layout allows'
         return [Fault(f"the layout is not the same from both edges: {uneven}", "", "joint.far_half", mend)]
     cut = [one for clamping in from_both_edges(pattern, carriage) for one in clamping.pattern.passes]
+    # Only the lower end of the travel: the upper one is judged below, by how much is missing in the middle.
     faults = travel_faults(cut, replace(within, travel=(carriage.travel[0], max(one.setting for one in cut))))
     short = max(one.setting for one in cut) - carriage.travel[1]
     if short > 0:

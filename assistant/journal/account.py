@@ -71,6 +71,7 @@ def local_time(utc: str) -> str:
     """Such as "2026-11-25 14:02:11", in this machine's time zone; the text itself if it is not a time."""
     try:
         return datetime.fromisoformat(utc).astimezone().strftime("%Y-%m-%d %H:%M:%S")
+    # A damaged date can lie outside what the C library converts; on Windows that is an OSError.
     except (ValueError, OverflowError, OSError):
         return one_line(utc)
 
@@ -182,6 +183,7 @@ class _FactsInWords:
         return f"pass {fact.pass_} cut, recorded by {one_line(fact.by)}{after}"
 
     def stood_by(self, fact: f.StoodBy, at: float) -> str:
+        # A pass that was called before the pause says nothing about the pace.
         self.stood_by_at, self.called = at, None
         self.stand_bys += 1
         return f"standing by, by {one_line(fact.by)}"
@@ -216,6 +218,7 @@ class _FactsInWords:
 
     def resumed_(self, fact: f.Resumed, at: float) -> str:
         self.resumed += 1
+        # Only up to the last fact: after it the session was left, and nobody stood by.
         self._end_stand_by(self.last_at)
         self.called = None
         place = f"pass {fact.pass_} must be cut again" if fact.pass_ else "no pass was called"
@@ -301,6 +304,7 @@ class _FactsInWords:
         takes = [took for _, took in self.cuts.values() if took is not None]
         if takes:
             lines.append(
+                # The median, since one pass with a long look in between would pull a mean.
                 f"pace: {duration(median(takes))} a pass (median), "
                 f"{duration(min(takes))} for the quickest, {duration(max(takes))} for the slowest"
             )

@@ -51,7 +51,9 @@ from assistant.session.kinds import MoveKind
 Body = dict[str, Any]
 Upcaster = Callable[[Body], Body]
 
+# Far more digits than any length has, far fewer than Python refuses to read (4,300). No denominator is 0.
 _NUMBER = re.compile(r"-?[0-9]{1,400}(?:\.[0-9]{1,400}|/0*[1-9][0-9]{0,399})?")
+# Resuming decodes every fact of a session, and this skips what `loads` does around it.
 _parse = json.JSONDecoder().raw_decode
 
 
@@ -306,6 +308,7 @@ def _in_order(body: Body) -> Body:
 UPCASTERS: dict[tuple[str, int], Upcaster] = {
     ("started", 1): lambda body: {**body, "rehearsed": False},
     ("started", 2): _with_fixed_checks,
+    # The check that a board is out came after version 3, so its sessions get the fixed ones too.
     ("started", 3): lambda body: _in_order(_with_fixed_checks(body)),
     # In version 1 the operator chose which cut to try, so its setting isn't known.
     ("reregistered", 1): lambda body: {**body, "setting": ""},
@@ -339,11 +342,13 @@ def decode(kind: str, version: int, text: str) -> Fact:
         raise TooNew(f"unknown kind of fact {kind!r}: it was written by another version of Kerfcall; upgrade it")
     try:
         body, end = _parse(text)
+        # `raw_decode` stops at the end of a value and takes no offence at what follows.
         if type(body) is not dict or end != len(text):
             raise _Unreadable("its body is not a JSON object")
         if version != codec.version:
             body = _upcast(kind, version, codec.version, body)
         return codec.decode(body)
+    # RecursionError: brackets nested thousands deep, which only a damaged body holds.
     except (_Unreadable, ValueError, RecursionError) as error:
         raise JournalError(f"a fact of kind {kind!r} can't be read: {error}") from error
 

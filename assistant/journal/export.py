@@ -74,6 +74,7 @@ def as_json(row: SessionRow, records: Iterable[Record]) -> dict[str, Any]:
 def as_csv(row: SessionRow, records: Iterable[Record]) -> str:
     """A header, then a line for each fact. Columns that a kind doesn't have are empty."""
     text = io.StringIO()
+    # By itself the csv module ends lines in CR LF, on every system.
     writer = csv.DictWriter(text, CSV_COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()
     for record in records:

@@ -33,6 +33,7 @@ RECOVERS = "`kerfcall journal repair` recovers what can be read"
 
 def explained(error: sqlite3.Error | UnicodeDecodeError, path: Path) -> JournalError:
     """Our own error for one of SQLite's: which file, what is wrong, what to do."""
+    # The low byte is the primary code; extended ones add detail above it (sqlite.org/rescode.html).
     code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
     mend = _MENDS.get(code, "it can't be used as it is; check it with `kerfcall journal repair`")
     return JournalError(f"journal {path}: {mend} ({error})")

@@ -37,6 +37,7 @@ def last_entry(folder: Path) -> str | None:
 
     if not journal_path(folder).exists():
         return None
+    # `ready` may run beside a session, so it takes no lock and brings nothing up to date.
     with Journal.open_beside(folder) as journal:
         return journal.last_utc()
 

@@ -60,12 +60,15 @@ class SessionLock:
                 f"another Kerfcall is running session {self._id}{holder}; "
                 "carry on there, or end that Kerfcall first: the session stays as it is"
             ) from error
+        # filelock raises NotImplementedError on a file system that knows no locks.
         except (OSError, NotImplementedError) as error:
             raise JournalError(
                 f"can't lock {path}: {error}; with --state DIR, choose a folder on a local disk that you may write to"
             ) from error
         self._lock = lock
+        # The mode given above is only for a new file; this one may be older.
         private.tighten(path)
+        # It only names the holder in a message: the lock holds without it.
         with suppress(OSError):
             private.make_file(self._pid_file)
             self._pid_file.write_text(f"{os.getpid()}\n", encoding="ascii")
@@ -75,6 +78,7 @@ class SessionLock:
         if self._lock is None:
             return
         with suppress(OSError):
+            # While the lock is still held: a moment later this could be the next holder's file.
             self._pid_file.unlink()
         self._lock.release()  # type: ignore[attr-defined]
         self._lock = None

@@ -15,6 +15,7 @@ from typing import Any
 
 Row = tuple[Any, ...]
 _TABLE_LEAF = 0x0D
+# Bytes, far beyond any fact: a damaged length must not lead round and round a ring of overflow pages.
 _MAX_PAYLOAD = 1 << 26
 _LOG_MAGIC = 0x377F0682  # + 1 if the checksums are over big-endian words
 
@@ -28,6 +29,7 @@ def page_size_of(database: bytes, log: bytes) -> int:
     candidates = []
     if len(database) >= 18:
         (short,) = struct.unpack_from(">H", database, 16)
+        # 65,536 doesn't fit into two bytes and is written as 1.
         candidates.append(65536 if short == 1 else short)
     if len(log) >= 12:
         candidates.append(struct.unpack_from(">I", log, 8)[0])
@@ -50,6 +52,7 @@ def rows(database: bytes, log: bytes = b"") -> Iterator[tuple[int, Row]]:
     for number, page in reversed(frames):
         yield from _leaf_rows(number, page, newest)
     for number, page in pages.items():
+        # With the overflow pages of its own time, not the log's newer ones.
         yield from _leaf_rows(number, page, pages)
 
 
@@ -73,6 +76,7 @@ def _frames(log: bytes, size: int) -> Iterator[tuple[int, bytes, bool]]:
     Each frame's checksum is computed from the stored checksum of the frame before it. So a damaged frame
     spoils only itself, whereas SQLite would ignore everything after it.
     """
+    # The log's header takes 32 bytes, a frame's 24.
     whole = size + 24
     starts = range(32, len(log) - whole + 1, whole)
     heads = [struct.unpack_from(">6I", log, start) for start in starts]
@@ -81,6 +85,7 @@ def _frames(log: bytes, size: int) -> Iterator[tuple[int, bytes, bool]]:
     magic, salts, before = struct.unpack_from(">I", log)[0], struct.unpack_from(">2I", log, 16), _seed(log)
     order = ">" if magic == _LOG_MAGIC + 1 else "<" if magic == _LOG_MAGIC else "<>"[sys.byteorder == "big"]
     if checksum(log[:24], (0, 0), order) != before:
+        # The log's header is damaged itself; what most frames say is right.
         salts = Counter(head[2:4] for head in heads).most_common(1)[0][0]
     # Frames left over from before the log was last restarted differ in both salts.
     current = [pair for pair in zip(starts, heads, strict=True) if any(_of_this_log(pair[1], salts))]
@@ -89,7 +94,8 @@ def _frames(log: bytes, size: int) -> Iterator[tuple[int, bytes, bool]]:
         page = log[start + 24 : start + whole]
         whole_frame = checksum(log[start : start + 8] + page, before, order) == head[4:6]
         waiting.append((head[0], page, whole_frame))
-        # If the very last frame is damaged, it may be a commit that was never acknowledged.
+        # Only the last frame of a commit gives the database's size; it is 0 in all others. If the log's very last frame
+        # is damaged, it may be a commit that was never acknowledged.
         if head[1] and (whole_frame or start != current[-1][0]):
             yield from waiting
             waiting = []
@@ -147,6 +153,7 @@ def checksum(data: bytes, seed: tuple[int, ...], order: str) -> tuple[int, int]:
 
 
 def _leaf_rows(number: int, page: bytes, pages: dict[int, bytes]) -> Iterator[tuple[int, Row]]:
+    # The database's own header comes first on page 1.
     head = 100 if number == 1 else 0
     if page[head] != _TABLE_LEAF:
         return

@@ -124,6 +124,7 @@ def _job_fault(job: Job) -> str:
     carriage = job.carriage
     if not job.setups:
         return "its job has no setups"
+    # The decoder has seen to the types. Left are values without which no setting and no check could be worded.
     if job.voice.language not in known_languages():
         return f"its job is in an unknown language, {job.voice.language!r:.40}"
     if carriage.kind not in KINDS or carriage.unit not in MM_PER_UNIT:

@@ -72,6 +72,7 @@ class Salvage:
         except UnicodeDecodeError:
             return
         if _fits(row, (str, int, (int, float), str, str, int, str), (str,)):
+            # -0.0 becomes 0.0, as it did before it was sealed.
             fact: Row = (*row[:2], float(row[2]) + 0.0, *row[3:7], *(row[7:] or ("",)))
             place, fault = (fact[0], fact[1]), _fault_of(fact)
             if doubtful:
@@ -163,6 +164,7 @@ def salvage(database: bytes, log: bytes, copy: Path) -> Salvage:
     found = Salvage()
     for table in _TABLES:
         with suppress(sqlite3.Error, UnicodeDecodeError), closing(schema.connect(copy, create=False)) as connection:
+            # The table itself: an index may be the very thing that is damaged.
             for rowid, *row in connection.execute(f"SELECT rowid, * FROM {table} NOT INDEXED"):
                 found.shown[table].add((rowid, *row))
                 # On the pages, an INTEGER PRIMARY KEY is the rowid and is NULL in its row.
@@ -181,6 +183,7 @@ def _sound_version(copy: Path) -> int | None:
         with closing(schema.connect(copy, create=False)) as connection:
             if connection.execute("PRAGMA integrity_check").fetchall() != [("ok",)]:
                 return None
+            # `integrity_check` leaves foreign keys out.
             if connection.execute("PRAGMA foreign_key_check").fetchall():
                 return None
             return schema.version_of(connection, copy)
@@ -383,6 +386,7 @@ def _in_order(mended: list[Mended]) -> list[Mended]:
 
 
 def _first_written(one: Mended) -> int:
+    # No fact is ever deleted, so rowids ascend in the order of writing.
     return min((rowid for rowid, _ in one.facts), default=0)
 
 
@@ -402,7 +406,9 @@ def _build(target: Path, mended: list[Mended]) -> None:
         connection.executemany("INSERT INTO facts VALUES (?, ?, ?, ?, ?, ?, ?, ?)", [fact for _, fact in facts])
         connection.executemany("INSERT INTO gaps VALUES (?, ?, ?, ?)", [gap for one in mended for gap in one.gaps])
         connection.execute("COMMIT")
+        # All of it into the one file: it is renamed into place without its log.
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    # A rename can reach the disk before the contents do.
     _sync(target)
 
 

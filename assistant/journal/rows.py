@@ -84,6 +84,7 @@ class Sum:
                 if kind == b"started":
                     self.rehearsed = values.get("rehearsed") is True
                 elif kind == b"pass_cut":
+                    # A set, not a count: one taken back and cut again counts once.
                     self.cut.add((values["setup"], values["pass"]))
                 elif kind == b"setup_reopened":
                     self.cut -= {(values["setup"], pass_) for pass_ in values["passes"]}

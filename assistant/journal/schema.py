@@ -65,6 +65,7 @@ def _make_tables(connection: sqlite3.Connection) -> None:
 
 def _add_seals_and_gaps(connection: sqlite3.Connection) -> None:
     """Seal every fact and row as it is. Damage from before there were seals can't be detected."""
+    # SQLite adds a NOT NULL column only with a default, if rows are there already.
     connection.execute("ALTER TABLE facts ADD COLUMN seal TEXT NOT NULL DEFAULT ''")
     for column in ("last INTEGER NOT NULL DEFAULT 0", "head TEXT NOT NULL DEFAULT ''", "seal TEXT NOT NULL DEFAULT ''"):
         connection.execute(f"ALTER TABLE sessions ADD COLUMN {column}")
@@ -78,9 +79,11 @@ def _add_seals_and_gaps(connection: sqlite3.Connection) -> None:
 def seal_all(connection: sqlite3.Connection) -> None:
     """Seal all facts as they are, in the order of their numbers. Missing numbers are recorded as gaps."""
     now = utc_now()
+    # All at once: what a cursor shows of rows that are changed under it is undefined.
     for seq, *texts in connection.execute(f"{ROWS} FROM sessions").fetchall():
         session = texts[0]
         last, head, numbers, seals = 0, START, [], []
+        # By the id as it is stored: read as bytes, it would equal no text in SQLite.
         theirs = "session = (SELECT id FROM sessions WHERE seq = ?) ORDER BY n"
         for rowid, *fact in connection.execute(f"SELECT rowid, {FACTS} FROM facts WHERE {theirs}", (seq,)):
             head = fact_seal(head, session or b"", *fact)
@@ -155,6 +158,7 @@ def make_durable(connection: sqlite3.Connection, path: Path) -> None:
         )
     # With NORMAL the last commits may be lost if the computer is switched off at the wall.
     connection.execute("PRAGMA synchronous = FULL")
+    # Off in every new connection, and never stored in the file.
     connection.execute("PRAGMA foreign_keys = ON")
 
 

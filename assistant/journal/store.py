@@ -71,6 +71,7 @@ class Journal:
                 "with --state DIR, choose a folder that you may write to"
             ) from error
         with one_at_a_time(folder), translated(path):
+            # First of all: the log that lies here belongs to the journal that the repair replaces.
             finish_repair(path)
             _refuse_broken_log(path)
             _make_private(path)
@@ -221,6 +222,7 @@ class Journal:
         query = f"{schema.ROWS}, last, CAST(head AS BLOB), CAST(seal AS BLOB) FROM sessions WHERE id = ?"
         found = self._connection.execute(query, (session_id,)).fetchone()
         if found is None:
+            # Only an index can hide a row that is there.
             scan = "SELECT 1 FROM sessions NOT INDEXED WHERE id = ?"
             if self._connection.execute(scan, (session_id,)).fetchone() is not None:
                 raise of_session(self.path, session_id, "its entry in the index is damaged", RECOVERS)
@@ -248,6 +250,7 @@ class Journal:
             try:
                 yield self._connection
                 self._connection.execute("COMMIT")
+            # Ctrl-C too: a transaction left open would keep every other writer out.
             except BaseException:
                 with suppress(sqlite3.Error):
                     if self._connection.in_transaction:

@@ -23,6 +23,7 @@ from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import mend_for, one_begins_the_other, wrong_with
 
 MOST_CHECKS = 50
+# As many as a job may have passes (`joinery.passes.MOST_PASSES`).
 MOST_EVERY = 20_000
 FIGURES = ("lowest", "highest", "depth", "above", "sockets")
 WHEN = (When.SESSION, When.SETUP, When.DEPTH, When.PART, When.STAGE, When.SETUP_END)
@@ -39,7 +40,7 @@ FIXED = {
     BOARD_OUT: When.LEAVING,
     PIECE_CHECK: When.PIECE,
 }
-"""Checks that can't be removed where they are there at all, and when each is asked."""
+"""Checks that no shop file can remove, and when each is asked. Without a distance piece there is no check of it."""
 GONE = {"hold-down": "it is part of the clamps question"}
 """Former checks, and what has become of each."""
 BAR_CHECK = "setting bar out"
@@ -107,7 +108,7 @@ _ASKED = (
         When.STAGE,
         "glue dry, scraped off and trimmed flush?",
     ),
-    # Zero is set against the piece, and the board clamped against it.
+    # Before the next two: zero is set against the piece, and the board is clamped against it.
     _Row(
         PIECE_CHECK,
         "{piece}?",
@@ -171,6 +172,7 @@ _ASKS_FOR_GUARD = re.compile(re.escape(GUARD_SAY).replace(r"\{\}", r"[^?]+"))
 def again_after(check: Check) -> frozenset[After]:
     """What makes this check due again whatever its `when` says, a default one or the shop's own."""
     row = _ROWS.get(check.name)
+    # Due only where those it stands for are, so they alone have reasons to be asked again.
     if row and row.takes_the_place_of:
         return frozenset()
     return _AGAIN_AFTER.get(check.when, frozenset()) | (row.again_after if row else frozenset())
@@ -210,7 +212,7 @@ def default_checks(language: Language) -> tuple[Check, ...]:
 
 
 def with_fixed(checks: Sequence[Check], language: Language) -> tuple[Check, ...]:
-    """The checks of a session stored before some that can't be removed were there, with those at the end."""
+    """The checks of a session stored before some of the fixed ones existed, with those added at the end."""
     names = {check.name for check in checks}
     fixed = FIXED.keys() - {PIECE_CHECK}  # no such session had a piece
     missing = [check for check in default_checks(language) if check.name in fixed and check.name not in names]
@@ -224,11 +226,11 @@ def figures_of(job: Job, pattern: Pattern) -> dict[str, Any]:
     """What `FIGURES` stand for while `pattern` is cut, mm, exact; wording rounds them away from the blade.
 
     lowest, highest: how far off the reference edge the outermost kerfs begin and end. depth: of the cut. above: how
-    far above the bed clamps, screws, hold-down and stop stay clear. sockets: how many are whole once it is cut, with
-    those of an earlier clamping. begun: 1 if it cuts one only in part, which is wider in the end.
+    far above the bed clamps, screws, hold-down and stop stay clear. sockets: how many are finished once it is cut,
+    those of an earlier clamping included. begun: 1 if it leaves one cut only in part, else 0.
     """
     passes, sockets = pattern.passes, pattern.sockets
-    # Sockets are cut from the reference edge on, so all before the last one are whole; the rest from the other edge.
+    # Sockets are cut from the reference edge on, so all before the last are finished; the rest from the other edge.
     last = passes[-1].socket
     begun = max(each.kerf_to for each in passes) < sockets[last - 1].end
     return {
@@ -244,8 +246,8 @@ def figures_of(job: Job, pattern: Pattern) -> dict[str, Any]:
 def read_checks(root: Table, carriage: Carriage, voice: VoiceSettings) -> tuple[Check, ...]:
     """The checks of a shop file, in order, faults noted.
 
-    carriage: the setting-bar check is there only with register = "setting bar", the one of the distance piece only with
-    such a piece. voice: its language, its lead-in word and its phrases, none of which an answer may be like.
+    carriage: only one with register = "setting bar" has the setting-bar check, and only one with a distance piece has
+    that check. voice: its language, its lead-in word and its phrases, none of which an answer may be like.
     """
     guard = root.table("guard")
     fitted = guard.text("fitted", GUARD_DEFAULT)
@@ -265,7 +267,7 @@ def read_checks(root: Table, carriage: Carriage, voice: VoiceSettings) -> tuple[
 
 
 class _Need(NamedTuple):
-    """What the carriage must have for a check. there: whether it has it. mend: how the shop file gives it."""
+    """What a carriage must have for a check to make sense. there: whether it has it. mend: how a shop file gives it."""
 
     there: Callable[[Carriage], bool]
     what: str
@@ -336,6 +338,7 @@ def _fills(say: str) -> bool:
 def _answer(table: Table, known: Check | None, voice: VoiceSettings, others: Sequence[Check]) -> str | None:
     mend = "give a phrase of five syllables or more, of ordinary words"
     answer = table.text("answer", known.answer if known else None, required=known is None, mend=mend)
+    # A default answer was judged when its language was read (`plans.languages`).
     if answer is None or not table.has("answer"):
         return answer
     answer = answer.lower()

@@ -144,6 +144,7 @@ def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault
         where = "slots"
     made = []
     both_edges = plan.joint.far_half == "other edge"
+    # From both edges no setting of the whole end counts; `other_edge_faults` judges the travel by the halves'.
     carriage = replace(shop.carriage, travel=None) if both_edges else shop.carriage
     for piece in found:
         try:

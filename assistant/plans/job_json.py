@@ -34,6 +34,7 @@ def fraction_of(text: object) -> Fraction:
     if not isinstance(text, str) or not _FRACTION.fullmatch(text):
         raise ValueError(f"not an exact fraction: {text!r:.60}")
     top, bottom = text.split("/")
+    # Fraction would raise ZeroDivisionError, which is neither of the two promised.
     if not int(bottom):
         raise ValueError("a fraction is divided by zero")
     return Fraction(int(top), int(bottom))
@@ -56,6 +57,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "carriage": _carriage_to_json(job.carriage),
         "pedal": {
             "key": job.pedal.key,
+            # The gesture's old name, by which every stored job has it.
             "hold_s": job.pedal.long_press_s,
             "double_tap_s": job.pedal.double_tap_s,
             "pass_takes_s": job.pedal.pass_takes_s,
@@ -230,6 +232,7 @@ def pattern_to_json(pattern: Pattern) -> dict[str, Any]:
             for s in pattern.segments
         ],
         "passes": [_pass_to_json(one) for one in pattern.passes],
+        # Keys that say nothing are left out, as in jobs stored before there were any halves.
         **({"before": [_pass_to_json(one) for one in pattern.before]} if pattern.before else {}),
         **({"mirrored": True} if pattern.mirrored else {}),
     }
@@ -436,5 +439,6 @@ def _voice_from_json(data: object) -> VoiceSettings:
         of.text_or("acceptance", "usual"),
         of.text_or("loudspeaker", ""),
         of.whole_or("loudness", 0),
+        # Today notes are on by default, but a session begun without them goes on without.
         of.flag("tone") if of.has("tone") else False,
     )

@@ -134,6 +134,7 @@ def _stock(table: Table, unit: str) -> _Stock:
     width = table.length("width", unit, required=True, above=ZERO)
     of_part = {part: table.table(part) for part in PARTS if table.has(part)}
     own = {
+        # A part's table may give its wood alone, and share the common thickness.
         part: each.length("thickness", unit, required=not each.has("species") and not each.has("grain"), above=ZERO)
         for part, each in of_part.items()
     }

@@ -45,6 +45,7 @@ def _slots(root: Table, layout: str | None, width: Fraction | None, unit: str) -
         return ()
     if root.has("slots") and root.has("spaced"):
         root.fault("spaced", "is given together with [[slots]]", "keep one of the two")
+    # Without a valid layout, which is a fault already, nobody knows whether there should be slots.
     if layout and not root.has("slots") and not root.has("spaced"):
         root.fault("slots", "are missing", "add [[slots]] with at, width and depth, or [spaced] with count")
     root.allow(("slots", "spaced"))

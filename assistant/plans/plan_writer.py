@@ -22,6 +22,7 @@ def write_clearance(plan: Path, text: str) -> None:
         with files.prepared(real, data, stat.S_IMODE(real.stat().st_mode)) as new:
             read, faults = try_plan(new)
             if read is None:
+                # They name the file that was read, which is the new one; the user knows only the plan.
                 raise BadInput([Fault(f.what, f.value, f.where.replace(new.name, real.name), f.mend) for f in faults])
     except OSError as error:
         raise CouldNotRun(f"{real.name} can't be written: {error.strerror}; it was not changed") from error

@@ -40,6 +40,7 @@ Change = dict[str, Any]
 def _opens(state: State, kind: Mode, question: Question | None = None) -> Change:
     """Something new waits for an answer and has not gone out yet. The previous grammar is no longer in force."""
     before = state.opening
+    # What never went out was never heard, so no press can have begun under it.
     after = before.kind if before.out_at is not None else before.after
     return {"opening": Opening(before.generation + 1, kind, after, question)}
 
@@ -63,6 +64,8 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
     redo = state.redo
     if fact.setup in state.named:
         redo |= due_after(job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK)
+    # From a later stage back to an earlier one, for a board that joined the job since: the check before the later
+    # stage was confirmed for other boards, whose glue was dry.
     if before is not None and setup.stage < before.stage:
         redo |= bits_of(job.checks, [check.name for check in job.checks if check.when == When.STAGE])
     return {
@@ -124,11 +127,13 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
         # A screw that came down to where it stands has its play still, whichever board is cut there.
         "play_open": state.play_open and setting == state.carriage_at,
         "open_check": None,
+        # The saw may run from here on, so the wait for the blade to stop must be counted again.
         "saw_off_at": None,
         "to_register": False,  # in older journals nobody was asked to try it
         "saw_runs": True,
         "answered": 0,
         **_opens(state, CUTTING),
+        # Only changes of the switch are reported, so a sled that is out already won't be seen to leave.
         **_driving(state, still=False, after_cut=False, gone=state.driving.clear is False),
     }
 
@@ -194,8 +199,10 @@ def _jumped(state: State, fact: f.Jumped, at: float) -> Change:
 
 def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     redo = state.redo | due_after(state.the_job.checks, After.INTERRUPTED)
+    # Whoever resumes may not have heard what was said before, so the first boards are named in full again.
     begun: Change = {"mode": RESUMING, "boards": 1, "turns": 0, "open_check": None, "redo": redo, "answered": 0}
     if state.the_job.carriage.drive:
+        # Where the carriage stood is lost with the last run, and so is the proof of what it cut in this setup.
         begun["driving"] = Driving(placed=state.touched, unproved=state.cut)
     return begun
 
@@ -287,6 +294,7 @@ def _announcement(state: State, **changes: Any) -> Change:
 
 def _opening_out(state: State, fact: f.OpeningOut, at: float) -> Change:
     change = _announcement(state, out_at=at)
+    # Counted from the first time: a question between, after which it is asked again, must not restart the wait.
     if state.saw_off_at is None and asks_saw_off(state):
         change["saw_off_at"] = at
     return change
@@ -321,7 +329,9 @@ def _move_asked(state: State, fact: f.MoveAsked, at: float) -> Change:
     """From here on it stands nowhere, until it has arrived. In a replay nobody knows what the move was for."""
     mode = MOVING if fact.what == MoveKind.SETTING else HOMING
     move = state.driving.move
+    # Anything but a step is let only once the blade has had its time to stop (`driven.still_from`).
     still = state.driving.still or move is None or not move.step
+    # This record's own number, which `n` becomes only after this: `sending.begin` names the order by it.
     from_here = {"left": state.driving.at, "at": None, "id": move_id(state.n + 1)}
     driving = _driving(state, **from_here, still=still, looking=None)
     return {"mode": mode, "open_check": None, **_opens(state, mode), **driving}
@@ -337,6 +347,7 @@ def _moved(state: State, fact: f.Moved, at: float) -> Change:
     placed = state.driving.placed or (move is not None and move.then == Then.BOARD)
     stands = {"at": setting, "reported": Fraction(fact.reported), "move": None, "id": "", "placed": placed}
     gone = state.driving.clear is False
+    # It has come up to the setting from below by itself, so its play is taken up.
     there = {"carriage_at": setting, "came_from": setting, "play_open": False}
     return {"mode": RESUMING, **there, **_driving(state, **stands, gone=gone)}
 
@@ -356,6 +367,7 @@ def _carriage_homed(state: State, fact: f.CarriageHomed, at: float) -> Change:
     visited = state.driving.visited or visits
     off_by = Fraction(fact.off_by) if fact.off_by else None
     proved = off_by is not None and not fact.beyond and abs(off_by) <= allowed_off(state.the_job)
+    # Homing begins from an unknown place, so there was nothing that it could find to be off.
     true = proved or not visits
     unproved = 0 if proved else state.driving.unproved
     found = {"off_by": off_by, "beyond": fact.beyond}
@@ -365,9 +377,11 @@ def _carriage_homed(state: State, fact: f.CarriageHomed, at: float) -> Change:
 
 def allowed_off(job: Job) -> Fraction:
     """How far off the home switch may be found before the joint suffers, mm."""
+    # A quarter of the clearance is what each wall has to spare; less than a step can't be seen in any case.
     return max(job.clearance / 4, job.carriage.resolution)
 
 
+# For facts that are kept for whoever reads the journal, and change nothing that is asked or called.
 _NOTHING: Callable[[State, Any, float], Change] = lambda state, fact, at: {}  # noqa: E731
 
 _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
@@ -419,6 +433,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.SledAt: lambda state, fact, at: _driving(state, clear=fact.clear, gone=state.driving.gone or not fact.clear),
     f.Looking: lambda state, fact, at: _driving(state, looking=fact),
     f.LookedAt: lambda state, fact, at: _driving(state, looking=None),
+    # Sending it off had left it nowhere; it never set out, so it stands where it stood.
     f.NotSent: lambda state, fact, at: _driving(state, at=state.driving.left, id=""),
     f.Announced: lambda state, fact, at: {"said": state.said + fact.count},
 }

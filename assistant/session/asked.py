@@ -51,6 +51,7 @@ def check_prompts(state: State, index: int | None = None, again: bool = False) -
     """A check's whole announcement. Once all is cut it first names the problems marked in this setup."""
     question = check_prompt(state, index, again)
     passes = tuple(pass_ for setup, pass_ in state.marked if setup == state.setup)
+    # Only while it can still be looked at: after this check the board comes out.
     if not passes or dict(question.figures)["name"] != SAW_OFF:
         return (question,)
     return prompt("marked here", passes=passes), question
@@ -65,6 +66,7 @@ def _cut_off(state: State, setup: int) -> dict[str, object]:
     """How much length goes with an end, mm, and whose setup must lose as much: 0 if not known, None for none."""
     facing = opposite(state, setup)
     return {
+        # The end is cut off past the bottoms of its sockets, and that cut takes a kerf as well.
         "off": state.the_job.pattern_of(setup).depth + state.the_job.kerf,
         "facing": None if facing is None else facing.setup,
     }

@@ -45,6 +45,7 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
 
     after_gate: the blade is presumed to stand still, and anything may have been touched since the last call.
     """
+    # Before any check: putting the work to the stop again makes those about its clamping due once more.
     if turn.state.to_register:
         # Of a board that the operator has gone back to, nobody knows whether it has been out of the clamps.
         if turn.state.touched:
@@ -62,6 +63,7 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
     check = turn.state.the_job.checks[index]
     turn.fact(f.CheckOpened(turn.state.setup, check.name))
     turn.ask(Klass.CHECK, *check_prompts(turn.state))
+    # Rendered while the operator is busy with this check, so that the next announcement begins at once.
     turn.effect(e.Prepare(_after_check(turn.state)))
 
 
@@ -103,6 +105,7 @@ def call_setting(turn: Turn, after_gate: bool) -> None:
 
 def _setting_again(state: State, whole: bool = True) -> tuple[e.Prompt, ...]:
     """The setting called, once more. whole: with what to do at the saw, where it is the first call after a gate."""
+    # A check went out just before, so this was the first call after a gate.
     after_gate = state.opening.after == CHECKS
     return prompt("again"), setting_prompt(state, state.cursor, after_gate, again=whole)
 
@@ -228,6 +231,7 @@ def cut_pass(turn: Turn, by: By, asked_at: float) -> None:
     came from a page.
     """
     if by == By.PAGE:
+        # Said first: whoever stands at the saw must not take the next number for the answer to a tap of their own.
         turn.lead(prompt("advanced from the page"))
     turn.fact(f.PassCut(turn.state.setup, turn.state.cursor, by))
     state = turn.state
@@ -279,6 +283,7 @@ def say_again(turn: Turn, waits: bool = False, whole: bool = True) -> None:
         named = state.touched and not _clamped_again(state)
         lead = () if named or state.chosen else (clamp_prompt(state, whole),)
         turn.ask(Klass.CHECK, *lead, *check_prompts(state, again=whole), waits=waits)
+    # Repeating its setting would be of no use: nobody knows where the carriage would set out from.
     elif is_lost_under_a_call(state):
         propose(turn, to_next_pass(state))
     elif state.mode == CUTTING:

@@ -52,6 +52,7 @@ def _due(check: Check, last: Confirmation | None, now: Confirmation) -> bool:
         case When.DEPTH:
             return last.depth != now.depth
         case When.PART:
+            # A backing face supports the wood only as long as the cuts in it are the same: part, depth and stage.
             return (last.part, last.depth, last.stage) != (now.part, now.depth, now.stage)
         case When.STAGE:
             return last.stage != now.stage
@@ -102,6 +103,7 @@ def _clamps_with_guard(state: State) -> bool:
     clamps, guard = _index(state, CLAMPS), _index(state, GUARD)
     if clamps is None or guard is None or _index(state, CLAMPS_AND_GUARD) is None:
         return False
+    # Due for more than a new clamping: somebody may have been at either, so each gets a question of its own.
     if state.redo & (1 << clamps | 1 << guard):
         return False
     last, now = state.confirmed[guard], here(state)
@@ -118,6 +120,7 @@ def is_due(state: State, index: int) -> bool:
         return check.when == When.LEAVING and state.saw_runs
     if check.when == When.LEAVING or (check.when == When.SETUP_END) != state.setup_complete:
         return False
+    # In the first stage nothing has been glued yet.
     if check.when == When.STAGE and state.the_setup.stage < 2:
         return False
     if check.name == CLAMPS_AND_GUARD:

@@ -140,6 +140,7 @@ def _gesture(turn: Turn, event: Gesture) -> None:
     state = turn.state
     if state.mode in (HOMING, MOVING) and not state.question:
         still_moves(turn, event)
+    # A double tap only has something said again, for which it is never too early.
     elif is_out(state, event.since) or (event.gesture == Press.DOUBLE and state.effective_mode in (CHECKS, CUTTING)):
         _GESTURES[state.effective_mode, event.gesture](turn, event)
     elif event.gesture == Press.LONG and state.opening.after == CUTTING and state.mode in (CHECKS, CUTTING):
@@ -282,7 +283,9 @@ def _heard(turn: Turn, event: Heard) -> None:
     if not only_shown(state, event):
         turn.release_notices()
     state = turn.state
+    # A key has a meaning of its own, whatever grammar is in force; for it the time of the press decides.
     dated = event.source == By.VOICE or answers_what_it_shows(event)
+    # Standing by is obeyed under any grammar: stopping is never the wrong answer.
     stale = dated and event.generation != state.generation and event.intent != Intent.STAND_BY
     early = not is_out(state, event.since) and event.intent not in ALWAYS_TIMELY
     if stale or early:
@@ -377,8 +380,10 @@ def _went_out(turn: Turn, event: WentOut) -> None:
 
 def _time_passed(turn: Turn, event: TimePassed) -> None:
     ends_at = deadline(turn.state)
+    # Wake-ups are never called off, so this one may belong to something that is no longer open.
     if ends_at is None or event.at < ends_at:
         return
+    # The read-back got no answer, and silence is a no.
     if turn.state.question:
         turn.fact(f.Dropped())
         nothing_changed(turn)
@@ -388,6 +393,7 @@ def _time_passed(turn: Turn, event: TimePassed) -> None:
 
 def _device_changed(turn: Turn, event: DeviceChanged) -> None:
     """Show the news at once. While a pass may be under way, speak it only at the next gesture or phrase."""
+    # A part can fail before the session has begun; there is no language yet to say it in.
     if turn.state.job is None:
         return
     notice = prompt("device", text=event.text)
@@ -425,6 +431,7 @@ def _speech_ended(turn: Turn, event: SpeechEnded) -> None:
     if event.how == SpeechEnd.WHOLE:
         turn.fact(f.Delivered(event.at))
     elif event.how == SpeechEnd.CUT_OFF:
+        # It waits, since what cut it off is being spoken now.
         say_again(turn, waits=True, whole=False)
     else:
         turn.fact(f.Unspoken())
@@ -448,6 +455,7 @@ def _displayed(turn: Turn, event: Displayed) -> None:
 
 def _read(turn: Turn) -> None:
     opening = turn.state.opening
+    # The voice can fail before or after the screen shows it: whichever comes second settles it.
     if opening.unspoken and opening.displayed_at is not None:
         turn.fact(f.Delivered(opening.displayed_at + READING_S))
 

@@ -35,11 +35,13 @@ def back_target(state: State) -> tuple[int, int] | None:
     if state.mode == FINISHED:
         return state.setup, state.passes
     if state.cursor > 1:
+        # A pass that is called is not cut yet, so "back" means the one before it.
         in_flight = not state.is_cut(state.cursor)
         return state.setup, state.cursor - 1 if in_flight else state.cursor
     if state.cursor == 1 and state.is_cut(1):
         return state.setup, 1
     before = state.previous
+    # Until anything is answered here, the board before may still lie in its clamps.
     if state.cursor == 0 and before and not (state.touched or state.cut or state.chosen):
         was_cut = state.status[before - 1] == SetupStatus.CUT
         return (before, len(state.the_job.pattern_of(before).passes)) if was_cut else None
@@ -70,6 +72,7 @@ def answer_yes(turn: Turn) -> None:
     question = turn.state.question
     if question is None:
         raise ValueError("no question is open")
+    # First, or all that follows would open beneath a question that is still open.
     turn.fact(f.Dropped())
     match question.name:
         case QuestionName.BACK:
@@ -94,6 +97,7 @@ def answer_yes(turn: Turn) -> None:
         case QuestionName.OFF:
             advance(turn)
         case QuestionName.REGISTERED:
+            # Looked up before the fact, which moves the carriage to where the cut was tried.
             tried, named = trial(turn.state), not turn.state.touched
             turn.fact(f.Reregistered(question.setup, fraction_text(tried.setting) if tried else ""))
             if not named:
@@ -115,6 +119,7 @@ def answer_no(turn: Turn) -> None:
         case QuestionName.CLAMPED:
             ask_registered(turn)
         case QuestionName.ZEROED | QuestionName.REGISTERED | QuestionName.OFF:
+            # The session can't go on without it, so it is asked until the answer is yes.
             ask(turn, question.name, question.setup, question.pass_)
         case QuestionName.CUT_OFF:
             # An end that can't be cut off can't be cut again.
@@ -190,6 +195,7 @@ def begin_resuming(turn: Turn, notes: tuple[str, ...]) -> None:
     if is_driven(state.the_job):
         then = Then.CLAMPED if state.touched else Then.BOARD
         propose(turn, Move(MoveKind.HOME, then, state.setup), *lines)
+    # No setting was ever called, so there is none at which the carriage could still stand.
     elif state.carriage_at is None:
         ask_clamped(turn, *lines)
     else:

@@ -85,6 +85,7 @@ def visits(state: State) -> bool:
     """Whether the home switch must be visited before the board is taken out: it proves the cuts made since."""
     drive, it = state.the_job.carriage.drive, state.driving
     at_switch = drive is not None and drive.home == "switch"
+    # A lost carriage is homed instead, and homing proves nothing.
     return at_switch and it.known and not it.visited and (state.setup_complete or bool(it.unproved))
 
 

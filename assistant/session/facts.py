@@ -498,6 +498,7 @@ class VoiceSet(Fact):
 
     kind: ClassVar[str] = "voice_set"
     passing: ClassVar[bool] = True
+    # Not written: the next run begins with the shop file's voice (`voice.to_keep` says how to keep this one).
     louder: int
     quicker: int
 

@@ -40,5 +40,6 @@ def only_shown(state: State, answer: Answer) -> bool:
 
 def note_of(event: Heard) -> str:
     """The text that came with "mark": one line, without control characters, at most MOST_NOTE characters."""
+    # Notes are printed at the terminal, where a control character could move the cursor.
     text = event.argument if isinstance(event.argument, str) else ""
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:MOST_NOTE]

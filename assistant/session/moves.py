@@ -82,9 +82,11 @@ def count_pass(turn: Turn, answer: Answer) -> None:
         _refuse(turn, answer.source, prompt("draw back"))
     elif not is_sled_seen(state):
         _refuse(turn, answer.source, prompt("sled not seen"))
+    # It was cut where it was called, and a drive that is lost can't be asked for a fresh look.
     elif not state.driving.known:
         cut_pass(turn, answer.source, answer.at)
     elif state.driving.looking is None:
+        # Named after the opening: a look made for a pass called before answers nothing now.
         id = f"l{state.generation}"
         turn.fact(f.Looking(id, answer.at, answer.source))
         turn.effect(e.Look(id))
@@ -96,6 +98,7 @@ def looked(turn: Turn, event: Looked) -> None:
         return
     turn.fact(f.SledAt(event.clear))
     turn.fact(f.LookedAt())
+    # Something else may have opened while the drive looked: a question, or standing by.
     if turn.state.effective_mode != CUTTING or looking.id != f"l{turn.state.generation}":
         return
     if event.clear:
@@ -227,6 +230,7 @@ def lost(turn: Turn, event: Lost) -> None:
         if state.question:
             turn.fact(f.Dropped())
         propose(turn, Move(MoveKind.HOME, move.then, state.setup), news)
+    # A pass may be under way, and a voice in mid-push startles: it is spoken at the next answer.
     elif state.quiet:
         turn.show(news)
         turn.fact(f.NoticeHeld(DeviceName.CARRIAGE, event.text))

@@ -10,16 +10,16 @@ from assistant.session.state import State
 
 
 def coming(state: State) -> int:
-    """The setup that follows this one: the one chosen, or the next that is ready to be cut; 0 if all is cut."""
+    """The setup after this one: the one chosen, or else the next that can be cut; 0 if all is cut."""
     if state.chosen and state.is_open(state.chosen):
         return state.chosen
     return next((number for number in state.open_elsewhere if not must_wait(state, number)), 0)
 
 
 def must_wait(state: State, number: int) -> bool:
-    """Whether something comes first: an earlier stage of this board or of its blanks, or the first half of this end."""
+    """Whether something must be cut first: an earlier stage of the board or its blanks, or the end's first half."""
     job, setup = state.the_job, state.the_job.setups[number - 1]
-    # A setup that is all cut is open until it has ended, which is when the one after it is looked for.
+    # A setup that is all cut stays open until it has ended, and the next one is looked for just before that.
     here = (state.setup,) if state.setup and state.is_open(state.setup) and not state.setup_complete else ()
     if setup.half.is_second:
         before = [n for n in setups_of_end(job, number) if not job.setups[n - 1].half.is_second]
@@ -37,9 +37,10 @@ def must_wait(state: State, number: int) -> bool:
 
 
 def setups_of_end(job: Job, number: int) -> tuple[int, ...]:
-    """The setups in which this end is cut, in their order: two, where it is cut in halves."""
+    """The setups in which this end is cut, in order: two if it is cut in halves."""
 
     def end_of(n: int) -> tuple[object, ...]:
+        # The depth as well: slots of each depth have a setup of their own, with board, end and stage the same.
         one = job.setups[n - 1]
         return one.board, one.first_copy, one.end, one.stage, job.pattern_of(n).depth
 
@@ -48,15 +49,15 @@ def setups_of_end(job: Job, number: int) -> tuple[int, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Opposite:
-    """The board that must stay as long as this one. setup: of the same end; 0 where several boards could be it."""
+    """The board that must stay as long as this one. setup: that of its same end; 0 if it could be any of several."""
 
     setup: int
 
 
 def opposite(state: State, setup: int) -> Opposite | None:
-    """The board that faces this one in the box, and so must lose the same length; None if it is in the same stack.
+    """The board opposite this one in the box, which must lose the same length; None if it is in the same stack.
 
-    Only the part tells which boards can face each other (common practice, no source: opposite sides are cut alike).
+    Only the part tells which boards can be opposite (common practice, no source: opposite sides are cut alike).
     """
     job, this = state.the_job, state.the_job.setups[setup - 1]
     boards: dict[tuple[str, int], int] = {}

@@ -1,7 +1,7 @@
-"""What becomes of a job beside being cut in its order: another board first, an end or a socket again, a spoilt board.
+"""How a job changes while it is being cut: another board first, an end or a socket again, a spoilt board, a copy.
 
-Each change is asked for, read back, and made by facts alone, so that `kerfcall job` makes them in a session that was
-left just as the session itself does.
+Each change is asked for, read back, and made of facts alone, so that `kerfcall job` can make it in a session that was
+left, just as the session itself does.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ CHANGES = {question: change for change, question in QUESTIONS.items()}
 
 
 def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt | None:
-    """Why this can't be done, or None. setup: any number that was given; socket: likewise, for `Change.SOCKET`."""
+    """Why this can't be done, or None. setup: whatever number was given; socket: likewise, for `Change.SOCKET`."""
     job = state.the_job
     if not 1 <= setup <= len(job.setups):
         return prompt("no such setup", setup=setup, setups=len(job.setups))
@@ -52,6 +52,7 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
         case Change.END:
             if job.layout == "slots":
                 return prompt("slots have no end")
+            # The lining is glued in: the end would have to be opened, lined and glued again.
             if len(job.stages) > 1:
                 return prompt("lined end")
             if not any(state.cuts[n - 1] for n in setups_of_end(job, setup)):
@@ -74,7 +75,7 @@ def passes_of_socket(job: Job, setup: int, socket: int) -> tuple[int, ...]:
 
 
 def setups_of_board(job: Job, setup: int) -> tuple[int, ...]:
-    """All setups of the board, or stack of boards, that lies in the clamps in this one: of both ends and all stages."""
+    """All setups of the board, or stack of boards, that is clamped in this one: both ends, every stage."""
     this = job.setups[setup - 1]
     same = (this.board, this.first_copy, this.copies)
     return tuple(n for n in job.order if _board(job.setups[n - 1]) == same)
@@ -85,7 +86,7 @@ def _board(setup: Setup) -> tuple[str, int, int]:
 
 
 def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
-    """Make the facts of a change that `refusal` allows. Where it concerns the board in the clamps, that comes out."""
+    """Make the facts of a change that `refusal` allows. A board in the clamps that it concerns comes out."""
     over = is_over(turn.state)
     if over:
         turn.fact(f.Reopened())
@@ -103,7 +104,7 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
                 # Both halves of an end go with one cut.
                 length = "" if job.setups[number - 1].half.is_second else off
                 turn.fact(f.SetupReopened(number, _all_passes(job, number), 0, length))
-            # The board opposite comes out too if it is the one in the clamps: it is cut off first.
+            # If the board opposite is the one in the clamps, it comes out too, to have its end cut off.
             if over or here in this or here in again:
                 turn.fact(f.BoardChosen(this[0]))
         case Change.SOCKET:
@@ -127,10 +128,10 @@ def _all_passes(job: Job, setup: int) -> tuple[int, ...]:
 
 
 def one_more(job: Job, setups: tuple[int, ...], why: Change, copies: int = 0) -> f.JobExtended:
-    """Another board like the one of these setups, or as many copies of it as are clamped together.
+    """Another board, or stack of boards, like that of these setups. copies: how many; 0: as many as in that stack.
 
-    Each of its setups is cut after the last one of its own kind, so that the blade stands at the same height. Where the
-    ends of a board are cut one after the other, so are the new board's.
+    Each of its setups is cut after the last of its own kind, while the blade is still at that height. Where a board's
+    ends are cut one after the other, so are the new board's.
     """
     wanted = list(_copied(job, [job.setups[n - 1] for n in setups], copies))
     new = tuple(replace(each, number=len(job.setups) + n) for n, each in enumerate(wanted, start=1))
@@ -145,6 +146,7 @@ def one_more(job: Job, setups: tuple[int, ...], why: Change, copies: int = 0) ->
         else:
             alike = [n for n in order if _is_alike(known[n - 1], each, any_end=each.stage in together)]
             place = order.index(alike[-1]) + 1 if alike else len(order)
+            # Never between the two halves of an end: the second is cut as soon as the first is.
             while place < len(order) and known[order[place] - 1].half.is_second:
                 place += 1
         order.insert(place, each.number)
@@ -163,7 +165,7 @@ def _is_alike(one: Setup, other: Setup, any_end: bool) -> bool:
 
 
 def _copied(job: Job, of: list[Setup], copies: int) -> Iterator[Setup]:
-    """The setups of the new board, those of its linings' blanks first, since they belong to the first stage."""
+    """The setups of the new board. Those of the blanks for its linings come first: they belong to the first stage."""
     board, copies = of[0].board, copies or of[0].copies
     blanks = [one for one in job.setups if one.board == board + BLANK]
     if blanks:

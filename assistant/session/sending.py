@@ -31,6 +31,7 @@ def propose(turn: Turn, move: Move, *before: e.Prompt, halted: bool = False) -> 
 def begin(turn: Turn, move: Move, held: bool, asked_at: float) -> None:
     """Send it off. asked_at: when the press or phrase that lets it was complete, session time, s."""
     move = replace(move, held=held)
+    # Before `MoveAsked`, since `apply` looks up what the move is for. It isn't written: no later run goes on with it.
     turn.fact(f.MoveBegun(move))
     to = "" if move.to is None else fraction_text(move.to)
     turn.fact(f.MoveAsked(move.setup, move.pass_, move.what, to, held))

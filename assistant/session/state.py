@@ -42,6 +42,7 @@ class Question:
     pass_: int
 
 
+# No slots here or below: `changed` copies these through their __dict__.
 @dataclass(frozen=True)
 class Opening:
     """What waits for an answer now, and how far its announcement has got. Times are session times, s.

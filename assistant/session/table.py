@@ -182,6 +182,7 @@ def _padded(text: str, wide: int, width: Callable[[str], int]) -> str:
 def _short(text: str, wide: int, width: Callable[[str], int]) -> str:
     if width(text) <= wide:
         return text
+    # Not >: the ellipsis takes a column.
     while width(text) >= wide:
         text = text[:-1]
     return f"{text}…"

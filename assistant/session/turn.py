@@ -139,6 +139,7 @@ def view(state: State, at: float | None = None) -> e.View:
 
 def _asked_again(state: State) -> tuple[str, ...]:
     """The checks that are due once the session goes on."""
+    # `apply` is pure, so what would follow can simply be tried.
     after = apply(state, f.Record(state.n + 1, state.at, "", f.CarriedOn("")))
     checks = after.the_job.checks
     return tuple(check.name for index, check in enumerate(checks) if is_due(after, index))

@@ -44,6 +44,7 @@ def change_voice(turn: Turn, intent: Intent) -> None:
     turn.fact(f.VoiceSet(was.louder + louder, was.quicker + quicker))
     after = voice_of(turn.state)
     if after == before:
+        # At the end of the range the step is taken back, or the first one the other way would do nothing.
         turn.fact(f.VoiceSet(was.louder, was.quicker))
     else:
         turn.effect(after)

@@ -9,7 +9,7 @@ HALVES = {half: "second half" if half.is_second else "first half" for half in Ha
 
 
 def which_half(setup: Setup) -> str:
-    """What is put behind the end where that is cut in two halves, with its comma; "" where one clamping is enough."""
+    """What follows the name of an end that is cut in two halves, comma included; "" where one clamping is enough."""
     return f", {HALVES[setup.half]}" if setup.half else ""
 
 
@@ -19,11 +19,11 @@ CLAMPED = {
     Half.THIS_EDGE: "first half",
     Half.OTHER_EDGE: "second half with the other edge to the stop",
 }
-"""Which half of a board wider than the travel is cut, as it is clamped."""
+"""Which half of a board wider than the travel is cut, and how it is clamped for that."""
 
 
 def marked_to_backing(end: int, half: str) -> bool:
-    """Whether the marked face is at the backing: for end 1. With the other edge at the stop the faces change places."""
+    """Whether the marked face is at the backing: for end 1; with the other edge at the stop, for end 2."""
     return (end == 1) != (half == Half.OTHER_EDGE)
 
 
@@ -44,13 +44,13 @@ _TRIED = {
 def piece_asked(half: str, length: str, place: str = "", where: str = "") -> dict[str, str]:
     """What is asked about the distance piece, in the whole question and in the short one.
 
-    length: the piece's. place, where: at which setting, in words, a cut of the first half is tried, and what the still
-    blade meets there (`slip.Meets`); "" where none is tried.
+    length: of the piece. place: the setting, in words, at which the still blade is tried in a cut of the first half.
+    where: what it meets there (`slip.Meets`). Both are "" where nothing is tried.
     """
     if half != Half.PIECE_OUT:
         piece = f"of {length} at the stop, its ends clean"
-        whole = f"distance piece {piece}, the reference edge against it and zero set so"
-        return {"piece": whole, "short_piece": f"piece {piece}, zero set to it"}
+        whole = f"distance piece {piece}, the reference edge against it and zero set with it in place"
+        return {"piece": whole, "short_piece": f"piece {piece}, zero set with it in"}
     tried, short = "", ""
     if where:
         tried = f"; saw off and unplugged, the carriage brought up to {place}, the still blade {_TRIED[where]}"

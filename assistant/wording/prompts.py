@@ -151,6 +151,7 @@ class Words:
         first, last = dial.ways(previous, approach, setting)
         side = "below" if approach < setting else "above"
         onward = "on " if first == last else ""
+        # A distance: said as a place, the point below could be taken for the setting.
         distance = spoken_distance(self.carriage, abs(setting - approach))
         return f"{distance} {side}, then {onward}{last} to {self._read(setting)}"
 
@@ -312,6 +313,7 @@ def _ask_back(words: Words, figures: dict[str, Any]) -> str:
 def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
     stands = words.position(figures["carriage_at"])
     if dial.has_dial(words.carriage):
+        # A dial reads the same after every whole turn, so a mark alone may fit both places.
         other = dial.other_place_of_mark(words.carriage, figures["carriage_at"], figures["came_from"])
         if other is not None:
             far_up = dial.far_up(words.carriage, other, words.figures)
@@ -344,11 +346,12 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     bar = ", then put the bar away" if carriage.register == SETTING_BAR else ""
     half = figures.get("half", "")
     stop = to_the_stop(carriage.register, carriage.stop_side, half)
+    # The saw comes first: what follows has hands at the blade.
     begin = f"Saw off and isolated (unplugged). {edge_at_stop(half).capitalize()} {stop}, and clamp{bar}."
     if not figures["tried"]:
         nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
         if half == Half.PIECE_OUT and not figures["cut_here"]:
-            return f"{begin} No pass of this half is cut yet: what can be tried is asked next. Done? {YES_NO}"
+            return f"{begin} No pass of this half is cut yet: what can be tried comes next. Done? {YES_NO}"
         return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
     tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
     pass_ = words.count(figures["tried"])
@@ -470,6 +473,7 @@ def _back_asked(words: Words, figures: dict[str, Any]) -> str:
 
 def _pairing_code(words: Words, figures: dict[str, Any]) -> str:
     """The digits one by one in two groups, on every screen and aloud."""
+    # Not as one number: a code is typed digit by digit, and may begin with noughts.
     digits = [cardinal(int(digit)) for digit in figures["code"]]
     half = len(digits) // 2
     return f"Pairing code: {' '.join(digits[:half])}, {' '.join(digits[half:])}."

@@ -15,7 +15,7 @@ Figures = dict[str, Any]
 
 
 def _board(words: Words, number: int, ended: bool = True) -> str:
-    """A setup's board, with which of several it is: "front, 2 of 4, end 1"; ended: with its end."""
+    """A setup's board, and which it is of several: "front, 2 of 4, end 1". ended: name the end too."""
     setup = words.job.setups[number - 1]
     of = max(s.first_copy + s.copies - 1 for s in words.job.setups if (s.board, s.part) == (setup.board, setup.part))
     name = [setup.board]
@@ -37,21 +37,25 @@ def _ask_board(words: Words, figures: Figures) -> str:
 
 def _ask_cut_off(words: Words, figures: Figures) -> str:
     """Both boards are named before anybody cuts: a box whose opposite sides differ in length isn't square."""
-    off, board = words.length(figures["off"]), _board(words, figures["setup"])
-    both = f"Cutting it off takes {off} from the length"
+    off, board = words.length(figures["off"]), sentence(_board(words, figures["setup"])).rstrip(".")
+    both = f"That takes {off} from the length"
     match figures["facing"]:
         case None:
             both = f"{both} of each board in the stack"
         case 0:
-            both = f"{both}, and the board opposite must lose as much. Mark that one to be cut again too"
+            both = f"{both}, and the board opposite must lose as much: have its end cut again too"
         case facing:
-            both = f"{both}, and {_board(words, facing, ended=False)}, must lose as much"
-    return f"Cut {board} again? {both}. Is there length to spare? {YES_NO}"
+            name = _board(words, facing, ended=False)
+            both = f"{both}, and {name}{',' * (', ' in name)} must lose as much"
+    return f"{board}: to cut it again, the old joint must be cut off. {both}. Is there length to spare? {YES_NO}"
+
+
+def _socket(words: Words, number: int) -> str:
+    return f"{'slot' if words.job.layout == 'slots' else 'socket'} {words.count(number)}"
 
 
 def _ask_socket(words: Words, figures: Figures) -> str:
-    kind = "slot" if words.job.layout == "slots" else "socket"
-    place = f"{kind} {words.count(figures['pass_'])} of {_board(words, figures['setup'])}"
+    place = f"{_socket(words, figures['pass_'])} of {_board(words, figures['setup'])}"
     return f"Cut {place} again, and count it as not cut? {YES_NO}"
 
 
@@ -71,44 +75,59 @@ def _asked(what: str, ended: bool = True) -> Callable[[Words, Figures], str]:
     return lambda words, figures: f"Asked: {what.format(_board(words, figures['setup'], ended))}?"
 
 
+def _no_such_socket(words: Words, figures: Figures) -> str:
+    setup, sockets = words.count(figures["setup"]), words.count(figures["sockets"])
+    return f"There is no {_socket(words, figures['socket'])} in setup {setup}; it has {sockets}."
+
+
+def _socket_not_cut(words: Words, figures: Figures) -> str:
+    return f"{_socket(words, figures['socket']).capitalize()} of setup {words.count(figures['setup'])} is not cut yet."
+
+
 SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
     "ask board": _ask_board,
     "ask cut off": _ask_cut_off,
     "ask socket": _ask_socket,
     "ask spoilt": _ask_spoilt,
     "ask copy": _ask_copy,
-    "setup is cut": lambda words, figures: f"{sentence(_board(words, figures['setup']))} All of it is cut.",
+    "no such socket": _no_such_socket,
+    "socket not cut": _socket_not_cut,
+    "setup is cut": lambda words, figures: f"{sentence(_board(words, figures['setup']))} It is all cut already.",
     "stage waits": lambda words, figures: (
-        f"{sentence(_board(words, figures['setup']))} Its first stage must be cut and glued before."
+        f"{sentence(_board(words, figures['setup']))} Its first stage must be cut and glued before that."
     ),
     "half waits": lambda words, figures: (
-        f"{sentence(_board(words, figures['setup']))} The first half of that end must be cut before."
+        f"{sentence(_board(words, figures['setup']))} The first half of that end must be cut before the second."
     ),
 }
 
 TEMPLATES: dict[str, str] = {
     "no such setup": "There is no setup {setup}; the job has {setups}.",
-    "board was spoilt": "The board of setup {setup} is spoilt already.",
+    "board was spoilt": "The board of setup {setup} is already counted as spoilt.",
     "setup replaced": "Another setup has replaced setup {setup}.",
     "board is clamped": "That is the board you are cutting.",
     "slots have no end": "A slotted board has no end to cut off. Cut one slot again, or count the board as spoilt.",
     "lined end": "A lined end can't be cut off and cut again. Count the board as spoilt.",
     "nothing cut yet": "Nothing is cut there yet.",
-    "no such socket": "There is no number {socket} there; setup {setup} has {sockets}.",
-    "socket not cut": "Number {socket} of setup {setup} is not cut yet.",
-    "blade turns, board in": "Not counted: the blade takes {takes} seconds to stop. Wait, take it out, then confirm.",
+    "blade turns, board in": (
+        "Not counted: the blade takes {takes} seconds to stop. Wait, take the board out, then confirm."
+    ),
     "no other board": "No other board is left to cut.",
-    "job changed": "Noted in the job.",
+    "job changed": "Job changed.",
     "board leaves": "This board comes out; another is next.",
 }
 
-STANDS = frozenset({*TEMPLATES, "setup is cut", "stage waits", "half waits"}) - {"blade turns, board in"}
+STANDS = frozenset({
+    *TEMPLATES, "no such socket", "socket not cut", "setup is cut", "stage waits", "half waits",
+}) - {"blade turns, board in"}  # fmt: skip
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 
 RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
     "ask board": _asked("go on with {}"),
-    "ask cut off": _asked("cut {} off and cut it again"),
-    "ask socket": lambda words, figures: f"Asked: cut number {figures['pass_']} of setup {figures['setup']} again?",
+    "ask cut off": _asked("cut {} off, and cut it again"),
+    "ask socket": lambda words, figures: (
+        f"Asked: cut {_socket(words, figures['pass_'])} of setup {figures['setup']} again?"
+    ),
     "ask spoilt": _asked("is {} spoilt", ended=False),
     "ask copy": _asked("one more like {}", ended=False),
     "blade turns, board in": "Not counted: the blade may still have been turning.",

@@ -150,6 +150,10 @@ def _rivals_without_verb(words: Words, answer: bool, knows: Knows) -> Iterator[s
     yield from _with_opposite(words)
     yield from _with_inserted(words, places, _ANYWHERE)
     yield from _with_word_before(words, _BEFORE_ALL)
+    if len(words) == 1:
+        # "Unconditionally": it names nothing that could be said not to be so.
+        yield from _with_prefix(words, (0,), knows)
+        return
     yield from _with_prefix(words, places, knows)
     # Of such an answer the last word but one is the noun.
     verb = "are" if words[-2].endswith("s") else "is"

@@ -149,7 +149,8 @@ class TestChanges:
 
     def test_an_end_again(self, left: Workshop) -> None:
         done = asked(left, "--again", "1", "--yes")
-        assert "Cut long side, 1 of 2, end 1 again? Cutting it off takes 13.48 mm from the length" in done.out
+        assert "Long side, 1 of 2, end 1: to cut it again, the old joint must be cut off." in done.out
+        assert "That takes 13.48 mm from the length" in done.out
         assert kinds(left)[-2:] == ["setup_reopened", "board_chosen"]
         assert (table(left)[1]["status"], table(left)[1]["cut"]) == ("to cut again", 0)
 
@@ -359,7 +360,7 @@ class TestRefusals:
     def test_a_spoilt_board_is_spoilt_only_once(self, left: Workshop) -> None:
         assert asked(left, "--spoilt", "1", "--yes").code == 0
         done = asked(left, "--spoilt", "1", "--yes")
-        assert done.code == 2 and "The board of setup 1 is spoilt already." in done.err
+        assert done.code == 2 and "The board of setup 1 is already counted as spoilt." in done.err
 
     def test_one_change_at_a_time_and_every_fault_of_the_options_at_once(self, left: Workshop) -> None:
         done = asked(left, "--spoilt", "1", "--copy", "2", "--socket", "1")

@@ -152,7 +152,7 @@ def test_among_plain_lines_the_job_is_shown_and_changed_alike(start: Callable[..
     rig.until("Type a setup's number", "setup        board", "1  now   long side")
     for key in ("2", "u", "9", "\r"):
         rig.send(key)
-    rig.until("Cut again in setup 2", "There is no number 9 there; setup 2 has 1.")
+    rig.until("Cut again in setup 2", "There is no socket 9 in setup 2; it has 1.")
     time.sleep(GAP_S)
     rig.send("j")
     for key in ("2", "\r"):

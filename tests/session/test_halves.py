@@ -84,7 +84,7 @@ def test_what_is_said_of_each_half() -> None:
     driver = Driver(two_ends())
     assert "end one down, first half with the distance piece at the stop." in driver.said
     assert driver.said.endswith(
-        "Piece of thirty point zero two millimetres at the stop, its ends clean, zero set to it?"
+        "Piece of thirty point zero two millimetres at the stop, its ends clean, zero set with it in?"
     )
     driver.gesture("hold")
     driver.gesture("hold")
@@ -110,7 +110,8 @@ def test_screens_show_the_whole_question_and_how_the_board_is_held() -> None:
     words, a_job = Words(two_ends(), figures=True), two_ends()
     driver = Driver(a_job)
     assert words.one(view(driver.state).asked) == (  # type: ignore[arg-type]
-        "Distance piece of 30.02 mm at the stop, its ends clean, the reference edge against it and zero set so?"
+        "Distance piece of 30.02 mm at the stop, its ends clean, "
+        "the reference edge against it and zero set with it in place?"
     )
     assert words.one(view(driver.state).way) == (  # type: ignore[arg-type]
         "end 1 down, reference edge to the distance piece at the left stop, marked face to the backing"
@@ -196,7 +197,7 @@ def test_clamped_again_before_the_first_cut_it_is_tried_again() -> None:
     driver.gesture("hold")  # the carriage stands where it stood
     driver.gesture("double")  # but the work does not
     assert "Reference edge to the left stop itself, the distance piece out, and clamp." in driver.said
-    assert "No pass of this half is cut yet: what can be tried is asked next." in driver.said
+    assert "No pass of this half is cut yet: what can be tried comes next." in driver.said
     driver.gesture("hold")
     assert driver.asked == "distance piece" and "two seven point one four" in driver.said
     driver.gesture("hold")

@@ -88,7 +88,7 @@ def test_nobody_says_that_the_saw_is_off_before_the_blade_can_have_stopped() -> 
     through(driver, 1)
     asked_and_yes(driver, Intent.BOARD)
     driver.gesture("hold", after=3)
-    assert driver.asked == "board out" and "takes 10 seconds to stop. Wait, take it out" in driver.said
+    assert driver.asked == "board out" and "takes 10 seconds to stop. Wait, take the board out" in driver.said
 
 
 def test_a_spoilt_board_is_cut_anew_and_its_good_mates_stay() -> None:

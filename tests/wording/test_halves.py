@@ -28,7 +28,7 @@ def test_with_the_other_edge_at_the_stop_and_the_same_end_down_the_faces_change_
 
 def test_the_piece_is_asked_for_with_its_length_and_its_absence_without() -> None:
     within = piece_asked(Half.PIECE_IN, "150.02 mm")
-    assert within["short_piece"] == "piece of 150.02 mm at the stop, its ends clean, zero set to it"
+    assert within["short_piece"] == "piece of 150.02 mm at the stop, its ends clean, zero set with it in"
     without = piece_asked(Half.PIECE_OUT, "150.02 mm")
     assert without["short_piece"] == "piece out, edge to the stop itself"
     assert all("150.02" in text for text in within.values()) and not any("150.02" in t for t in without.values())

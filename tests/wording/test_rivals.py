@@ -86,6 +86,7 @@ def of(wording: str, intent: str = "check", knows=anything) -> set[str]:
             "outfeed supports levelled",
             {"are outfeed supports levelled", "are the outfeed supports levelled", "outfeed supports are not levelled"},
         ),
+        ("satisfactorily", {"not satisfactorily", "never satisfactorily", "unsatisfactorily"}),
         ("insert plate is a flat one", {"insert plate is no flat one", "insert plate is not a flat one"}),
     ],
 )
