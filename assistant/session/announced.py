@@ -13,7 +13,19 @@ READ_BACK_S = 15.0
 """An unanswered read-back becomes a no this long after it went out."""
 LINGER_S = 20.0
 """How long a finished session keeps listening, so that the last answer can be taken back."""
-DETOURS = frozenset({QuestionName.BACK, QuestionName.GO_TO, QuestionName.END, QuestionName.MOVE})
+DETOURS = frozenset(
+    {
+        QuestionName.BACK,
+        QuestionName.GO_TO,
+        QuestionName.END,
+        QuestionName.MOVE,
+        QuestionName.BOARD,
+        QuestionName.CUT_OFF,
+        QuestionName.SOCKET,
+        QuestionName.SPOILT,
+        QuestionName.COPY,
+    }
+)
 """The questions that are read-backs: they change what counts as cut, end the session, or move the carriage."""
 WHOLLY_HEARD = frozenset({CUTTING, MOVE_ASKED, HALTED})
 """What must be heard to its last word, which is a number or a direction."""

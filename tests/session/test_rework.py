@@ -77,6 +77,20 @@ def test_a_board_left_half_cut_is_cut_on_where_it_lay() -> None:
     assert driver.state.mode == "finished" and driver.state.left_in_all == 0
 
 
+@pytest.mark.parametrize("intent", [Intent.BOARD, Intent.REDO, Intent.SPOILT, Intent.COPY])
+def test_what_was_misheard_and_nobody_answers_changes_nothing(intent: Intent) -> None:
+    driver = four_ends()
+    through(driver, 1)
+    before = driver.state
+    driver.heard(intent)
+    assert driver.state.question is not None
+    driver.wait(14.9)
+    assert driver.state.question is not None
+    driver.wait(0.1)
+    assert driver.state.question is None and "Nothing changed" in driver.said
+    assert (driver.state.cuts, driver.state.status, driver.state.job) == (before.cuts, before.status, before.job)
+
+
 def test_a_board_on_which_the_saw_has_not_run_is_changed_at_once() -> None:
     driver = four_ends()
     asked_and_yes(driver, Intent.BOARD, 3)
