@@ -145,13 +145,19 @@ def test_a_question_in_the_words_of_its_answer_does_not_answer_itself(
     first = workshop.cut(hold, "--speaker", "said.wav")
     assert first.facts[-1] == ("check_opened", 1, "dust port"), first.err
     asked_at = max(line["at"] for line in first.lines if line["kind"] == "speech_started")
-    leak = bytearray(leaked(workshop.folder / "said.wav"))
-    before = 2 * round(asked_at * RATE)
-    leak[:before] = bytes(before)
-    write_wav(workshop.folder / "leak.wav", bytes(leak) + bytes(2 * RATE))
+    def leak_of(said: str) -> bytes:
+        leak, before = bytearray(leaked(workshop.folder / said)), 2 * round(asked_at * RATE)
+        leak[:before] = bytes(before)
+        return bytes(leak) + bytes(2 * RATE)
+
+    write_wav(workshop.folder / "leak.wav", leak_of("said.wav"))
     again = workshop.cut(hold, "--speaker", "again.wav", "--mic", "leak.wav")
     assert again.facts == first.facts
-    leak_and_shop = [str(workshop.folder / name) for name in ("leak.wav", "shop.toml")]
-    assert main(["hear", leak_and_shop[0], "--shop", leak_and_shop[1]]) == 0
-    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
-    assert any(ANSWER in line["heard"] for line in lines), lines
+    heard = []
+    # The voice doesn't render the pause after the lead-in word the same each time, and may cut it in two.
+    for said in ("said.wav", "again.wav"):
+        write_wav(workshop.folder / "leak.wav", leak_of(said))
+        leak_and_shop = [str(workshop.folder / name) for name in ("leak.wav", "shop.toml")]
+        assert main(["hear", leak_and_shop[0], "--shop", leak_and_shop[1]]) == 0
+        heard += [json.loads(line)["heard"] for line in capsys.readouterr().out.splitlines()]
+    assert any(ANSWER in text for text in heard), heard
