@@ -77,7 +77,8 @@ def test_a_pass_recurs_only_after_it_was_named(cut_off: Workshop) -> None:
 def test_a_pass_recurs_on_a_board_that_had_been_taken_off(cut_off: Workshop) -> None:
     """The setup's end had been confirmed, so the board was unclamped: clamps and guard are asked one by one."""
     back = "12 pedal tap\n22 pedal hold\n24 heard marigold return to previous\n25 pedal hold\n"
-    done = cut_off.resume(SECURED + back + "26 pedal hold\n27 pedal hold\n35 pedal tap\n45 pedal hold\n")
+    still = "26 pedal hold\n"
+    done = cut_off.resume(SECURED + back + still + "27 pedal hold\n28 pedal hold\n36 pedal tap\n47 pedal hold\n")
     assert recurred(cut_off)
     kinds = [fact[0] for fact in done.facts]
     stepped = kinds.index("stepped_back")

@@ -183,7 +183,7 @@ def test_the_display_server_is_asked_which_keys_are_down(xserver: XServer) -> No
         assert watch.is_down(key_symbols(key_from_name("page_down"))) is False
         xserver.up("a")
         assert watch.is_down(frozenset((0x1234567,))) is None  # no key of this layout
-        xserver.end()
+        xserver.end(for_good=False)
         assert watch.is_down(symbols) is None
     finally:
         watch.close()
@@ -221,7 +221,7 @@ def test_what_is_held_down_is_let_go_when_the_pedal_is_lost(xserver: XServer) ->
     try:
         xserver.down("Next")
         assert rig.gesture() == "hold" and rig.releases == []
-        xserver.end()
+        xserver.end(for_good=False)
         while not (isinstance(event := rig.next(), DeviceChanged) and event.state == "lost"):
             pass
         assert rig.releases
@@ -285,7 +285,7 @@ def test_the_end_of_the_display_server_is_noticed_and_its_return_too(
     """The loss is reported once, nothing is printed, and a key that is down at that moment never makes a long press."""
     xserver.down("Next")
     wait_for(lambda: bool(rig.clicks))
-    xserver.end()
+    xserver.end(for_good=False)
     lost = rig.next()
     assert isinstance(lost, DeviceChanged) and (lost.device, lost.state) == ("pedal", "lost")
     assert "terminal's keys replace it" in lost.text
@@ -420,7 +420,7 @@ def test_without_a_display_server_it_says_what_replaces_the_pedal(monkeypatch: p
 
 @needs_x
 def test_a_display_that_does_not_answer_gives_no_pedal(xserver: XServer, capfd: pytest.CaptureFixture[str]) -> None:
-    xserver.end()
+    xserver.end(for_good=False)
     with pytest.raises(NoSuchPart, match="does not answer"):
         Rig()
     assert capfd.readouterr().err == ""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import shutil
 import subprocess
@@ -41,21 +40,33 @@ class XServer:
             command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, pass_fds=pass_fds, start_new_session=True
         )
 
-    def end(self) -> None:
-        """Ends the server as a crash would, and clears what it leaves behind."""
+    def end(self, for_good: bool = True) -> None:
+        """Ends the server as a crash would, and clears what it leaves behind.
+
+        for_good: otherwise it is started again later. Until then its number is kept from the servers of other tests,
+        which would be taken for this one.
+        """
         if self._process is not None:
             self._process.kill()
             self._process.wait()
             self._process = None
+        lock, socket = self._files()
+        socket.unlink(missing_ok=True)
+        if for_good:
+            lock.unlink(missing_ok=True)
+        else:
+            # As servers write it: the number of a process that lives, in ten places.
+            lock.write_text(f"{os.getpid():10d}\n", encoding="ascii")
+
+    def _files(self) -> tuple[Path, Path]:
         number = self.display[1:]
-        for left in (Path(f"/tmp/.X{number}-lock"), Path(f"/tmp/.X11-unix/X{number}")):
-            with contextlib.suppress(FileNotFoundError):
-                left.unlink()
+        return Path(f"/tmp/.X{number}-lock"), Path(f"/tmp/.X11-unix/X{number}")
 
     def start_again(self) -> None:
         """The same display number again; returns when it answers."""
+        self._files()[0].unlink(missing_ok=True)
         self._process = self._spawn([self.display])
-        wait_for(lambda: Path(f"/tmp/.X11-unix/X{self.display[1:]}").exists())
+        wait_for(self._files()[1].exists)
 
     def xdotool(self, *words: str) -> str:
         environ = {**os.environ, "DISPLAY": self.display}

@@ -44,7 +44,7 @@ def test_the_pedal_is_seen_going_down_and_what_it_did_is_shown(tmp_path: Path, x
         rig.until("long press -> clamps confirmed")
         xserver.up("Next")
         rig.until("pedal heard")
-        xserver.end()
+        xserver.end(for_good=False)
         rig.until("pedal lost: keys", "!! The pedal is not heard any more")
         xserver.start_again()
         rig.until("pedal heard")
