@@ -19,7 +19,7 @@ from assistant.joinery.settings import mark_text
 WIDE, HIGH = 130.0, 100.0
 """Room of every such picture."""
 MIDDLE: Point = (65.0, 44.6)
-RIM, ARROW, BAR = 27.5, 23.4, 6.0
+RIM, ARROW, BAR, HEAD = 27.5, 23.4, 6.0, 2.8
 """Radius of the dial's rim and of the arrow within; how long the bar is where the mark stands."""
 LOOP = 3.6
 """How much farther in a whole turn begins than the rest of the move."""
@@ -92,8 +92,8 @@ def _way(dial: Dial) -> Iterator[Item]:
     lines = [line for line in ("STAY" if dial.stays else "UP" if dial.up else "DOWN", *dial.amount) if line]
     if dial.turns and dial.marks:
         lines[-1] = f"+ {mark_text(dial.marks)}"
-    # All within the arrow and the bar: as large as the circle lets the widest line be.
-    inner = min(ARROW - LOOP * bool(dial.turns) - BOLD, RIM - BAR - 0.5)
+    # All within the arrow, its head and the bar: as large as the circle lets the widest line be.
+    inner = min(ARROW - LOOP * bool(dial.turns) - BOLD, ARROW - HEAD - 0.3, RIM - BAR - 0.5)
     step, most = 8.6, LARGE * 0.7
     rows = [(len(lines) / 2 - n - 1) * step + 1.2 for n in range(len(lines))]
     # The circle's chord at that edge of the line which lies further from the middle.
@@ -113,5 +113,5 @@ def _way(dial: Dial) -> Iterator[Item]:
         points.append(_at(dial, float(dial.start) + sign * (length - short) * n / count, ARROW - inward))
     yield from (Line(a, b, BOLD * 0.6, layer="way") for a, b in pairwise(points))
     back = float(dial.end) - sign * short
-    head = (_at(dial, float(dial.end), ARROW), _at(dial, back, ARROW - 2.8), _at(dial, back, ARROW + 2.8))
+    head = (_at(dial, float(dial.end), ARROW), _at(dial, back, ARROW - HEAD), _at(dial, back, ARROW + HEAD))
     yield Shape(head, STROKE, black=True, layer="way")

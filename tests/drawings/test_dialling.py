@@ -6,7 +6,7 @@ from fractions import Fraction as F
 from math import atan2, hypot, pi
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from assistant.drawings.dialling import Dial, dials_of
@@ -118,6 +118,7 @@ def test_pointer_bar_and_arrow_are_where_the_marks_are(wheel: Carriage, before: 
         assert ("marks rise" if one.up else "marks fall") in words and one.heading in words
 
 
+@example(Carriage(kind="handwheel", pitch=F(64, 50), divisions=64), 174, 301)  # almost a turn
 @given(WHEELS, PLACES, PLACES)
 def test_the_dial_can_be_read(wheel: Carriage, before: int, after: int) -> None:
     for one in moves(wheel, before, after):
