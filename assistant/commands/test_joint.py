@@ -85,7 +85,11 @@ def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
     if sys.stdin is None or not sys.stdin.isatty():
         print(f"!! {why} To cut a test joint first: {_cut(args)} --test-joint", file=sys.stderr)
         return Choice.NOT_ASKED
-    _, offcuts = build_test_joint(plan, shop)
+    try:
+        _, offcuts = build_test_joint(plan, shop)
+    except BadInput as error:  # the boards can be cut all the same
+        print(f"!! {why} {error}", file=sys.stderr)
+        return Choice.NOT_ASKED
     print(textwrap.fill(why, 100, break_on_hyphens=False))
     if joint is not None:  # a command to copy stays on one line
         print(f"For a better clearance: {_fit(args.plan, args.shop)}")

@@ -183,6 +183,10 @@ class Bench:
     def shown(self) -> str:
         return " ".join(self._capsys.readouterr().out.split())
 
+    @property
+    def said_aside(self) -> str:
+        return " ".join(self._capsys.readouterr().err.split())
+
     def choose(self, typed: str) -> Choice:
         self.types(typed)
         return choice(self.args, *read_both(self.plan, self.shop))
@@ -237,6 +241,15 @@ def test_the_offer_says_why_and_which_offcuts_it_takes(bench: Bench) -> None:
     bench.plan.write_text(CHERRY, encoding="utf-8")
     bench.choose("n\n")
     assert "It is the joint over its full width" in (shown := bench.shown) and "18 mm wide" in shown
+
+
+def test_where_the_travel_ends_before_the_third_finger_the_boards_are_cut_all_the_same(bench: Bench) -> None:
+    """In two halves; a test joint has only the first."""
+    bench.plan.write_text(PLAN.replace("width = 18", "width = 44"), encoding="utf-8")
+    shop = SHOP + "[carriage]\ntravel = [0, 24]\ndistance_piece = 22.5\n"
+    bench.shop.write_text(shop, encoding="utf-8")
+    assert bench.choose("t\n") == Choice.NOT_ASKED
+    assert "does not reach the first three fingers" in bench.said_aside
 
 
 def test_leaving_starts_no_session(bench: Bench) -> None:
