@@ -169,7 +169,7 @@ def test_a_process_that_is_slow_but_at_work_is_waited_for_and_seen_to_move() -> 
         thread = threading.Thread(target=bursts)
         thread.start()
         try:
-            said = engine.render(" ".join(PHRASES), moved)
+            said = engine.render(" ".join(PHRASES * 4), moved)
         finally:
             ending.set()
             thread.join()
