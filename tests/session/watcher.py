@@ -25,7 +25,7 @@ class Watcher:
     touched: a check of this board has been answered, so it may be in the clamps. clamping: how often one was begun.
     answered_for: for what each check was last answered. made_since: passes made since then, those that were taken back
     as well. to_ask: what must be asked before work goes on after an interruption. moved: the carriage was. stands:
-    where it was last called to, mm, for `dialled`; stood: where before. is_read: somebody is asked whether it stands
+    where it was last called to, mm, and for which pass `meant`; stood: where before. is_read: somebody is asked whether it stands
     there; came_down: who said so had come down to it, and may not have come up to it yet. at_work: the last thing said
     that somebody waits for was a setting, so a board may be on its way over the blade. asked_to_try: the setting to
     which the question about the distance piece has the carriage brought, mm.
@@ -62,7 +62,7 @@ class Watcher:
     answered_for: dict[str, object] = field(default_factory=dict)
     to_ask: frozenset[str] = frozenset()
     moved: bool = False
-    dialled: tuple[int, int] = (0, 0)
+    meant: int = 0
     stood: Fraction = Fraction(0)
     stands: Fraction = Fraction(0)
     stood_by_journal: Fraction = Fraction(0)
@@ -315,6 +315,7 @@ class Watcher:
         if fact.setup in self.clamped:
             self.answered_for.pop("distance piece", None)
         self.clamped |= {fact.setup}
+        self.meant = 0
         self.before, self.leaves, self.to_register = self.setup, False, bool(self.cut.get(fact.setup))
         self.setup, self.called, self.open_check, self.counted = fact.setup, 0, None, False
         self.touched, self.clamping = False, self.clamping + 1
@@ -336,7 +337,7 @@ class Watcher:
     def _board_chosen(self, fact: f.BoardChosen) -> None:
         assert fact.setup not in self.spoilt | self.done, "what is over or spoilt is not chosen"
         self.leaves = not self._all_cut() or self.setup in self.done | self.spoilt
-        self.called, self.open_check, self.dialled, self.to_register = 0, None, (0, 0), False
+        self.called, self.open_check, self.meant, self.to_register = 0, None, 0, False
 
     def _setup_reopened(self, fact: f.SetupReopened) -> None:
         assert self.cut.get(fact.setup, frozenset()) & set(fact.passes), "what was never cut can't be cut again"
@@ -384,7 +385,7 @@ class Watcher:
         assert self.sent is not None and fact.asked == self.sent.to, "it stands where it was sent, or not at all"
         self.arrived_at, self.sent, self.placed, self.moved = Fraction(fact.asked), None, True, True
         self.stands = self.stood = self.stood_by_journal = self.arrived_at
-        self.dialled, self.came_down = (fact.setup, fact.pass_), False
+        self.came_down = False
 
     def _halted(self, fact: f.CarriageHalted) -> None:
         assert self.sent is not None, "what stands can't be halted"
@@ -450,7 +451,7 @@ class Watcher:
         if fact.check == "distance piece" and self.asked_to_try not in (None, self.stands):
             self.stood = self.stood_by_journal = self.stands
             self.stands, self.came_down = self.asked_to_try, False
-            self.dialled, self.moved = (fact.setup, 0), True
+            self.moved = True
         self.open_check = None
 
     def _setting_called(self, fact: f.SettingCalled) -> None:
@@ -467,14 +468,14 @@ class Watcher:
         assert not due, f"no setting is called before {due} have been asked"
         assert not self.driven or (self.homed and self.arrived_at == Fraction(fact.setting)), "it does not stand there"
         self.called = fact.pass_
-        setting, dialled = Fraction(fact.setting), (fact.setup, fact.pass_)
-        if (setting, dialled) != (self.stands, self.dialled):
+        setting = Fraction(fact.setting)
+        if (setting, fact.pass_) != (self.stands, self.meant):
             self.stood, self.came_down = self.stands, self.came_down and setting == self.stands
             self.stood_by_journal = self.stands
-        self.stands, self.dialled, self.moved, self.saw_on = setting, dialled, True, True
+        self.stands, self.meant, self.moved, self.saw_on = setting, fact.pass_, True, True
 
     def _zeroed(self, fact: f.Zeroed) -> None:
-        self.dialled, self.stands = (0, 0), Fraction(0)
+        self.stands = Fraction(0)
 
     def _pass_cut(self, fact: f.PassCut) -> None:
         assert (fact.setup, fact.pass_) == (self.setup, self.called), "only the pass that was called is recorded"
@@ -510,10 +511,11 @@ class Watcher:
         self.answered_for.pop("distance piece", None)
         if fact.setting:
             setting = Fraction(fact.setting)
-            (tried,) = (one.number for one in self.job.pattern_of(self.setup).passes if one.setting == setting)
+            settings = [one.setting for one in self.job.pattern_of(self.setup).passes]
+            assert settings.count(setting) == 1, "it was tried at a pass of this setup"
             if setting != self.stands:
                 self.stood = self.stood_by_journal = self.stands
-            self.dialled, self.stands = (self.setup, tried), setting
+            self.stands = setting
 
     def _unsure(self) -> None:
         self.called, self.open_check = 0, None
@@ -532,14 +534,14 @@ class Watcher:
         elif self._all_cut():  # the saw was off, and somebody has looked at the work
             self.paused |= self.secured & {"clamps", "guard"}
             self.secured -= {"clamps", "guard"}
-        self.called, self.open_check, self.counted = 0, None, False
+        self.called, self.open_check, self.counted, self.meant = 0, None, False, fact.pass_
         self.cut[self.setup] -= {fact.pass_}
         self.to_register |= self.setup in self.done and bool(self.cut[self.setup])
         self.done -= {self.setup}
 
     def _jumped(self, fact: f.Jumped) -> None:
         assert fact.setup == self.setup, "go-to stays on the board in the clamps"
-        self.called, self.counted = 0, False
+        self.called, self.counted, self.meant = 0, False, fact.pass_
         self.cut[self.setup] -= {fact.pass_}
 
     def _setup_done(self, fact: f.SetupDone) -> None:
