@@ -25,7 +25,7 @@ class Watcher:
     touched: a check of this board has been answered, so it may be in the clamps. clamping: how often one was begun.
     answered_for: for what each check was last answered. made_since: passes made since then, those that were taken back
     as well. to_ask: what must be asked before work goes on after an interruption. moved: the carriage was. stands:
-    where it was last called to, mm, and for which pass `meant`; stood: where before. is_read: somebody is asked whether it stands
+    where it was last called to, mm, for pass `meant`; stood: where before. is_read: somebody is asked whether it stands
     there; came_down: who said so had come down to it, and may not have come up to it yet. at_work: the last thing said
     that somebody waits for was a setting, so a board may be on its way over the blade. asked_to_try: the setting to
     which the question about the distance piece has the carriage brought, mm.
