@@ -81,7 +81,8 @@ def cpu_s_of(pid: int | None) -> float | None:
         return None
     try:
         after_name = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8", errors="replace").rpartition(")")[2].split()
-        # The name stands in brackets and may hold blanks, so what follows is split: from field 3, so 14 is at 11.
+        # The program's name is in brackets and can contain spaces, so only what comes after it is split. That begins
+        # with field 3, which puts fields 14 and 15 (time in user and kernel mode) at 11 and 12.
         return (int(after_name[11]) + int(after_name[12])) / os.sysconf("SC_CLK_TCK")
     except (OSError, ValueError, IndexError):
         return None
