@@ -6,8 +6,8 @@
      "parts": [{"part", "state": "works" | "stands in" | "broken", "text", "mend", "data": {..}}]}
 
 Every part is always listed, in the order of `readiness.ORDER`, and the carriage after the shop file where a motor turns
-its screw. The state "stands in" is shown as "limited". People read "text" and "mend"; "mend" is "" if there is nothing
-to do. "data" is {} or figures: packages {"missing", "wrong_version", "extras"}, voice {"words_a_minute"}, loudspeaker
+its screw. On the screen the state "stands in" is called "limited". "text" and "mend" are sentences; "mend" is "" if
+there is nothing to do. "data" is {} or figures: packages {"missing", "wrong_version", "extras"}, voice {"words_a_minute"}, loudspeaker
 and microphone {"devices"}, level {"rms_dbfs", "loudest_dbfs", "peak_dbfs", "spoken"}, noise {"chosen", "asked_for"},
 recogniser {"recogniser", "model", "language"}, pedal {"key"}, display {"columns", "lines", "colour", "desktop"}, your
 answers {"by"}, shop file {"path"} with {"kerf_mm"} or {"faults"}, a list of texts, each with its own mend; carriage
