@@ -10,8 +10,10 @@ from __future__ import annotations
 import atexit
 import importlib
 import json
+import os
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from typing import Any
 
@@ -31,7 +33,9 @@ NO_LIBRARY = "no sound library is installed"
 def asked(within_s: float = WITHIN_S) -> tuple[dict[str, Any], dict[str, Any]]:
     """Asks the child; returns its answers about the devices and about the level, {"why": ..} for a missing answer."""
     try:
-        child = subprocess.Popen([sys.executable, "-c", CHILD], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
+        child = subprocess.Popen(
+            [sys.executable, "-c", CHILD], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+        )
     except OSError as error:
         out, late = b"", one_line(error)
     else:
@@ -45,8 +49,10 @@ def asked(within_s: float = WITHIN_S) -> tuple[dict[str, Any], dict[str, Any]]:
 def _answer(child: subprocess.Popen[bytes], patience: Patience) -> tuple[bytes, str]:
     """Waits for the child and ends it. Returns what it printed, and what became of it."""
     atexit.register(child.kill)  # when Ctrl-C ends the program, it doesn't wait for this thread
+    held, child.stdin = child.stdin, None  # `communicate` would close it, and so end the child
+    assert held is not None
     try:
-        with child:
+        with held, child:
             while not patience.over():
                 try:
                     return child.communicate(timeout=0.1)[0], "failed"
@@ -71,10 +77,17 @@ def _object(line: bytes) -> dict[str, Any]:
 
 def main() -> None:
     """Prints the devices, then the level."""
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     devices = found_devices()
     print(json.dumps(devices), flush=True)
     if devices.get("inputs"):
         print(json.dumps(measured()), flush=True)
+
+
+def _end_with_parent() -> None:
+    """A Ctrl-C may end the program before it has noted which child to end."""
+    sys.stdin.buffer.read()  # until the program closes it, or is gone
+    os._exit(1)
 
 
 def found_devices() -> dict[str, Any]:

@@ -69,6 +69,18 @@ def test_a_child_that_is_slow_but_at_work_is_waited_for(monkeypatch: pytest.Monk
     assert devices == BOTH
 
 
+def test_a_hanging_child_ends_with_its_program(tmp_path: Path) -> None:
+    hangs = "print('hangs', flush=True)\nimport time\ntime.sleep(600)\n"
+    (tmp_path / "miniaudio.py").write_text(hangs, encoding="utf-8")
+    child_code = sound_child.CHILD.replace("sys.path[:]", "sys.path[1:]")
+    code = f"import sys\nsys.path.insert(0, {str(tmp_path)!r})\n{child_code}"
+    with subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE) as child:
+        assert child.stdin is not None and child.stdout is not None
+        assert child.stdout.readline() == b"hangs\n" and child.poll() is None
+        child.stdin.close()
+        assert child.wait(60) == 1
+
+
 def test_the_child_runs_from_any_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     devices, _ = sound_child.asked()
