@@ -43,6 +43,7 @@ FIXED = {
 """Checks that no shop file can remove, and when each is asked. Without a distance piece there is no check of it."""
 GONE = {"hold-down": "it is part of the clamps question"}
 """Former checks, and what has become of each."""
+BLADE_HEIGHT, BACKING = "blade height", "backing"
 BAR_CHECK = "setting bar out"
 GLUE_CHECK = "glue dry and trimmed"
 ZERO_CHECK = "zero"
@@ -144,13 +145,13 @@ _ASKED = (
         frozenset({After.CARRIED_ON, After.ALL_WAS_CUT}),
     ),
     _Row(
-        "blade height",
+        BLADE_HEIGHT,
         "blade set to {depth} above the bed the board stands on?",
         When.DEPTH,
         "blade at {depth}?",
         _AS_LEFT,
     ),
-    _Row("backing", "fresh backing face behind the cut?", When.PART),
+    _Row(BACKING, "fresh backing face behind the cut?", When.PART),
     _Row(
         SAW_OFF,
         "saw off. When the blade has stopped, count {sockets}.",

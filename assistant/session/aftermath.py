@@ -1,0 +1,47 @@
+"""What follows from each mishap, whatever is answered after it: the checks asked again, and whether the work is tried.
+
+What to do after a mishap is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from assistant.plans.checks import BACKING, BLADE_HEIGHT, CLAMPS, GUARD, ZERO_CHECK
+from assistant.plans.mishaps import Mishap
+
+
+@dataclass(frozen=True, slots=True)
+class Aftermath:
+    """due: the checks that are asked again, whatever their own rules say.
+
+    moved: the work, or the carriage, may not stand as it did, so it is tried against the still blade before a pass is
+    called. marks: the wood may be damaged, so the place is named again once all is cut.
+    """
+
+    due: tuple[str, ...] = (CLAMPS, GUARD)
+    moved: bool = False
+    marks: bool = False
+
+
+OF: dict[Mishap, Aftermath] = {
+    Mishap.SLIPPED: Aftermath(moved=True),
+    Mishap.BUMPED: Aftermath(moved=True),
+    Mishap.MISPLACED: Aftermath(marks=True),
+    Mishap.SHALLOW: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD)),
+    Mishap.DEEP: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD)),
+    Mishap.MISSED: Aftermath(),
+    # Nothing is cut there and no hand goes near the blade: the setting is called again.
+    Mishap.OVERSHOT: Aftermath(()),
+    Mishap.JAMMED: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD), moved=True, marks=True),
+    Mishap.TRIPPED: Aftermath(moved=True),
+    Mishap.LOOSE: Aftermath(),
+    Mishap.DUST: Aftermath(moved=True),
+    Mishap.CUPPED: Aftermath(),
+    Mishap.CHIPPED: Aftermath((BACKING, CLAMPS, GUARD), marks=True),
+    Mishap.SWAPPED: Aftermath(marks=True),
+    Mishap.KERF: Aftermath(()),
+    Mishap.BLADE: Aftermath((ZERO_CHECK, BLADE_HEIGHT, BACKING, CLAMPS, GUARD)),
+    # What was touched meanwhile is asked when the operator is back.
+    Mishap.BREAK: Aftermath(()),
+}
