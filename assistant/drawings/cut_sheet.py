@@ -24,8 +24,8 @@ from assistant.session.asked import question_of
 from assistant.session.table import numbered
 from assistant.session.turn import prompt, way_prompt
 from assistant.wording import dial
-from assistant.wording.halves import which_half
-from assistant.wording.prompts import Words, to_the_stop
+from assistant.wording.halves import to_the_stop, which_half
+from assistant.wording.prompts import Words
 
 TICK = 4.2
 ROW = 6.6

@@ -16,8 +16,8 @@ from assistant.plans.checks import BAR_CHECK, CLAMPS, CLAMPS_AND_GUARD, EDGE_AND
 from assistant.plans.model import Job, Setup
 from assistant.session.effects import View
 from assistant.session.turn import way_prompt
-from assistant.wording.halves import marked_to_backing
-from assistant.wording.prompts import NEVER_SPIN, SETTING_BAR, Words
+from assistant.wording.halves import SETTING_BAR, marked_to_backing
+from assistant.wording.prompts import NEVER_SPIN, Words
 
 KEEP_CLEAR = "Keep clear: {reach} from the {edge} edge, up to {above} above the bed."
 TURNED = f" Turn it end over end. {NEVER_SPIN}"

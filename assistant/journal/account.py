@@ -15,6 +15,7 @@ from assistant.joinery.settings import reading
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.journal.faults import SET_APART, naming
 from assistant.journal.store import SessionRow
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
 from assistant.session import facts as f
 from assistant.session.kinds import MoveKind
@@ -257,10 +258,30 @@ class _FactsInWords:
     def setup_reopened(self, fact: f.SetupReopened, at: float) -> str:
         for pass_ in fact.passes:
             self._take_back(fact.setup, pass_)
+        if fact.deeper:
+            return f"setup {fact.setup} to be cut again, deeper"
         if fact.socket:
             return f"setup {fact.setup}, number {fact.socket} to be cut again"
         off = f", {length(fact.cut_off)} cut off the end" if fact.cut_off else ""
         return f"setup {fact.setup} to be cut again{off}"
+
+    def went_wrong(self, fact: f.WentWrong, at: float) -> str:
+        place = f"pass {fact.pass_}" if fact.pass_ else "before a pass"
+        return f"went wrong at setup {fact.setup}, {place}: {Mishap(fact.mishap).means}"
+
+    def kerf_misplaced(self, fact: f.KerfMisplaced, at: float) -> str:
+        off_by = Fraction(fact.off_by)
+        way = "nearer to" if off_by < 0 else "farther from"
+        off = f"{length(str(abs(off_by)))} {way} the reference edge than it should be"
+        return f"setup {fact.setup}, pass {fact.pass_}: a kerf lies {off}; the board is kept"
+
+    def depth_set(self, fact: f.DepthSet, at: float) -> str:
+        self.job = fact.change(self.job) if self.job else None
+        return f"to be cut to {length(fact.depth)} from now on"
+
+    def came_back(self, fact: f.CameBack, at: float) -> str:
+        lowered = "the blade was lowered" if fact.lowered else "the blade was not lowered"
+        return f"back from a break: {lowered}, {'something' if fact.touched else 'nothing'} else was touched"
 
     def board_spoilt(self, fact: f.BoardSpoilt, at: float) -> str:
         self.spoilt.update(fact.setups)
@@ -354,6 +375,10 @@ _IN_WORDS: dict[type[f.Fact], Callable[[_FactsInWords, Any, float], str]] = {
     f.BoardChosen: _FactsInWords.board_chosen,
     f.SetupReopened: _FactsInWords.setup_reopened,
     f.BoardSpoilt: _FactsInWords.board_spoilt,
+    f.WentWrong: _FactsInWords.went_wrong,
+    f.KerfMisplaced: _FactsInWords.kerf_misplaced,
+    f.DepthSet: _FactsInWords.depth_set,
+    f.CameBack: _FactsInWords.came_back,
     f.Reopened: _FactsInWords.reopened,
     f.MoveAsked: _FactsInWords.move_asked,
     f.Moved: _FactsInWords.moved,

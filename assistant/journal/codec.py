@@ -17,17 +17,20 @@ from assistant.errors import JournalError
 from assistant.session.facts import (
     BoardChosen,
     BoardSpoilt,
+    CameBack,
     CarriageHalted,
     CarriageHomed,
     CarriageLost,
     CarriedOn,
     CheckConfirmed,
     CheckOpened,
+    DepthSet,
     EndedEarly,
     Fact,
     Finished,
     JobExtended,
     Jumped,
+    KerfMisplaced,
     MoveAsked,
     Moved,
     Noted,
@@ -44,6 +47,7 @@ from assistant.session.facts import (
     SteppedBack,
     StoodBy,
     TestJointSkipped,
+    WentWrong,
     Zeroed,
 )
 from assistant.session.kinds import MoveKind
@@ -253,11 +257,41 @@ CODECS: dict[str, Codec] = {
     "job_extended": Codec(1, _encode_job_extended, _decode_job_extended),
     "board_chosen": Codec(1, lambda f: {"setup": f.setup}, lambda b: BoardChosen(_count(b, "setup"))),
     "setup_reopened": Codec(
-        1,
-        lambda f: {"setup": f.setup, "passes": list(f.passes), "socket": f.socket, "cut_off": f.cut_off},
+        2,
+        lambda f: {
+            "setup": f.setup,
+            "passes": list(f.passes),
+            "socket": f.socket,
+            "cut_off": f.cut_off,
+            "deeper": f.deeper,
+        },
         lambda b: SetupReopened(
-            _count(b, "setup"), _counts(b, "passes"), _count(b, "socket"), _exact_or_none(b, "cut_off")
+            _count(b, "setup"),
+            _counts(b, "passes"),
+            _count(b, "socket"),
+            _exact_or_none(b, "cut_off"),
+            _flag(b, "deeper"),
         ),
+    ),
+    "went_wrong": Codec(
+        1,
+        lambda f: {"setup": f.setup, "pass": f.pass_, "mishap": str(f.mishap)},
+        lambda b: WentWrong(*_place(b), _text(b, "mishap")),
+    ),
+    "kerf_misplaced": Codec(
+        1,
+        lambda f: {"setup": f.setup, "pass": f.pass_, "off_by": f.off_by},
+        lambda b: KerfMisplaced(*_place(b), _exact(b, "off_by")),
+    ),
+    "depth_set": Codec(
+        1,
+        lambda f: {"patterns": list(f.patterns), "depth": f.depth},
+        lambda b: DepthSet(_counts(b, "patterns"), _exact(b, "depth")),
+    ),
+    "came_back": Codec(
+        1,
+        lambda f: {"setup": f.setup, "lowered": f.lowered, "touched": f.touched},
+        lambda b: CameBack(_count(b, "setup"), _flag(b, "lowered"), _flag(b, "touched")),
     ),
     "board_spoilt": Codec(1, lambda f: {"setups": list(f.setups)}, lambda b: BoardSpoilt(_counts(b, "setups"))),
     "reopened": Codec(1, lambda f: {}, lambda b: Reopened()),
@@ -312,6 +346,7 @@ UPCASTERS: dict[tuple[str, int], Upcaster] = {
     ("started", 3): lambda body: _in_order(_with_fixed_checks(body)),
     # In version 1 the operator chose which cut to try, so its setting isn't known.
     ("reregistered", 1): lambda body: {**body, "setting": ""},
+    ("setup_reopened", 1): lambda body: {**body, "deeper": False},
 }
 
 

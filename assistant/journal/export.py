@@ -14,7 +14,9 @@ from assistant.journal.store import SessionRow
 from assistant.session.facts import (
     CarriageHalted,
     CarriageHomed,
+    DepthSet,
     JobExtended,
+    KerfMisplaced,
     MoveAsked,
     Moved,
     Record,
@@ -53,7 +55,8 @@ CSV_COLUMNS = (
     "passes",
     "setups",
 )
-LENGTHS_MM = ("to", "asked", "reported", "off_by", "cut_off")
+_WITH_LENGTHS = MoveAsked | Moved | CarriageHalted | CarriageHomed | SetupReopened | KerfMisplaced | DepthSet
+LENGTHS_MM = ("to", "asked", "reported", "off_by", "cut_off", "depth")
 
 
 def as_json(row: SessionRow, records: Iterable[Record]) -> dict[str, Any]:
@@ -97,7 +100,7 @@ def _record(session: str, record: Record) -> dict[str, Any]:
         with naming(session, record.n, fact.kind):
             entry["setting"] = round(float(Fraction(fact.setting)), 6)
         entry["setting_exact"] = fact.setting
-    if isinstance(fact, MoveAsked | Moved | CarriageHalted | CarriageHomed | SetupReopened):
+    if isinstance(fact, _WITH_LENGTHS):
         with naming(session, record.n, fact.kind):
             entry |= {name: round(float(Fraction(entry[name])), 6) for name in LENGTHS_MM if entry.get(name)}
     return entry

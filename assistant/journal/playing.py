@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from assistant.errors import KerfcallError
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.journal.faults import of_fact
 from assistant.journal.store import Journal
 from assistant.plans.languages import known_languages
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
 from assistant.plans.shop_file import KINDS
 from assistant.session import facts as f
@@ -31,14 +34,17 @@ _OF_A_SETUP = (
     | f.EndedEarly
     | f.BoardChosen
     | f.SetupReopened
+    | f.WentWrong
+    | f.KerfMisplaced
+    | f.CameBack
     | f.MoveAsked
     | f.Moved
     | f.CarriageHalted
     | f.CarriageLost
     | f.CarriageHomed
 )
-_OF_A_PASS = f.SettingCalled | f.PassCut | f.SteppedBack | f.Jumped
-_PERHAPS_OF_A_PASS = f.Noted | f.Resumed | f.EndedEarly | f.MoveAsked | f.Moved
+_OF_A_PASS = f.SettingCalled | f.PassCut | f.SteppedBack | f.Jumped | f.KerfMisplaced
+_PERHAPS_OF_A_PASS = f.Noted | f.WentWrong | f.Resumed | f.EndedEarly | f.MoveAsked | f.Moved
 _IN_THE_SETUP_BEGUN = f.SettingCalled | f.PassCut | f.Jumped
 
 
@@ -76,6 +82,11 @@ def misfit(state: State, fact: f.Fact) -> str:
         return f"there is no stage {fact.stage} of {len(job.stages)}"
     if isinstance(fact, f.JobExtended):
         return _extension_fault(state, job, fact)
+    if isinstance(fact, f.WentWrong) and fact.mishap not in set(Mishap):
+        return f"there is no mishap {fact.mishap!r:.60}"
+    if isinstance(fact, f.DepthSet):
+        known = all(0 <= place < len(job.patterns) for place in fact.patterns)
+        return "" if known and Fraction(fact.depth) > 0 else f"it sets patterns {fact.patterns} to {fact.depth} mm"
     if isinstance(fact, f.BoardSpoilt):
         missing = [setup for setup in fact.setups if not 1 <= setup <= len(job.setups)]
         return f"there is no setup {missing[0]} of {len(job.setups)}" if missing else ""

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class Mishap(StrEnum):
-    """The words are in journals, scripts and language files: they stay. means: for people, who choose it from a list."""
+    """The words are in journals, scripts and language files: they stay. means: for people."""
 
     means: str
 

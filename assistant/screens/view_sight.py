@@ -47,6 +47,10 @@ FACT_WORDS = {
     "setup_reopened": "setup {setup} is to be cut again",
     "board_spoilt": "board spoilt",
     "job_extended": "one more board",
+    "went_wrong": "{mishap}",
+    "kerf_misplaced": "a kerf in the wrong place",
+    "depth_set": "another depth",
+    "came_back": "back from a break",
 }
 
 

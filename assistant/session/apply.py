@@ -6,9 +6,21 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
-from assistant.plans.checks import BOARD_OUT, PIECE_CHECK, SAW_OFF, After, covered_by
+from assistant.plans.checks import (
+    BLADE_HEIGHT,
+    BOARD_OUT,
+    CLAMPS,
+    GUARD,
+    PIECE_CHECK,
+    SAW_OFF,
+    ZERO_CHECK,
+    After,
+    covered_by,
+)
 from assistant.plans.intents import Mode
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, When
+from assistant.session import aftermath
 from assistant.session import facts as f
 from assistant.session.checks import asks_saw_off, bits_of, confirmed_with, counted_on, due_after
 from assistant.session.kinds import MoveKind, SetupStatus, Then
@@ -31,6 +43,7 @@ from assistant.session.state import (
     State,
     changed,
     with_cuts,
+    with_shallow,
     with_status,
 )
 
@@ -53,6 +66,7 @@ def _started(state: State, fact: f.Started, at: float) -> Change:
         "confirmed": (None,) * len(fact.job.checks),
         "rehearsed": fact.rehearsed,
         "cuts": (0,) * setups,
+        "shallow": (0,) * setups,
         "status": (SetupStatus.TO_CUT,) * setups,
     }
 
@@ -76,7 +90,8 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
         "named": state.named | {fact.setup},
         "boards": state.boards + 1,
         "turns": state.turns + job.is_turned(fact.setup),
-        "to_register": bool(state.cuts[fact.setup - 1]),
+        "to_register": bool(state.cuts[fact.setup - 1] | state.shallow[fact.setup - 1]),
+        "moved": None,
         "mode": CHECKS,
         "cursor": 0,
         "touched": False,
@@ -105,7 +120,8 @@ def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
     confirmed = confirmed_with(state, fact.check)
     still = {"saw_runs": False, **_driving(state, still=True)} if is_off else {}
     answered = {"open_check": None, "touched": True, "answered": state.answered + 1}
-    return {"confirmed": confirmed, "redo": redo, **answered, **still, **_tried_again(state, fact)}
+    height: Change = {"since_height": frozenset()} if BLADE_HEIGHT in covered_by(fact.check) else {}
+    return {"confirmed": confirmed, "redo": redo, **answered, **still, **height, **_tried_again(state, fact)}
 
 
 def _tried_again(state: State, fact: f.CheckConfirmed) -> Change:
@@ -146,7 +162,10 @@ def _stands_there(state: State, fact: f.StandsThere, at: float) -> Change:
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
     cut = state.cut | 1 << (fact.pass_ - 1)
     driving = _driving(state, unproved=state.driving.unproved | 1 << (fact.pass_ - 1), after_cut=True)
-    return {"cuts": with_cuts(state, cut), "confirmed": counted_on(state), **driving}
+    shallow = with_shallow(state, state.shallow[state.setup - 1] & ~(1 << (fact.pass_ - 1)))
+    since_height = state.since_height | {state.setup}
+    cuts = {"cuts": with_cuts(state, cut), "shallow": shallow, "since_height": since_height}
+    return {**cuts, "confirmed": counted_on(state), **driving}
 
 
 def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
@@ -155,7 +174,7 @@ def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
 
 
 def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
-    return {"mode": CHECKS, "redo": state.redo | due_after(state.the_job.checks, After.CARRIED_ON)}
+    return {"mode": CHECKS, "trouble": None, "redo": state.redo | due_after(state.the_job.checks, After.CARRIED_ON)}
 
 
 def _uncut(state: State, pass_: int) -> Change:
@@ -166,6 +185,7 @@ def _uncut(state: State, pass_: int) -> Change:
     happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
     return {
         "cuts": with_cuts(state, state.cut & ~(1 << (pass_ - 1))),
+        "shallow": with_shallow(state, state.shallow[state.setup - 1] & ~(1 << (pass_ - 1))),
         "status": with_status(state, SetupStatus.BEGUN, state.setup),
         "cursor": pass_,
         "redo": state.redo | due_after(state.the_job.checks, *happened),
@@ -186,6 +206,7 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
         "previous": 0,
         "chosen": 0,
         "to_register": bool(reopened.cut & ~(1 << (fact.pass_ - 1))),
+        "moved": None,
         "touched": True,
         "open_check": None,
         "redo": state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK),
@@ -201,6 +222,7 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     redo = state.redo | due_after(state.the_job.checks, After.INTERRUPTED)
     # Whoever resumes may not have heard what was said before, so the first boards are named in full again.
     begun: Change = {"mode": RESUMING, "boards": 1, "turns": 0, "open_check": None, "redo": redo, "answered": 0}
+    begun["trouble"] = None
     if state.the_job.carriage.drive:
         # Where the carriage stood is lost with the last run, and so is the proof of what it cut in this setup.
         begun["driving"] = Driving(placed=state.touched, unproved=state.cut)
@@ -210,12 +232,13 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
     """The board was clamped again: every check after clamping is due, also the check for a bar in the blade's way."""
     redo = state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN)
+    settled: Change = {"redo": redo, "to_register": False, "moved": None}
     if not fact.setting:
-        return {"redo": redo, "to_register": False}
+        return settled
     setting = Fraction(fact.setting)
     # The cut was tried from where the carriage stood. None would mean that it was zeroed, and it was not.
     came_from = state.came_from if setting == state.carriage_at else state.carriage_at
-    return {"redo": redo, "to_register": False, "carriage_at": setting, "came_from": came_from}
+    return {**settled, "carriage_at": setting, "came_from": came_from}
 
 
 # --- changes of the job
@@ -229,6 +252,7 @@ def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
     return {
         "job": fact.extend(state.the_job),
         "cuts": (*state.cuts, *(0 for _ in fact.setups)),
+        "shallow": (*state.shallow, *(0 for _ in fact.setups)),
         "status": (*state.status, *(SetupStatus.TO_CUT for _ in fact.setups)),
     }
 
@@ -236,26 +260,60 @@ def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
 def _board_chosen(state: State, fact: f.BoardChosen, at: float) -> Change:
     """From now on the board in the clamps is on its way out of them."""
     waits = {"chosen": fact.setup, "to_register": False, "mode": CHECKS, "open_check": None, "answered": 0, "cursor": 0}
-    return {**waits, **_driving(state, after_cut=False, move=None, id="")}
+    return {**waits, "moved": None, **_driving(state, after_cut=False, move=None, id="")}
 
 
 def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
     """Its cuts no longer count. Of an end that is cut off nothing is left to be marked or proved either."""
-    mask = state.cuts[fact.setup - 1]
-    for pass_ in fact.passes:
-        mask &= ~(1 << (pass_ - 1))
+    again = sum(1 << (pass_ - 1) for pass_ in fact.passes)
+    mask, shallow = state.cuts[fact.setup - 1], state.shallow[fact.setup - 1]
     here = fact.setup == state.setup
     change: Change = {
-        "cuts": with_cuts(state, mask, fact.setup),
+        "cuts": with_cuts(state, mask & ~again, fact.setup),
+        "shallow": with_shallow(state, shallow | mask & again if fact.deeper else shallow & ~again, fact.setup),
         "status": with_status(state, SetupStatus.REDO, fact.setup),
     }
-    if not fact.socket:
+    if here and fact.deeper:
+        # From the first pass on; and while the blade was raised, the work may have been out of its clamps.
+        change |= {"cursor": 0, "to_register": True}
+    if not (fact.socket or fact.deeper):
         change["marked"] = tuple(place for place in state.marked if place[0] != fact.setup)
     if here:
         happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
         change |= {"redo": state.redo | due_after(state.the_job.checks, *happened), "answered": 0}
         gone = {"visited": False, "after_cut": False}
         change |= _driving(state, **gone, **({} if fact.socket else {"unproved": 0}))
+    return change
+
+
+def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
+    """What follows whatever is answered next, so that no interruption loses it."""
+    mishap, job = Mishap(fact.mishap), state.the_job
+    after, here = aftermath.OF[mishap], state.touched or state.to_register
+    change: Change = {"trouble": mishap, "redo": state.redo | bits_of(job.checks, after.due)}
+    if after.marks:
+        change["marked"] = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
+    # A board that nobody has confirmed to be clamped yet is put to the stop and clamped in any case.
+    if after.moved and here and not state.leaves:
+        change["moved"] = mishap
+    if mishap == Mishap.BUMPED:
+        # With a kerf the carriage is set right by it; without one there is only the edge.
+        if not (state.cut | state.shallow[state.setup - 1]):
+            change["redo"] |= bits_of(job.checks, (ZERO_CHECK,))
+        change |= _driving(state, known=False, at=None)
+    if mishap == Mishap.OVERSHOT:
+        # The play of the screw lies on the wrong side now, so the setting is come up to again from below.
+        change |= {"came_from": state.carriage_at, "play_open": True, **_driving(state, at=None)}
+    return change
+
+
+def _came_back(state: State, fact: f.CameBack, at: float) -> Change:
+    due = (BLADE_HEIGHT,) * fact.lowered + (CLAMPS, GUARD) * fact.touched
+    change: Change = {"redo": state.redo | bits_of(state.the_job.checks, due)}
+    if fact.touched:
+        change |= _driving(state, known=False, at=None)
+        if (state.touched or state.to_register) and not state.leaves:
+            change["moved"] = Mishap.BREAK
     return change
 
 
@@ -280,7 +338,7 @@ def _ended_early(state: State, fact: f.EndedEarly, at: float) -> Change:
 
 
 def _asked(state: State, fact: f.Asked, at: float) -> Change:
-    return _opens(state, QUESTION, Question(fact.question, fact.setup, fact.pass_))
+    return _opens(state, QUESTION, Question(fact.question, fact.setup, fact.pass_, fact.mishap, fact.figure))
 
 
 def _dropped(state: State, fact: f.Dropped, at: float) -> Change:
@@ -406,6 +464,10 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.BoardChosen: _board_chosen,
     f.SetupReopened: _setup_reopened,
     f.BoardSpoilt: _board_spoilt,
+    f.WentWrong: _went_wrong,
+    f.KerfMisplaced: lambda state, fact, at: {"marked": tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))},
+    f.DepthSet: lambda state, fact, at: {"job": fact.change(state.the_job)},
+    f.CameBack: _came_back,
     f.Reopened: _reopened,
     f.Finished: _finished,
     f.EndedEarly: _ended_early,

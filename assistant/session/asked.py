@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from assistant.joinery.misplaced import thinned
 from assistant.plans.checks import CLAMPS, PIECE_CHECK, SAW_OFF, figures_of
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Check, Job, Setup
 from assistant.session import effects as e
 from assistant.session.driven import move_prompt, passes_of
@@ -10,7 +12,8 @@ from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName
 from assistant.session.order import opposite
 from assistant.session.slip import Tried, to_try, trial
-from assistant.session.state import CHECKS, State
+from assistant.session.state import CHECKS, Question, State
+from assistant.session.told import cut_too_shallow, cut_with_depth, kerf_of, length_of
 
 _MOVE = ("setting", "previous", "approach")
 
@@ -72,6 +75,41 @@ def _cut_off(state: State, setup: int) -> dict[str, object]:
     }
 
 
+def _moved(state: State) -> str:
+    """What is to be moved where work that may have moved doesn't suit its cuts: "work" or "carriage"; "" for none."""
+    if state.moved is None:
+        return ""
+    # A driven carriage has been homed since.
+    by_hand = state.the_job.carriage.drive is None
+    return "carriage" if state.moved == Mishap.BUMPED and by_hand else "work"
+
+
+def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
+    """mishap: what it is about. figure: in its steps. What the figures of each mean: `wording.mishaps`."""
+    mishap, figure, job = question.mishap, question.figure, state.the_job
+    figures: dict[str, object] = {"mishap": mishap, "figure": figure, "called": not state.is_cut(question.pass_ or 1)}
+    if mishap in (Mishap.KERF, Mishap.BLADE):
+        figures |= {"kerf": kerf_of(job, figure), "was": job.kerf, "begun": bool(state.cut)}
+    elif mishap == Mishap.MISPLACED and question.name in (QuestionName.FIGURE, QuestionName.SIDE, QuestionName.VERDICT):
+        off_by = figure * length_of(job)
+        one = state.pattern.passes[question.pass_ - 1]
+        lost = thinned(state.pattern, one, off_by) if question.name == QuestionName.VERDICT else ()
+        figures |= {"off_by": off_by, "thinned": lost}
+    elif mishap == Mishap.SHALLOW:
+        figures |= {"depth": state.pattern.depth, "setups": cut_too_shallow(state)}
+    elif mishap == Mishap.DEEP:
+        proud = figure * length_of(job)
+        figures |= {"proud": proud, "depth": state.pattern.depth + proud, "setups": cut_with_depth(state)[1]}
+    return figures
+
+
+def card_prompt(state: State) -> e.Prompt | None:
+    """What to do after the mishap told while standing by; None for none."""
+    if state.trouble is None:
+        return None
+    return prompt("card", mishap=state.trouble, setup=state.setup, depth=state.pattern.depth, moved=bool(state.moved))
+
+
 def question_prompt(state: State) -> e.Prompt:
     question = state.question
     if question is None:
@@ -85,6 +123,8 @@ def question_prompt(state: State) -> e.Prompt:
     if question.name == QuestionName.OFF:
         doubtful = passes_of(state.driving.unproved)
         return prompt("ask off", **place, off_by=state.driving.off_by, beyond=state.driving.beyond, passes=doubtful)
+    if question.mishap is not None or question.name == QuestionName.WHAT:
+        return prompt(f"ask {question.name}", **place, **_of_the_mishap(state, question))
     if question.name == QuestionName.CUT_OFF:
         return prompt("ask cut off", **place, **_cut_off(state, question.setup))
     return prompt(
@@ -95,6 +135,7 @@ def question_prompt(state: State) -> e.Prompt:
         came_from=state.came_from,
         left=state.left_in_all,
         cut_here=state.cut_here,
+        moved=_moved(state),
         same_setup=question.setup == state.setup,
         tolerance=state.the_job.clearance / 4,
         tried=0 if tries is None else tries.pass_,

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from assistant.plans.checks import FIXED, asks_keep_clear, asks_way, figures_of
 from assistant.plans.job_json import fraction_text
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import When
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
-from assistant.session.asked import check_prompts, end_prompts, question_prompt
+from assistant.session.asked import card_prompt, check_prompts, end_prompts, question_prompt
 from assistant.session.checks import first_due, is_due
 from assistant.session.driven import (
     by_tap,
@@ -45,6 +46,9 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
 
     after_gate: the blade is presumed to stand still, and anything may have been touched since the last call.
     """
+    if turn.state.moved and not (turn.state.setup_complete or turn.state.leaves):
+        ask_registered(turn)
+        return
     # Before any check: putting the work to the stop again makes those about its clamping due once more.
     if turn.state.to_register:
         # Of a board that the operator has gone back to, nobody knows whether it has been out of the clamps.
@@ -192,8 +196,16 @@ def name_board(turn: Turn) -> None:
     advance(turn)
 
 
-def ask(turn: Turn, name: QuestionName, setup: int, pass_: int, *before: e.Prompt) -> None:
-    turn.fact(f.Asked(name, setup, pass_))
+def ask(
+    turn: Turn,
+    name: QuestionName,
+    setup: int,
+    pass_: int,
+    *before: e.Prompt,
+    mishap: Mishap | None = None,
+    figure: int = 0,
+) -> None:
+    turn.fact(f.Asked(name, setup, pass_, mishap, figure))
     turn.ask(Klass.QUESTION, *before, question_prompt(turn.state))
 
 
@@ -291,7 +303,8 @@ def say_again(turn: Turn, waits: bool = False, whole: bool = True) -> None:
     elif state.mode in (MOVE_ASKED, HALTED):
         turn.ask(Klass.MOVE, move_prompt(state), waits=waits)
     elif state.mode == STANDING_BY:
-        turn.say(Klass.ANSWER, where_prompt(state), prompt("standing by"))
+        card = card_prompt(state)
+        turn.say(Klass.ANSWER, where_prompt(state), *((card,) if card else ()), prompt("standing by"))
     elif state.mode == FINISHED:
         turn.say(Klass.END, *end_prompts(state, prompt("finished")))
 

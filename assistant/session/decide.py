@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from assistant.plans.intents import OF_THE_VOICE, Intent, Mode
+from assistant.plans.mishaps import Mishap
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.announced import FIRST_WORDS_S, READING_S, WHOLLY_HEARD, deadline, is_announced, is_out
@@ -56,6 +57,8 @@ from assistant.session.events import (
 from assistant.session.from_page import answers_what_it_shows, note_of, only_shown, refused
 from assistant.session.intents import ALWAYS_TIMELY, means_something, wanted
 from assistant.session.kinds import By, Change, Klass, Press, QuestionName, SpeechEnd
+from assistant.session.mishaps import NO_IS_AN_ANSWER, come_back, is_of_a_mishap, take_figure, tapped, tell
+from assistant.session.mishaps import answer as answer_mishap
 from assistant.session.moves import (
     arrived,
     count_pass,
@@ -188,6 +191,9 @@ def _stand_by(turn: Turn, answer: Answer) -> None:
 
 
 def _carry_on(turn: Turn, answer: Answer) -> None:
+    if turn.state.trouble == Mishap.BREAK:
+        come_back(turn)
+        return
     turn.fact(f.CarriedOn(answer.source))
     advance(turn)
 
@@ -223,8 +229,33 @@ def _yes(turn: Turn, answer: Answer) -> None:
     question = turn.state.question
     if question is not None and question.name == QuestionName.MOVE:
         let_after_question(turn, answer)
+    elif question is not None and is_of_a_mishap(question):
+        turn.fact(f.Dropped())
+        answer_mishap(turn, question, True, answer.source)
     else:
         answer_yes(turn)
+
+
+def _no(turn: Turn, answer: Answer) -> None:
+    question = turn.state.question
+    if question is not None and is_of_a_mishap(question):
+        # To some of these no is as good an answer as yes, and given unheard it would be as wrong.
+        if question.name in NO_IS_AN_ANSWER and not _announced(turn, answer):
+            return
+        turn.fact(f.Dropped())
+        answer_mishap(turn, question, False, answer.source)
+    else:
+        answer_no(turn)
+
+
+def _tap_on_question(turn: Turn, answer: Answer) -> None:
+    question = turn.state.question
+    if question is None or not tapped(turn, question):
+        _ignored(turn, answer)
+
+
+def _choose_mishap(turn: Turn, answer: Answer) -> None:
+    tell(turn, None)
 
 
 def _announced(turn: Turn, answer: Answer) -> bool:
@@ -253,10 +284,10 @@ _GESTURES: dict[tuple[Mode, Press], Callable[[Turn, Any], None]] = {
     (CHECKS, Press.TAP): _again,
     (CHECKS, Press.DOUBLE): _again,
     (CHECKS, Press.LONG): _confirm,
-    (QUESTION, Press.TAP): _ignored,
-    (QUESTION, Press.DOUBLE): lambda turn, answer: answer_no(turn),
+    (QUESTION, Press.TAP): _tap_on_question,
+    (QUESTION, Press.DOUBLE): _no,
     (QUESTION, Press.LONG): _yes,
-    (STANDING_BY, Press.TAP): _ignored,
+    (STANDING_BY, Press.TAP): _choose_mishap,
     (STANDING_BY, Press.DOUBLE): _where,
     (STANDING_BY, Press.LONG): _carry_on,
     (MOVE_ASKED, Press.TAP): _let_by_tap,
@@ -327,6 +358,12 @@ def _change(turn: Turn, event: Heard, what: Change) -> None:
         ask_change(turn, what, coming(turn.state) if what == Change.BOARD else turn.state.setup)
 
 
+def _figure(turn: Turn, event: Heard) -> None:
+    question = turn.state.question
+    assert question is not None  # or it means nothing now
+    take_figure(turn, question, int(event.argument or 0))
+
+
 _INTENTS: dict[Intent, Callable[[Turn, Heard], None]] = {
     Intent.CUT: _cut_if_time,
     Intent.AGAIN: _again,
@@ -339,13 +376,15 @@ _INTENTS: dict[Intent, Callable[[Turn, Heard], None]] = {
     Intent.WHERE: _where,
     **{intent: lambda turn, event: change_voice(turn, event.intent) for intent in OF_THE_VOICE},
     Intent.YES: _yes,
-    Intent.NO: lambda turn, event: answer_no(turn),
+    Intent.NO: _no,
     Intent.MARK: _mark,
     Intent.BOARD: lambda turn, event: _change(turn, event, Change.BOARD),
     Intent.REDO: lambda turn, event: _change(turn, event, Change.END),
     Intent.SPOILT: lambda turn, event: _change(turn, event, Change.SPOILT),
     Intent.COPY: lambda turn, event: _change(turn, event, Change.COPY),
     Intent.SOCKET: lambda turn, event: _change(turn, event, Change.SOCKET),
+    Intent.MISHAP: lambda turn, event: tell(turn, Mishap(str(event.argument)) if event.argument else None),
+    Intent.FIGURE: _figure,
     Intent.END: lambda turn, event: ask_end(turn),
     Intent.HALT: halt,
 }

@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import ClassVar
 
 from assistant.joinery.model import Pattern
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
 from assistant.session.kinds import By, MoveKind, QuestionName, Then
 
@@ -234,16 +235,20 @@ class BoardChosen(Fact):
 
 @dataclass(frozen=True, slots=True)
 class SetupReopened(Fact):
-    """These passes are to be cut again. socket: only this one; 0: all of it, since the end is cut off.
+    """These passes are to be cut again. socket: only this one; 0: all of it.
 
-    cut_off: the length that goes with it, mm, as in `SettingCalled`; "" for none.
+    cut_off: the length of the end that goes, mm, as in `SettingCalled`; "" for none. deeper: the kerfs are there, but
+    not deep enough.
     """
 
     kind: ClassVar[str] = "setup_reopened"
+    version: ClassVar[int] = 2
     setup: int
     passes: tuple[int, ...]
     socket: int
     cut_off: str
+    # Without it in repr, older journals' records print as they did.
+    deeper: bool = field(default=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,6 +257,54 @@ class BoardSpoilt(Fact):
 
     kind: ClassVar[str] = "board_spoilt"
     setups: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WentWrong(Fact):
+    """The operator told what went wrong, and that saw and work are safe. mishap: a `Mishap`. pass_: 0 for none."""
+
+    kind: ClassVar[str] = "went_wrong"
+    setup: int
+    pass_: int
+    mishap: str
+
+
+@dataclass(frozen=True, slots=True)
+class KerfMisplaced(Fact):
+    """A kerf that was meant for this pass lies elsewhere, and the board is kept all the same.
+
+    off_by: farther from the reference edge than it should be, mm, as in `SettingCalled`; negative for nearer.
+    """
+
+    kind: ClassVar[str] = "kerf_misplaced"
+    setup: int
+    pass_: int
+    off_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class DepthSet(Fact):
+    """From now on these patterns are cut to another depth. patterns: their places in the job. depth: mm, as above."""
+
+    kind: ClassVar[str] = "depth_set"
+    patterns: tuple[int, ...]
+    depth: str
+
+    def change(self, job: Job) -> Job:
+        """The job as it is from now on."""
+        depth = Fraction(self.depth)
+        patterns = enumerate(job.patterns)
+        return replace(job, patterns=tuple(replace(p, depth=depth) if n in self.patterns else p for n, p in patterns))
+
+
+@dataclass(frozen=True, slots=True)
+class CameBack(Fact):
+    """After a break. lowered: the blade was lowered. touched: anything else was touched, such as the work."""
+
+    kind: ClassVar[str] = "came_back"
+    setup: int
+    lowered: bool
+    touched: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -386,6 +439,8 @@ class Asked(Fact):
     question: QuestionName
     setup: int
     pass_: int
+    mishap: Mishap | None = None
+    figure: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -536,6 +591,10 @@ JOURNALLED: tuple[type[Fact], ...] = (
     BoardChosen,
     SetupReopened,
     BoardSpoilt,
+    WentWrong,
+    KerfMisplaced,
+    DepthSet,
+    CameBack,
     Reopened,
     MoveAsked,
     Moved,

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from assistant.plans.intents import PHRASED, Intent, Mode
+from assistant.plans.mishaps import Mishap
 from assistant.session.detours import back_target
 from assistant.session.driven import waits_to_call
 from assistant.session.events import Heard
+from assistant.session.kinds import QuestionName
 from assistant.session.state import State
+from assistant.session.told import most
 
 Wanted = tuple[tuple[Intent, str | int | None], ...]
+
+MISHAPS = tuple(map(str, Mishap))
 
 # These answer nothing in particular: they can't come too early, and a false one does no harm.
 ALWAYS_TIMELY = frozenset(intent for intent in Intent if intent.row.timely)
@@ -34,9 +39,10 @@ _OF_MODE = {mode: tuple(intent for intent in _IN_ORDER if mode in intent.row.whe
 def wanted(state: State) -> Wanted:
     """The (intent, argument) pairs that have a meaning now."""
     return tuple(
-        (intent, _argument(state, intent))
+        (intent, argument)
         for intent in _OF_MODE[state.effective_mode]
         if intent in PHRASED_OR_CHECK and not _means_nothing(state, intent)
+        for argument in (MISHAPS if intent == Intent.MISHAP else (_argument(state, intent),))
     )
 
 
@@ -46,6 +52,8 @@ def _argument(state: State, intent: Intent) -> str | int | None:
             return state.the_job.checks[state.open_check or 0].name
         case Intent.GO_TO:
             return state.passes
+        case Intent.FIGURE:
+            return most(state, state.question) if state.question else None
     return None
 
 
@@ -58,6 +66,10 @@ def _means_nothing(state: State, intent: Intent) -> bool:
         case Intent.BOARD | Intent.REDO | Intent.SPOILT | Intent.COPY | Intent.SOCKET:
             waits = state.mode in (Mode.MOVE_ASKED, Mode.HALTED)
             return bool(state.chosen) or (waits and not waits_to_call(state))
+        case Intent.MISHAP:
+            return bool(state.chosen)
+        case Intent.FIGURE:
+            return state.question is None or state.question.name != QuestionName.FIGURE
         case Intent.STAND_BY:
             return state.mode not in (Mode.CHECKS, Mode.CUTTING) and not waits_to_call(state)
     return False
@@ -69,5 +81,7 @@ def means_something(state: State, event: Heard) -> bool:
         return False
     if event.intent == Intent.CHECK:
         return event.argument == _argument(state, Intent.CHECK)
+    if event.intent == Intent.MISHAP and event.argument not in (None, *MISHAPS):
+        return False
     at_work = state.mode in (Mode.CHECKS, Mode.CUTTING, Mode.FINISHED)
     return (event.intent == Intent.BACK and at_work) or not _means_nothing(state, event.intent)

@@ -49,7 +49,7 @@ def trial(state: State) -> Trial | None:
     None where nothing is cut in this clamping, or no wall of it stands.
     """
     pattern = state.pattern
-    cut = [one for one in pattern.passes if state.is_cut(one.number)]
+    cut = [one for one in pattern.passes if state.stands(one.number)]
     found = _surest(cut, [*pattern.before, *cut], pattern)
     if found is None:
         return None

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 from assistant.joinery.model import Pattern
 from assistant.plans.intents import Mode
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
 from assistant.session.facts import Looking, Move
 from assistant.session.kinds import QuestionName, SetupStatus
@@ -35,11 +36,16 @@ class Confirmation:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """An open read-back or question."""
+    """An open read-back or question. mishap: what it is about, None for any other.
+
+    figure: the number so far, in the steps of `mishaps.step`; beyond a reference edge negative.
+    """
 
     name: QuestionName
     setup: int
     pass_: int
+    mishap: Mishap | None = None
+    figure: int = 0
 
 
 # No slots here or below: `changed` copies these through their __dict__.
@@ -103,17 +109,21 @@ class Driving:
 class State:
     """n: records applied. setup: from 1, 0 before the first. cursor: the pass last called in this setup, 0 for none.
 
-    Of the job: cuts: a mask for each setup: bit p - 1 is set when its pass p is recorded as cut. status: of each setup.
+    Of the job: cuts: a mask for each setup: bit p - 1 is set when its pass p is recorded as cut. shallow: likewise of
+    the kerfs that are there but not deep enough, so that they don't count as cut. status: of each setup.
     previous: the setup before this one, 0 for none. chosen: the setup that follows once the board in the clamps is out
     of them, whatever the order says; 0 for none. named: the setups whose board was ever named to be clamped. marked:
-    (setup, pass) of every place where a problem was marked, each once, in order.
+    (setup, pass) of every place where a problem was marked, each once, in order. trouble: the mishap told while
+    standing by, whose card is shown until the session goes on.
 
     Of the checks: redo: bit i is set when check i must be asked again whatever its own rule says. touched: a check of
     this setup has been answered, so the previous setup is closed. to_register: this board has cuts in it and was
-    clamped again, and nobody has tried yet whether it lies as it lay. saw_runs: it may; a pass was called since
-    somebody last confirmed that it is off. saw_off_at: when the operator was first asked, after the last pass of this
-    setup, whether the saw is off (s); None if not in this run. answered: checks confirmed in a row, without a setting
-    called or a stop between.
+    clamped again, and nobody has tried yet whether it lies as it lay. moved: the mishap that may have moved the work or
+    the carriage; only trying it against the still blade settles that, whatever anybody says of the clamps. saw_runs:
+    it may; a pass was called since somebody last confirmed that it is off. saw_off_at: when the operator was first
+    asked, after the last pass of this setup, whether the saw is off (s); None if not in this run. answered: checks
+    confirmed in a row, without a setting called or a stop between. since_height: the setups of which a pass was cut
+    since the blade's height was last confirmed.
 
     Of the carriage: carriage_at: the setting last called or tried, mm, or 0 if it was zeroed since. came_from:
     the last different setting before it, or the same setting if the operator has read it there. play_open: the carriage
@@ -157,6 +167,10 @@ class State:
     turns: int = 0
     saw_runs: bool = False
     to_register: bool = False
+    moved: Mishap | None = None
+    trouble: Mishap | None = None
+    shallow: tuple[int, ...] = ()
+    since_height: frozenset[int] = frozenset()
     answered: int = 0
     driving: Driving = Driving()
 
@@ -255,6 +269,10 @@ class State:
     def is_cut(self, pass_: int) -> bool:
         return bool(self.cut >> (pass_ - 1) & 1)
 
+    def stands(self, pass_: int) -> bool:
+        """Whether its kerf is there, deep enough or not."""
+        return self.is_cut(pass_) or bool(self.shallow[self.setup - 1] >> (pass_ - 1) & 1)
+
     def next_pass(self) -> int:
         """The pass to call: the pass in flight, else the next uncut one above it, else the lowest uncut; 0 for none."""
         if self.cursor and not self.is_cut(self.cursor):
@@ -272,6 +290,12 @@ def with_cuts(state: State, mask: int, setup: int = 0) -> tuple[int, ...]:
     """The masks of all setups, with this one for a setup (0: the present one)."""
     place = (setup or state.setup) - 1
     return (*state.cuts[:place], mask, *state.cuts[place + 1 :])
+
+
+def with_shallow(state: State, mask: int, setup: int = 0) -> tuple[int, ...]:
+    """As `with_cuts`, of the kerfs that are not deep enough."""
+    place = (setup or state.setup) - 1
+    return (*state.shallow[:place], mask, *state.shallow[place + 1 :])
 
 
 def with_status(state: State, status: SetupStatus, *setups: int) -> tuple[SetupStatus, ...]:

@@ -11,7 +11,7 @@ from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
-from assistant.session.asked import asked
+from assistant.session.asked import asked, card_prompt
 from assistant.session.checks import asks_saw_off, first_due, is_due, runs_down_until
 from assistant.session.driven import still_from
 from assistant.session.effects import prompt
@@ -134,6 +134,7 @@ def view(state: State, at: float | None = None) -> e.View:
         place=state.place,
         leaves=state.leaves,
         standing=standing_of(state),
+        card=card_prompt(state) if state.effective_mode == STANDING_BY else None,
     )
 
 

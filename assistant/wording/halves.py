@@ -5,6 +5,7 @@ from __future__ import annotations
 from assistant.joinery.halves import Half
 from assistant.plans.model import Setup
 
+SETTING_BAR = "setting bar"
 HALVES = {half: "second half" if half.is_second else "first half" for half in Half if half}
 
 
@@ -30,6 +31,19 @@ def marked_to_backing(end: int, half: str) -> bool:
 def edge_at_stop(half: str) -> str:
     """The edge that is put to the stop."""
     return "other edge" if half == Half.OTHER_EDGE else "reference edge"
+
+
+def to_the_stop(register: str, side: str = "", half: str = "") -> str:
+    """What the reference edge is put to: the stop, or the bar that takes the place of the kerf in front of it.
+
+    half: which one is cut of a board wider than the travel, for a distance piece may lie between.
+    """
+    stop = f"the {side} stop" if side else "the stop"
+    if half == Half.PIECE_IN:
+        return f"to the distance piece at {stop}"
+    if half == Half.PIECE_OUT:
+        return f"to {stop} itself, the distance piece out"
+    return f"against the setting bar at {stop}" if register == SETTING_BAR else f"to {stop}"
 
 
 _TRIED = {

@@ -12,8 +12,16 @@ from assistant.plans.checks import aloud
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.session.effects import Prompt
-from assistant.wording import dial, drive, rework
-from assistant.wording.halves import CLAMPED, edge_at_stop, marked_to_backing, piece_asked, which_half
+from assistant.wording import dial, drive, mishaps, rework
+from assistant.wording.halves import (
+    CLAMPED,
+    SETTING_BAR,
+    edge_at_stop,
+    marked_to_backing,
+    piece_asked,
+    to_the_stop,
+    which_half,
+)
 from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
 from assistant.wording.numbers import (
     cardinal,
@@ -36,7 +44,6 @@ AT_ZERO = {
 }
 """What the blade does at setting 0, by the carriage's zero (`joinery.settings`)."""
 SETTINGS = ("setting", "setting in full")
-SETTING_BAR = "setting bar"
 
 
 class Words:
@@ -282,19 +289,6 @@ def _ways(words: Words, end: int, half: str = "") -> dict[str, str]:
     return {"way": f"{edge_at_stop(half)} {stop}, {face} against the backing", "short_way": f"{short}, {face} back"}
 
 
-def to_the_stop(register: str, side: str = "", half: str = "") -> str:
-    """What the reference edge is put to: the stop, or the bar that takes the place of the kerf in front of it.
-
-    half: which one is cut of a board wider than the travel, for a distance piece may lie between.
-    """
-    stop = f"the {side} stop" if side else "the stop"
-    if half == Half.PIECE_IN:
-        return f"to the distance piece at {stop}"
-    if half == Half.PIECE_OUT:
-        return f"to {stop} itself, the distance piece out"
-    return f"against the setting bar at {stop}" if register == SETTING_BAR else f"to {stop}"
-
-
 def _way(words: Words, figures: dict[str, Any]) -> str:
     half = figures.get("half", "")
     stop = to_the_stop(words.carriage.register, figures["stop_side"], half)
@@ -330,40 +324,6 @@ def _resuming(words: Words, figures: dict[str, Any]) -> str:
     of = f"setup {_setup_of(words, figures)}"
     cut = words.counted(figures["cut"], "pass is recorded as cut", "passes are recorded as cut")
     return f"Resuming {words.job.title}: {place}, {of}. {sentence(cut)}"
-
-
-_TRIED = {
-    "kerf": "Try the stopped blade in that kerf.",
-    "far wall": "The stopped blade just meets that cut's wall away from the reference edge.",
-    "near wall": "The stopped blade just meets that cut's wall towards the reference edge.",
-    "edge": "Only an edge is cut, no kerf to try: the stopped blade just meets that cut's shoulder.",
-}
-"""What shows that the work has not moved, by the place where the blade is tried."""
-
-
-def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
-    carriage = words.carriage
-    bar = ", then put the bar away" if carriage.register == SETTING_BAR else ""
-    half = figures.get("half", "")
-    stop = to_the_stop(carriage.register, carriage.stop_side, half)
-    # The saw comes first: what follows has hands at the blade.
-    begin = f"Saw off and isolated (unplugged). {edge_at_stop(half).capitalize()} {stop}, and clamp{bar}."
-    if not figures["tried"]:
-        nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
-        if half == Half.PIECE_OUT and not figures["cut_here"]:
-            return f"{begin} No pass of this half is cut yet: what can be tried comes next. Done? {YES_NO}"
-        return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
-    tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
-    pass_ = words.count(figures["tried"])
-    if carriage.drive:
-        stands = f"The carriage stands at pass {pass_}: leave it there."
-    else:
-        stands = f"Carriage to pass {pass_}: {words.move(figures)}."
-    return (
-        f"{begin} {stands} "
-        f"{_TRIED[figures['where']]} If it is off {tolerance}, clamp the work to suit the cut and mark down a problem. "
-        f"Done? {YES_NO}"
-    )
 
 
 def _ask_zeroed(words: Words, figures: dict[str, Any]) -> str:
@@ -493,7 +453,7 @@ _SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
     "ask back": _ask_back,
     "ask carriage": _ask_carriage,
     "resumed": lambda words, figures: f"{_resuming(words, figures)} See that the saw is off.",
-    "ask registered": _ask_registered,
+    **mishaps.SENTENCES,
     "ask zeroed": _ask_zeroed,
     "where": _where,
     "way": _way,
@@ -554,6 +514,7 @@ _TEMPLATES: dict[str, str] = {
     "advanced from the page": "Advanced from the page.",
     **drive.TEMPLATES,
     **rework.TEMPLATES,
+    **mishaps.TEMPLATES,
 }
 
 # What a log keeps of a prompt. It stays there when something else is open, so it never says what to do: "long press to
@@ -564,7 +525,7 @@ STANDS = frozenset({
     "nothing changed", "nothing to go back to", "earlier setup closed", "no such pass",
     "pressed too early", "heard too late", "heard too early", "means nothing now", "not heard", "session over",
     "code not said", "not from the page", "advanced from the page",
-    *drive.STANDS, *rework.STANDS,
+    *drive.STANDS, *rework.STANDS, *mishaps.STANDS,
 })  # fmt: skip
 """Kept whole: they state facts, and stay true whenever they are read."""
 
@@ -576,6 +537,7 @@ RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "setting in full": _called,
     **drive.RECORDS,
     **rework.RECORDS,
+    **mishaps.RECORDS,
     "stage over": "Stage {stage} is done.",
     "setup reopened": "That board again, for pass {pass_}.",
     "finished": "All cut.",
@@ -594,7 +556,6 @@ RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
     "ask carriage": lambda words, figures: f"Asked: carriage untouched at {words.position(figures['carriage_at'])}?",
     "ask zeroed": "Asked: carriage zeroed again?",
     "ask clamped": "Asked: still clamped just as it was?",
-    "ask registered": "Asked: clamped again?",
     "pairing code": "The pairing code was said.",
 }
 """Kept in these words, without what the prompt asks for."""

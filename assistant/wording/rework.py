@@ -14,7 +14,7 @@ from assistant.wording.joining import YES_NO, sentence
 Figures = dict[str, Any]
 
 
-def _board(words: Words, number: int, ended: bool = True) -> str:
+def board_of(words: Words, number: int, ended: bool = True) -> str:
     """A setup's board, and which it is of several: "front, 2 of 4, end 1". ended: name the end too."""
     setup = words.job.setups[number - 1]
     of = max(s.first_copy + s.copies - 1 for s in words.job.setups if (s.board, s.part) == (setup.board, setup.part))
@@ -31,13 +31,13 @@ def _board(words: Words, number: int, ended: bool = True) -> str:
 
 def _ask_board(words: Words, figures: Figures) -> str:
     if figures["begun"]:
-        return f"Leave this board as it is, and go on with {_board(words, figures['setup'])}? {YES_NO}"
-    return f"Go on with {_board(words, figures['setup'])}? {YES_NO}"
+        return f"Leave this board as it is, and go on with {board_of(words, figures['setup'])}? {YES_NO}"
+    return f"Go on with {board_of(words, figures['setup'])}? {YES_NO}"
 
 
 def _ask_cut_off(words: Words, figures: Figures) -> str:
     """Both boards are named before anybody cuts: a box whose opposite sides differ in length isn't square."""
-    off, board = words.length(figures["off"]), sentence(_board(words, figures["setup"])).rstrip(".")
+    off, board = words.length(figures["off"]), sentence(board_of(words, figures["setup"])).rstrip(".")
     both = f"That takes {off} from the length"
     match figures["facing"]:
         case None:
@@ -45,7 +45,7 @@ def _ask_cut_off(words: Words, figures: Figures) -> str:
         case 0:
             both = f"{both}, and the board opposite must lose as much: have its end cut again too"
         case facing:
-            name = _board(words, facing, ended=False)
+            name = board_of(words, facing, ended=False)
             both = f"{both}, and {name}{',' * (', ' in name)} must lose as much"
     return f"{board}: to cut it again, the old joint must be cut off. {both}. Is there length to spare? {YES_NO}"
 
@@ -55,13 +55,13 @@ def _socket(words: Words, number: int) -> str:
 
 
 def _ask_socket(words: Words, figures: Figures) -> str:
-    place = f"{_socket(words, figures['pass_'])} of {_board(words, figures['setup'])}"
+    place = f"{_socket(words, figures['pass_'])} of {board_of(words, figures['setup'])}"
     return f"Cut {place} again, and count it as not cut? {YES_NO}"
 
 
 def _ask_spoilt(words: Words, figures: Figures) -> str:
     setup = words.job.setups[figures["setup"] - 1]
-    board = sentence(_board(words, figures["setup"], ended=False)).rstrip(".")
+    board = sentence(board_of(words, figures["setup"], ended=False)).rstrip(".")
     if setup.copies > 1:
         return f"{board}: count all {words.count(setup.copies)} as spoilt, and cut others in their place? {YES_NO}"
     return f"{board}: count it as spoilt, and cut another in its place? {YES_NO}"
@@ -72,7 +72,7 @@ def _ask_copy(words: Words, figures: Figures) -> str:
 
 
 def _asked(what: str, ended: bool = True) -> Callable[[Words, Figures], str]:
-    return lambda words, figures: f"Asked: {what.format(_board(words, figures['setup'], ended))}?"
+    return lambda words, figures: f"Asked: {what.format(board_of(words, figures['setup'], ended))}?"
 
 
 def _no_such_socket(words: Words, figures: Figures) -> str:
@@ -92,12 +92,12 @@ SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
     "ask copy": _ask_copy,
     "no such socket": _no_such_socket,
     "socket not cut": _socket_not_cut,
-    "setup is cut": lambda words, figures: f"{sentence(_board(words, figures['setup']))} It is all cut already.",
+    "setup is cut": lambda words, figures: f"{sentence(board_of(words, figures['setup']))} It is all cut already.",
     "stage waits": lambda words, figures: (
-        f"{sentence(_board(words, figures['setup']))} Its first stage must be cut and glued before that."
+        f"{sentence(board_of(words, figures['setup']))} Its first stage must be cut and glued before that."
     ),
     "half waits": lambda words, figures: (
-        f"{sentence(_board(words, figures['setup']))} The first half of that end must be cut before the second."
+        f"{sentence(board_of(words, figures['setup']))} The first half of that end must be cut before the second."
     ),
 }
 

@@ -20,7 +20,7 @@ from tests.session.jobs import HANDWHEEL, few_checks, job, plan
 
 def cut_of(parts: str, *numbers: int, width: int = 30) -> State:
     """Passes recorded as cut on one end of this part; kerf 3.18 mm, segments of 6 mm, so two passes a socket."""
-    state = State(job=job(plan(width, parts=parts)), mode="cutting", setup=1, carriage_at=Fraction(20))
+    state = State(job=job(plan(width, parts=parts)), mode="cutting", setup=1, shallow=(0, 0), carriage_at=Fraction(20))
     return replace(state, cuts=(sum(1 << number - 1 for number in numbers), *state.cuts[1:]))
 
 
@@ -59,7 +59,7 @@ def test_without_a_wall_there_is_nothing_to_try() -> None:
 def test_a_pass_whose_kerf_ends_where_the_next_begins_has_no_wood_between_them() -> None:
     shop = Shop("mm", Blade(Fraction(3), overlap=Fraction(0)), Carriage(), checks=few_checks())
     a_job = build_job(plan(30, parts="A", clearance=Fraction(0)), shop)
-    state = State(job=a_job, mode="cutting", setup=1, cuts=(0b11, 0))
+    state = State(job=a_job, mode="cutting", setup=1, cuts=(0b11, 0), shallow=(0, 0))
     first, last = state.pattern.passes[:2]
     assert first.socket == last.socket and first.kerf_to == last.kerf_from
     found = trial(state)

@@ -109,6 +109,8 @@ class PassTimes:
                     self.job = job
                 case f.JobExtended():
                     self.job = record.fact.extend(self.job) if self.job else None
+                case f.DepthSet():
+                    self.job = record.fact.change(self.job) if self.job else None
                 case f.SetupReopened() | f.BoardSpoilt():
                     gone = _taken_back(record.fact)
                     self.passes = [one for one in self.passes if not gone(one["setup"], one["pass"])]

@@ -1,0 +1,222 @@
+"""What went wrong: the questions of each mishap, asked while standing by, and the facts that follow from the answers.
+
+An operator who stands by says what happened, or chooses it: by tapping through the list, at the terminal or on the
+bench page. First everything is made safe, and that is journalled with whatever follows from it in any case
+(`aftermath`). What the other answers add is journalled as soon as they are given, so an interruption between two
+questions loses nothing but the open one.
+"""
+
+from __future__ import annotations
+
+from assistant.errors import BadInput
+from assistant.plans.job_json import fraction_text
+from assistant.plans.mishaps import Mishap
+from assistant.plans.model import Job
+from assistant.session import facts as f
+from assistant.session.anew import kerf_changed
+from assistant.session.asked import card_prompt
+from assistant.session.calling import advance, ask
+from assistant.session.detours import ask_change, nothing_changed
+from assistant.session.effects import prompt
+from assistant.session.kinds import By, Change, Klass, QuestionName
+from assistant.session.state import Question
+from assistant.session.told import cut_too_shallow, cut_with_depth, first_figure, kerf_of, length_of, most, places
+from assistant.session.turn import Turn
+
+_KERF = (Mishap.KERF, Mishap.BLADE)
+# What may have happened before a cut was recorded, so that the cut is where the work lay afterwards.
+_BEFORE_A_CUT = (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST)
+_JUDGED = (Mishap.CUPPED, Mishap.CHIPPED, Mishap.SWAPPED)
+_TAPS_ROUND = 20
+"""By tapping, a kerf goes up by so many steps, and then on from as many below."""
+
+
+NO_IS_AN_ANSWER = frozenset(
+    {QuestionName.SURE, QuestionName.WHICH, QuestionName.SIDE, QuestionName.LOWERED, QuestionName.TOUCHED}
+)
+"""The questions to which no doesn't mean that nothing changes."""
+
+
+def is_of_a_mishap(question: Question) -> bool:
+    return question.mishap is not None or question.name == QuestionName.WHAT
+
+
+def tell(turn: Turn, mishap: Mishap | None) -> None:
+    """Ask whether this is what happened, and for everything to be made safe. None: ask what happened."""
+    name = QuestionName.WHAT if mishap is None else QuestionName.SAFE
+    ask(turn, name, turn.state.setup, turn.state.cursor, mishap=mishap)
+
+
+def tapped(turn: Turn, question: Question) -> bool:
+    """A tap while this is asked: the next mishap, or one more. Whether it meant anything."""
+    match question.name:
+        case QuestionName.WHAT:
+            tell(turn, next(iter(Mishap)))
+        case QuestionName.SAFE:
+            every = list(Mishap)
+            assert question.mishap is not None
+            tell(turn, every[(every.index(question.mishap) + 1) % len(every)])
+        case QuestionName.FIGURE:
+            take_figure(turn, question, _one_more(turn.state.the_job, question, most(turn.state, question)))
+        case _:
+            return False
+    return True
+
+
+def _one_more(job: Job, question: Question, greatest: int) -> int:
+    if question.mishap in _KERF:
+        start = first_figure(job, question.mishap)
+        return question.figure + 1 if question.figure < start + _TAPS_ROUND else max(1, start - _TAPS_ROUND)
+    return question.figure % greatest + 1
+
+
+def take_figure(turn: Turn, question: Question, figure: int) -> None:
+    """Ask the same again, with this figure so far."""
+    ask(turn, QuestionName.FIGURE, question.setup, question.pass_, mishap=question.mishap, figure=figure)
+
+
+def answer(turn: Turn, question: Question, yes: bool, by: By) -> None:
+    """What follows from the answer to a question about a mishap, which is closed already."""
+    match question.name:
+        case QuestionName.WHAT if yes:
+            turn.lead(prompt("tap to choose"))
+            tell(turn, None)
+        case QuestionName.SAFE if yes:
+            _made_safe(turn, question)
+        case QuestionName.SURE:
+            _sure(turn, question, yes)
+        case QuestionName.WHICH:
+            _which(turn, question, yes)
+        case QuestionName.FIGURE if yes:
+            _figure_given(turn, question)
+        case QuestionName.SIDE:
+            figure = -question.figure if yes else question.figure
+            ask(turn, QuestionName.VERDICT, question.setup, question.pass_, mishap=question.mishap, figure=figure)
+        case QuestionName.VERDICT:
+            _judged(turn, question, yes)
+        case QuestionName.LOWERED:
+            ask(turn, QuestionName.TOUCHED, question.setup, 0, mishap=question.mishap, figure=int(yes))
+        case QuestionName.TOUCHED:
+            turn.fact(f.CameBack(question.setup, bool(question.figure), yes))
+            turn.fact(f.CarriedOn(by))
+            advance(turn)
+        case _:
+            nothing_changed(turn)
+
+
+def come_back(turn: Turn) -> None:
+    """The operator carries on after a break."""
+    ask(turn, QuestionName.LOWERED, turn.state.setup, 0, mishap=Mishap.BREAK)
+
+
+def _made_safe(turn: Turn, question: Question) -> None:
+    mishap, state = question.mishap, turn.state
+    assert mishap is not None
+    turn.fact(f.WentWrong(question.setup, question.pass_, mishap))
+    if mishap in _BEFORE_A_CUT:
+        _ask_place(turn, QuestionName.SURE, mishap, [n for n in places(state) if state.is_cut(n)])
+    elif mishap == Mishap.MISPLACED:
+        _ask_place(turn, QuestionName.WHICH, mishap, places(state))
+    elif mishap in (Mishap.DEEP, Mishap.MISSED, *_KERF):
+        figure = first_figure(state.the_job, mishap)
+        ask(turn, QuestionName.FIGURE, state.setup, state.cursor, mishap=mishap, figure=figure)
+    elif mishap in _JUDGED or (mishap == Mishap.SHALLOW and cut_too_shallow(state)):
+        ask(turn, QuestionName.VERDICT, state.setup, state.cursor, mishap=mishap)
+    else:
+        _done(turn)
+
+
+def _ask_place(turn: Turn, name: QuestionName, mishap: Mishap, among: list[int]) -> None:
+    """Ask about the first of these passes, or end where there is none."""
+    if among:
+        ask(turn, name, turn.state.setup, among[0], mishap=mishap)
+    else:
+        _done(turn)
+
+
+def _after(pass_: int, among: list[int]) -> list[int]:
+    return among[among.index(pass_) + 1 :] if pass_ in among else among
+
+
+def _sure(turn: Turn, question: Question, yes: bool) -> None:
+    """A pass that was cut after the work had moved is cut again, and so perhaps was the one before it."""
+    state = turn.state
+    if yes:
+        _done(turn)
+        return
+    left = _after(question.pass_, [n for n in places(state) if state.is_cut(n)])
+    turn.fact(f.SteppedBack(question.setup, question.pass_))
+    assert question.mishap is not None
+    _ask_place(turn, QuestionName.SURE, question.mishap, left)
+
+
+def _which(turn: Turn, question: Question, yes: bool) -> None:
+    assert question.mishap is not None
+    if yes:
+        ask(turn, QuestionName.FIGURE, question.setup, question.pass_, mishap=question.mishap)
+    elif left := _after(question.pass_, places(turn.state)):
+        _ask_place(turn, QuestionName.WHICH, question.mishap, left)
+    else:
+        nothing_changed(turn)
+
+
+def _figure_given(turn: Turn, question: Question) -> None:
+    state, mishap = turn.state, question.mishap
+    wrong = prompt("no figure yet") if not question.figure else None
+    if mishap in _KERF and wrong is None:
+        try:
+            kerf_changed(state, kerf_of(state.the_job, question.figure), mishap == Mishap.BLADE)
+        except BadInput as error:
+            wrong = prompt("kerf won't do", why=error.faults[0].what, mend=error.faults[0].mend)
+    if wrong is not None:
+        turn.lead(wrong)
+        assert mishap is not None
+        take_figure(turn, question, first_figure(state.the_job, mishap))
+        return
+    name = QuestionName.SIDE if mishap == Mishap.MISPLACED else QuestionName.VERDICT
+    ask(turn, name, question.setup, question.pass_, mishap=mishap, figure=question.figure)
+
+
+def _judged(turn: Turn, question: Question, yes: bool) -> None:
+    """What was read back is done; or the board is spoilt, where that is the other way out."""
+    state, mishap, figure = turn.state, question.mishap, question.figure
+    if not yes:
+        if mishap in (Mishap.MISPLACED, Mishap.DEEP, *_JUDGED):
+            ask_change(turn, Change.SPOILT, question.setup)
+        else:
+            nothing_changed(turn)
+        return
+    match mishap:
+        case Mishap.MISPLACED:
+            off_by = figure * length_of(state.the_job)
+            turn.fact(f.KerfMisplaced(question.setup, question.pass_, fraction_text(off_by)))
+            if state.is_cut(question.pass_):
+                turn.fact(f.SteppedBack(question.setup, question.pass_))
+        case Mishap.SHALLOW:
+            _cut_deeper(turn, cut_too_shallow(state))
+        case Mishap.DEEP:
+            patterns, shallower = cut_with_depth(state)
+            depth = state.pattern.depth + figure * length_of(state.the_job)
+            turn.fact(f.DepthSet(patterns, fraction_text(depth)))
+            _cut_deeper(turn, shallower)
+        case Mishap.MISSED:
+            turn.fact(f.Jumped(question.setup, figure))
+        case Mishap.KERF | Mishap.BLADE:
+            changed = kerf_changed(state, kerf_of(state.the_job, figure), mishap == Mishap.BLADE)
+            turn.fact(changed.extended)
+            if changed.successor:
+                turn.fact(f.BoardChosen(changed.successor))
+    _done(turn)
+
+
+def _cut_deeper(turn: Turn, setups: tuple[int, ...]) -> None:
+    for number in setups:
+        mask = turn.state.cuts[number - 1]
+        passes = tuple(n + 1 for n in range(mask.bit_length()) if mask >> n & 1)
+        turn.fact(f.SetupReopened(number, passes, 0, "", deeper=True))
+
+
+def _done(turn: Turn) -> None:
+    """What to do now; nothing goes on before the operator carries on."""
+    card = card_prompt(turn.state)
+    turn.say(Klass.ANSWER, *((card,) if card else ()), prompt("standing by"))

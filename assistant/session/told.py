@@ -1,0 +1,73 @@
+"""What a mishap is about: which passes and setups it concerns, and what its figures mean. Lengths: Fraction, mm."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from assistant.joinery.units import MM_PER_UNIT
+from assistant.plans.mishaps import Mishap
+from assistant.plans.model import Job
+from assistant.session.state import Question, State
+
+MOST_OFF, MOST_DEEP, MOST_KERF = 300, 100, 999
+"""The greatest figures that are taken: of a cut in the wrong place, of one too deep, of a kerf; in their own steps."""
+
+
+def length_of(job: Job) -> Fraction:
+    """What one step of a figure means, mm: a tenth of a millimetre, or a hundredth of an inch."""
+    return Fraction(1, 10) if job.carriage.unit == "mm" else MM_PER_UNIT["in"] / 100
+
+
+def kerf_of(job: Job, figure: int) -> Fraction:
+    """The kerf that a figure means, mm: in hundredths of a millimetre, or thousandths of an inch."""
+    return figure * _kerf_step(job)
+
+
+def _kerf_step(job: Job) -> Fraction:
+    return Fraction(1, 100) if job.carriage.unit == "mm" else MM_PER_UNIT["in"] / 1000
+
+
+def first_figure(job: Job, mishap: Mishap) -> int:
+    """With which figure tapping begins: with the present kerf, or with none."""
+    return round(job.kerf / _kerf_step(job)) if mishap in (Mishap.KERF, Mishap.BLADE) else 0
+
+
+def most(state: State, question: Question) -> int:
+    """The greatest figure that can be answered."""
+    match question.mishap:
+        case Mishap.MISSED:
+            return state.passes
+        case Mishap.DEEP:
+            return MOST_DEEP
+        case Mishap.MISPLACED:
+            return MOST_OFF
+    return MOST_KERF
+
+
+def places(state: State) -> list[int]:
+    """The passes of this setup that may have gone wrong, the likeliest first.
+
+    The one called, then those cut, from the last one back.
+    """
+    called = [state.cursor] if state.cursor and not state.is_cut(state.cursor) else []
+    cut = [n for n in range(state.passes, 0, -1) if state.is_cut(n)]
+    at = state.cursor or state.passes
+    return called + [n for n in cut if n <= at] + [n for n in cut if n > at]
+
+
+def cut_too_shallow(state: State) -> tuple[int, ...]:
+    """The setups that have cuts since the blade's height was last confirmed, in the order of cutting."""
+    return tuple(n for n in _of_one_depth(state) if state.cuts[n - 1] and (n in state.since_height or n == state.setup))
+
+
+def cut_with_depth(state: State) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """The patterns, by place, of the present depth, and the setups whose cuts were made at a height that was right."""
+    alike = _of_one_depth(state)
+    patterns = sorted({state.the_job.setups[n - 1].pattern for n in alike})
+    true = tuple(n for n in alike if state.cuts[n - 1] and n not in state.since_height and n != state.setup)
+    return tuple(patterns), true
+
+
+def _of_one_depth(state: State) -> tuple[int, ...]:
+    job, stage, depth = state.the_job, state.the_setup.stage, state.pattern.depth
+    return tuple(n for n in state.counted if job.setups[n - 1].stage == stage and job.pattern_of(n).depth == depth)

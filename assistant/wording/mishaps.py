@@ -1,0 +1,269 @@
+"""What is said when something went wrong: the questions, what to do, and how work that may have moved is tried.
+
+As in `prompts`, which takes these in. What to do is common practice, no source. Whatever has a hand near the blade
+begins with the saw off and isolated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from typing import Any, Protocol
+
+from assistant.joinery.halves import Half
+from assistant.joinery.misplaced import Thinned
+from assistant.joinery.model import Carriage
+from assistant.plans.mishaps import Mishap
+from assistant.wording import drive
+from assistant.wording.halves import SETTING_BAR, edge_at_stop, to_the_stop
+from assistant.wording.joining import YES_NO, listed, sentence
+from assistant.wording.rework import board_of
+
+Figures = dict[str, Any]
+
+
+class Words(drive.Words, Protocol):
+    """What these sentences need of `prompts.Words`."""
+
+    carriage: Carriage
+
+    def depth(self, mm: Fraction) -> str: ...
+
+    def move(self, figures: Figures) -> str: ...
+
+
+SAFE = "Saw off and isolated, plug out?"
+BACK = f"Sled drawn right back? {SAFE}"
+_SAFE: dict[Mishap, str] = {
+    Mishap.JAMMED: f"Hold it still, and switch the saw off. Don't draw it back. Blade stopped? {SAFE}",
+    Mishap.TRIPPED: f"Hold it still, and put the saw's switch to off. Blade stopped? {SAFE}",
+    Mishap.LOOSE: f"Don't reach for it. Sled drawn back, saw off, blade stopped? {SAFE}",
+    Mishap.BUMPED: f"Leave the carriage as it stands. {BACK}",
+    Mishap.OVERSHOT: "Nothing has been cut there?",
+    Mishap.KERF: "Is that so?",
+    Mishap.BLADE: "Is the saw isolated still, plug out?",
+}
+"""What comes after the mishap's name, where it isn't `BACK`."""
+
+_CARDS: dict[Mishap, str] = {
+    Mishap.MISPLACED: (
+        "The right cut is still to be made. What a finger has lost is filled with a strip of the same wood, its grain "
+        "running the same way, and trimmed once the glue is dry."
+    ),
+    Mishap.SHALLOW: "Raise the blade to {depth} above the bed, and measure the tooth that stands highest.",
+    Mishap.DEEP: "The blade stays at {depth} above the bed for every end. Measure the tooth that stands highest.",
+    Mishap.MISSED: "That pass is called next.",
+    Mishap.OVERSHOT: "Go back well below the setting, and come up to it again.",
+    Mishap.JAMMED: (
+        "Turn the blade backwards by hand until it is free, and only then draw the sled back. Look for a kerf that has "
+        "closed, a blunt or bent blade, and a sled that is off its line."
+    ),
+    Mishap.TRIPPED: (
+        "Draw the sled back with the blade still. Reset the breaker only with the saw's switch at off, and start the "
+        "saw with the wood clear of the blade. Feed more slowly. If it trips again, have the saw seen to."
+    ),
+    Mishap.LOOSE: "Push the piece away with a stick, never with your fingers, and look where it came from.",
+    Mishap.DUST: "Brush it away, under the board as well, and look at the sled's ways. Don't blow it.",
+    Mishap.CUPPED: "A cupped board rocks, and closes on the blade. Clamp it flat to the backing over its whole width.",
+    Mishap.CHIPPED: "Put a fresh face of the backing behind the cut. Keep the chip, and glue it back.",
+    Mishap.SWAPPED: "Mark the board with the name that it has now, and what has lost a board with the other's.",
+    Mishap.KERF: "The saw's blade is the same, so nothing else changes.",
+    Mishap.BLADE: (
+        "Cut a test kerf in an offcut first, and measure it. If it isn't the kerf that you gave, say so again before "
+        "you go on."
+    ),
+    Mishap.BREAK: "Leave blade, zero and clamps alone. When you carry on, you are asked what was touched.",
+}
+_TRIED_NEXT = "When you carry on, the work is tried against the still blade."
+_PUT_NEXT = "Clamp the board at the stop as if it were new."
+
+
+def _card(words: Words, figures: Figures) -> str:
+    mishap = figures["mishap"]
+    card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]))
+    if mishap in (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST):
+        card = f"{card} {_TRIED_NEXT if figures['moved'] else _PUT_NEXT}".lstrip()
+    return card
+
+
+def _ask_safe(words: Words, figures: Figures) -> str:
+    mishap = figures["mishap"]
+    return f"{sentence(mishap.means)} {_SAFE.get(mishap, BACK)} {YES_NO}"
+
+
+def _ask_sure(words: Words, figures: Figures) -> str:
+    return f"Was pass {words.count(figures['pass_'])} cut before that, and is it good? {YES_NO}"
+
+
+def _ask_which(words: Words, figures: Figures) -> str:
+    called = ", the one called now" if figures["called"] else ""
+    return f"Was it pass {words.count(figures['pass_'])}{called}? {YES_NO}"
+
+
+def _fine(words: Words) -> bool:
+    return words.carriage.unit == "mm"
+
+
+def _ask_figure(words: Words, figures: Figures) -> str:
+    """What is asked for, or the figure so far, which can be tapped on or answered."""
+    mishap, figure = figures["mishap"], figures["figure"]
+    so_far = "Tap to add one, long press if that is right."
+    if mishap in (Mishap.KERF, Mishap.BLADE):
+        steps = "hundredths of a millimetre" if _fine(words) else "thousandths of an inch"
+        return f"Kerf {words.length(figures['kerf'])}? Say the figure in {steps}. {so_far}"
+    if mishap == Mishap.MISSED:
+        if figure:
+            return f"Pass {words.count(figure)}? {so_far}"
+        return "Which pass was missed? Say its figure, or tap once for each."
+    if figure:
+        return f"{sentence(words.length(figures['off_by' if mishap == Mishap.MISPLACED else 'proud']))} {so_far}"
+    steps = "tenths of a millimetre" if _fine(words) else "hundredths of an inch"
+    asks = "How far is it off" if mishap == Mishap.MISPLACED else "How much too deep are they"
+    return f"{asks}, in {steps}? Say the figure, or tap once for each."
+
+
+def _ends(words: Words, setups: tuple[int, ...]) -> str:
+    """Which ends are cut again: named where they are few."""
+    if len(setups) > 3:
+        return f"{words.count(len(setups))} ends"
+    return listed([board_of(words, number) for number in setups])
+
+
+def _ask_verdict(words: Words, figures: Figures) -> str:
+    match figures["mishap"]:
+        case Mishap.MISPLACED:
+            asks = _of_misplaced(words, figures)
+        case Mishap.SHALLOW:
+            ends, depth = _ends(words, figures["setups"]), words.depth(figures["depth"])
+            asks = f"Cut again, every pass, with the blade at {depth}: {ends}. Is that right?"
+        case Mishap.DEEP:
+            asks = _of_too_deep(words, figures)
+        case Mishap.MISSED:
+            asks = f"Go to pass {words.count(figures['figure'])}, and count it as not cut?"
+        case Mishap.KERF | Mishap.BLADE:
+            asks = _of_kerf(words, figures)
+        case Mishap.CUPPED:
+            asks = "Does it lie flat to the backing once it is clamped?"
+        case Mishap.CHIPPED:
+            asks = "Can the finger be mended?"
+        case _:
+            board = words.job.setups[figures["setup"] - 1].board
+            asks = f"Is this board as long as {board}, so that it can take its place?"
+    return f"{asks} {YES_NO}"
+
+
+def _of_misplaced(words: Words, figures: Figures) -> str:
+    off_by: Fraction = figures["off_by"]
+    lost: tuple[Thinned, ...] = figures["thinned"]
+    way = "nearer to the reference edge" if off_by < 0 else "farther from the reference edge"
+    off = f"Off by {words.length(abs(off_by))}, {way}"
+    if not lost:
+        return f"{off}: no finger has lost anything. Carry on with this board?"
+    fingers = [
+        f"finger {words.count(one.finger)} loses {words.length(one.lost)} and keeps {words.length(one.left)}"
+        for one in lost
+    ]
+    if all(one.can_be_filled for one in lost):
+        return f"{off}: {listed(fingers)}. A strip glued in can save it, and its mate is as planned. Carry on with it?"
+    return (
+        f"{off}: {listed(fingers)}. A strip can't save that; its mate is good. Carry on all the same?"
+    )
+
+
+def _of_too_deep(words: Words, figures: Figures) -> str:
+    proud, depth, setups = words.length(figures["proud"]), words.depth(figures["depth"]), figures["setups"]
+    again = f" {sentence(_ends(words, setups)).rstrip('.')} must be cut again, deeper." if setups else ""
+    return (
+        f"The fingers will stand {proud} proud, and the inside loses {proud} at each end.{again} "
+        f"Cut every end to {depth}?"
+    )
+
+
+def _of_kerf(words: Words, figures: Figures) -> str:
+    kerf, was = words.length(figures["kerf"]), words.length(figures["was"])
+    if figures["mishap"] == Mishap.KERF:
+        begun = "what is begun is finished by the old figures"
+    else:
+        begun = "what is begun gets its other walls by the new kerf, and this board comes out first"
+    return f"Kerf {kerf} instead of {was}: what isn't begun is laid out anew, and {begun}. Is that right?"
+
+
+TRIED = {
+    "kerf": "Try the stopped blade in that kerf, turned by hand: the teeth of both sides just pass.",
+    "far wall": "The stopped blade just meets that cut's wall away from the reference edge.",
+    "near wall": "The stopped blade just meets that cut's wall towards the reference edge.",
+    "edge": "Only an edge is cut, no kerf to try: the stopped blade just meets that cut's shoulder.",
+}
+"""What shows that the work has not moved, by the place where the blade is tried."""
+
+
+def _ask_registered(words: Words, figures: Figures) -> str:
+    carriage, moved = words.carriage, figures.get("moved", "")
+    bar = ", then put the bar away" if carriage.register == SETTING_BAR else ""
+    half = figures.get("half", "")
+    stop = to_the_stop(carriage.register, carriage.stop_side, half)
+    # The saw comes first: what follows has hands at the blade.
+    begin = f"Saw off and isolated (unplugged). {edge_at_stop(half).capitalize()} {stop}, and clamp{bar}."
+    if not figures["tried"]:
+        nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
+        if half == Half.PIECE_OUT and not figures["cut_here"]:
+            return f"{begin} No pass of this half is cut yet: what can be tried comes next. Done? {YES_NO}"
+        return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
+    tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
+    pass_ = words.count(figures["tried"])
+    if carriage.drive:
+        stands = f"The carriage stands at pass {pass_}: leave it there."
+    else:
+        stands = f"Carriage to pass {pass_}: {words.move(figures)}."
+    if moved == "carriage":
+        begin, mend = (
+            "Saw off and isolated (unplugged). Leave the work clamped.",
+            "set the reading to suit, not the work",
+        )
+    else:
+        mend = "clamp the work to suit the cut and mark down a problem"
+    if moved == "work":
+        begin = "Saw off and isolated (unplugged)."
+        mend = "move the work, not the carriage, and clamp it"
+    tried = f"{TRIED[figures['where']]} If it is off {tolerance}, {mend}."
+    return f"{begin} {stands} {tried} Done? {YES_NO}"
+
+
+SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
+    "ask registered": _ask_registered,
+    "ask safe": _ask_safe,
+    "ask sure": _ask_sure,
+    "ask which": _ask_which,
+    "ask figure": _ask_figure,
+    "ask verdict": _ask_verdict,
+    "card": _card,
+    "kerf won't do": lambda words, figures: f"{sentence(figures['why'])} {sentence(figures['mend'])}",
+}
+
+TEMPLATES: dict[str, str] = {
+    "ask what": "What went wrong? Tap to hear one thing after the other; double tap if nothing did.",
+    "ask side": f"Does the cut lie nearer to the reference edge than it should? {YES_NO}",
+    "ask lowered": f"Was the blade lowered meanwhile? {YES_NO}",
+    "ask touched": f"Was anything else touched: work, clamps, carriage or zero? {YES_NO}",
+    "tap to choose": "A tap goes through what can go wrong.",
+    "no figure yet": "No figure yet.",
+}
+
+STANDS = frozenset({"kerf won't do", "no figure yet"})
+"""Prompts that a log keeps whole, as in `prompts.STANDS`."""
+
+RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
+    "ask registered": "Asked: clamped again?",
+    "ask what": "Asked: what went wrong?",
+    "ask safe": lambda words, figures: f"Asked: {figures['mishap'].means}, and all safe?",
+    "ask sure": "Asked: pass {pass_} cut before that?",
+    "ask which": "Asked: was it pass {pass_}?",
+    "ask figure": lambda words, figures: f"Asked: the figure, {figures['figure']} so far?",
+    "ask side": "Asked: nearer to the reference edge?",
+    "ask verdict": lambda words, figures: f"Asked: go on, {figures['mishap'].means}?",
+    "ask lowered": "Asked: was the blade lowered?",
+    "ask touched": "Asked: was anything else touched?",
+    "card": lambda words, figures: f"What to do was told: {figures['mishap'].means}.",
+    "tap to choose": "That was no choice.",
+}
+"""What a log keeps of the others, as in `prompts.RECORDS`."""
