@@ -27,7 +27,7 @@ class Aftermath:
 OF: dict[Mishap, Aftermath] = {
     Mishap.SLIPPED: Aftermath(moved=True),
     Mishap.BUMPED: Aftermath(moved=True),
-    Mishap.MISPLACED: Aftermath(marks=True),
+    Mishap.MISPLACED: Aftermath(),
     Mishap.SHALLOW: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD)),
     Mishap.DEEP: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD)),
     Mishap.MISSED: Aftermath(),
@@ -39,7 +39,7 @@ OF: dict[Mishap, Aftermath] = {
     Mishap.DUST: Aftermath(moved=True),
     Mishap.CUPPED: Aftermath(),
     Mishap.CHIPPED: Aftermath((BACKING, CLAMPS, GUARD), marks=True),
-    Mishap.SWAPPED: Aftermath(marks=True),
+    Mishap.SWAPPED: Aftermath(),
     Mishap.KERF: Aftermath(()),
     Mishap.BLADE: Aftermath((ZERO_CHECK, BLADE_HEIGHT, BACKING, CLAMPS, GUARD)),
     # What was touched meanwhile is asked when the operator is back.

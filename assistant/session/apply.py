@@ -174,7 +174,12 @@ def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
 
 
 def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
-    return {"mode": CHECKS, "trouble": None, "redo": state.redo | due_after(state.the_job.checks, After.CARRIED_ON)}
+    return {
+        "mode": CHECKS,
+        "trouble": None,
+        "on_break": False,
+        "redo": state.redo | due_after(state.the_job.checks, After.CARRIED_ON),
+    }
 
 
 def _uncut(state: State, pass_: int) -> Change:
@@ -222,7 +227,7 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     redo = state.redo | due_after(state.the_job.checks, After.INTERRUPTED)
     # Whoever resumes may not have heard what was said before, so the first boards are named in full again.
     begun: Change = {"mode": RESUMING, "boards": 1, "turns": 0, "open_check": None, "redo": redo, "answered": 0}
-    begun["trouble"] = None
+    begun |= {"trouble": None, "on_break": False}
     if state.the_job.carriage.drive:
         # Where the carriage stood is lost with the last run, and so is the proof of what it cut in this setup.
         begun["driving"] = Driving(placed=state.touched, unproved=state.cut)
@@ -290,16 +295,20 @@ def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
     """What follows whatever is answered next, so that no interruption loses it."""
     mishap, job = Mishap(fact.mishap), state.the_job
     after, here = aftermath.OF[mishap], state.touched or state.to_register
-    change: Change = {"trouble": mishap, "redo": state.redo | bits_of(job.checks, after.due)}
+    change: Change = {
+        "trouble": mishap,
+        "on_break": state.on_break or mishap == Mishap.BREAK,
+        "redo": state.redo | bits_of(job.checks, after.due),
+    }
     if after.marks:
         change["marked"] = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
     # A board that nobody has confirmed to be clamped yet is put to the stop and clamped in any case.
     if after.moved and here and not state.leaves:
         change["moved"] = mishap
     if mishap == Mishap.BUMPED:
-        # With a kerf the carriage is set right by it; without one there is only the edge.
+        # With a kerf the carriage is set right by it; without one there is only the edge, which asks for zero.
         if not (state.cut | state.shallow[state.setup - 1]):
-            change["redo"] |= bits_of(job.checks, (ZERO_CHECK,))
+            change |= {"redo": change["redo"] | bits_of(job.checks, (ZERO_CHECK,)), "moved": None}
         change |= _driving(state, known=False, at=None)
     if mishap == Mishap.OVERSHOT:
         # The play of the screw lies on the wrong side now, so the setting is come up to again from below.

@@ -77,7 +77,7 @@ def _cut_off(state: State, setup: int) -> dict[str, object]:
 
 def _moved(state: State) -> str:
     """What is to be moved where work that may have moved doesn't suit its cuts: "work" or "carriage"; "" for none."""
-    if state.moved is None:
+    if state.moved in (None, Mishap.DUST):  # swept clean, the work is put to the stop again
         return ""
     # A driven carriage has been homed since.
     by_hand = state.the_job.carriage.drive is None

@@ -191,7 +191,7 @@ def _stand_by(turn: Turn, answer: Answer) -> None:
 
 
 def _carry_on(turn: Turn, answer: Answer) -> None:
-    if turn.state.trouble == Mishap.BREAK:
+    if turn.state.on_break:
         come_back(turn)
         return
     turn.fact(f.CarriedOn(answer.source))

@@ -83,6 +83,9 @@ def answer(turn: Turn, question: Question, yes: bool, by: By) -> None:
             tell(turn, None)
         case QuestionName.SAFE if yes:
             _made_safe(turn, question)
+        case QuestionName.SAFE if question.mishap == Mishap.OVERSHOT:
+            # Something was cut there after all.
+            tell(turn, Mishap.MISPLACED)
         case QuestionName.SURE:
             _sure(turn, question, yes)
         case QuestionName.WHICH:
@@ -181,7 +184,9 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
     """What was read back is done; or the board is spoilt, where that is the other way out."""
     state, mishap, figure = turn.state, question.mishap, question.figure
     if not yes:
-        if mishap in (Mishap.MISPLACED, Mishap.DEEP, *_JUDGED):
+        if mishap == Mishap.SWAPPED:
+            _with_another_board(turn, question.setup)
+        elif mishap in (Mishap.MISPLACED, Mishap.DEEP, *_JUDGED):
             ask_change(turn, Change.SPOILT, question.setup)
         else:
             nothing_changed(turn)
@@ -207,6 +212,16 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
             if changed.successor:
                 turn.fact(f.BoardChosen(changed.successor))
     _done(turn)
+
+
+def _with_another_board(turn: Turn, setup: int) -> None:
+    """What was cut is no board of this setup, so all of it is still to be cut, into the board that it names."""
+    cut = tuple(n for n in range(1, turn.state.passes + 1) if turn.state.is_cut(n))
+    if cut:
+        turn.fact(f.SetupReopened(setup, cut, 0, ""))
+    turn.fact(f.BoardChosen(setup))
+    turn.lead(prompt("another board"))
+    advance(turn)
 
 
 def _cut_deeper(turn: Turn, setups: tuple[int, ...]) -> None:

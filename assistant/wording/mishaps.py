@@ -35,9 +35,9 @@ class Words(drive.Words, Protocol):
 SAFE = "Saw off and isolated, plug out?"
 BACK = f"Sled drawn right back? {SAFE}"
 _SAFE: dict[Mishap, str] = {
-    Mishap.JAMMED: f"Hold it still, and switch the saw off. Don't draw it back. Blade stopped? {SAFE}",
-    Mishap.TRIPPED: f"Hold it still, and put the saw's switch to off. Blade stopped? {SAFE}",
-    Mishap.LOOSE: f"Don't reach for it. Sled drawn back, saw off, blade stopped? {SAFE}",
+    Mishap.JAMMED: "Hold it still, and switch the saw off; don't draw it back. Blade stopped, saw isolated, plug out?",
+    Mishap.TRIPPED: "Hold it still, and put the saw's switch to off. Blade stopped, saw isolated, plug out?",
+    Mishap.LOOSE: "Don't reach for it. Saw off, blade stopped, saw isolated, plug out?",
     Mishap.BUMPED: f"Leave the carriage as it stands. {BACK}",
     Mishap.OVERSHOT: "Nothing has been cut there?",
     Mishap.KERF: "Is that so?",
@@ -66,7 +66,7 @@ _CARDS: dict[Mishap, str] = {
     Mishap.DUST: "Brush it away, under the board as well, and look at the sled's ways. Don't blow it.",
     Mishap.CUPPED: "A cupped board rocks, and closes on the blade. Clamp it flat to the backing over its whole width.",
     Mishap.CHIPPED: "Put a fresh face of the backing behind the cut. Keep the chip, and glue it back.",
-    Mishap.SWAPPED: "Mark the board with the name that it has now, and what has lost a board with the other's.",
+    Mishap.SWAPPED: "Mark this board with its new name, and give its old name to the one whose place it takes.",
     Mishap.KERF: "The saw's blade is the same, so nothing else changes.",
     Mishap.BLADE: (
         "Cut a test kerf in an offcut first, and measure it. If it isn't the kerf that you gave, say so again before "
@@ -148,7 +148,7 @@ def _ask_verdict(words: Words, figures: Figures) -> str:
             asks = "Can the finger be mended?"
         case _:
             board = words.job.setups[figures["setup"] - 1].board
-            asks = f"Is this board as long as {board}, so that it can take its place?"
+            asks = f"Is this board as long as the one called {board}, so that it can take its place?"
     return f"{asks} {YES_NO}"
 
 
@@ -159,22 +159,32 @@ def _of_misplaced(words: Words, figures: Figures) -> str:
     off = f"Off by {words.length(abs(off_by))}, {way}"
     if not lost:
         return f"{off}: no finger has lost anything. Carry on with this board?"
+    slots = words.job.layout == "slots"
     fingers = [
-        f"finger {words.count(one.finger)} loses {words.length(one.lost)} and keeps {words.length(one.left)}"
+        f"{_between(words, one.finger) if slots else f'finger {words.count(one.finger)}'} loses "
+        f"{words.length(one.lost)} and keeps {words.length(one.left)}"
         for one in lost
     ]
+    mate = "" if slots else ", and its mate is as planned"
     if all(one.can_be_filled for one in lost):
-        return f"{off}: {listed(fingers)}. A strip glued in can save it, and its mate is as planned. Carry on with it?"
-    return (
-        f"{off}: {listed(fingers)}. A strip can't save that; its mate is good. Carry on all the same?"
-    )
+        return f"{off}: {listed(fingers)}. A strip glued in can save it{mate}. Carry on with it?"
+    if slots:
+        return f"{off}: {listed(fingers)}. A strip can't save that. Carry on all the same?"
+    return f"{off}: {listed(fingers)}. A strip can't save that; its mate is good. Carry on all the same?"
+
+
+def _between(words: Words, finger: int) -> str:
+    """The wood that a slotted board has in a finger's place."""
+    return "the wood before the first slot" if finger == 1 else f"the wood after slot {words.count(finger - 1)}"
 
 
 def _of_too_deep(words: Words, figures: Figures) -> str:
     proud, depth, setups = words.length(figures["proud"]), words.depth(figures["depth"]), figures["setups"]
     again = f" {sentence(_ends(words, setups)).rstrip('.')} must be cut again, deeper." if setups else ""
+    if words.job.layout == "slots":
+        return f"What goes into the slots will sit {proud} deeper.{again} Cut every slot of this depth to {depth}?"
     return (
-        f"The fingers will stand {proud} proud, and the inside loses {proud} at each end.{again} "
+        f"The fingers will stand {proud} proud, and the inside will be {proud} shorter at each end.{again} "
         f"Cut every end to {depth}?"
     )
 
@@ -247,9 +257,10 @@ TEMPLATES: dict[str, str] = {
     "ask touched": f"Was anything else touched: work, clamps, carriage or zero? {YES_NO}",
     "tap to choose": "A tap goes through what can go wrong.",
     "no figure yet": "No figure yet.",
+    "another board": "That board is lost to this job, or has its end cut off; the right one is still to be cut.",
 }
 
-STANDS = frozenset({"kerf won't do", "no figure yet"})
+STANDS = frozenset({"kerf won't do", "no figure yet", "another board"})
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 
 RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {

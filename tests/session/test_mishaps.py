@@ -1,0 +1,410 @@
+"""What went wrong, by example: what is asked, what is recorded, and what is due before the next pass."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from assistant.joinery.model import Carriage
+from assistant.plans.intents import Intent
+from assistant.plans.mishaps import Mishap
+from assistant.session import facts as f
+from assistant.session.kinds import SetupStatus
+from tests.session.driver import Driver
+from tests.session.drives import driven_job
+from tests.session.jobs import HANDWHEEL, few_checks, job, plan
+
+HALF_MM = Carriage(resolution=Fraction(1, 2))
+
+
+def standing_by(cut: int = 3, carriage: Carriage | None = None, parts: str = "A", **kinds: object) -> Driver:
+    """Two boards of part A on a board of five 6 mm segments (the kerf 3.18), so many passes cut, and standing by."""
+    driver = Driver(job(plan(30, 6, count=2, parts=parts, **kinds), carriage=carriage))  # type: ignore[arg-type]
+    driver.cut(cut)
+    driver.gesture("hold")
+    return driver
+
+
+def tell(driver: Driver, mishap: Mishap) -> None:
+    driver.heard(Intent.MISHAP, str(mishap))
+    assert driver.state.question and driver.state.question.name == "safe"
+    assert "Long press for yes" in driver.said
+
+
+def answers(driver: Driver, *given: str | int) -> None:
+    for one in given:
+        if isinstance(one, int):
+            driver.heard(Intent.FIGURE, one)
+        else:
+            driver.gesture({"yes": "hold", "no": "double", "tap": "tap"}[one])
+
+
+def carried_on(driver: Driver) -> list[str]:
+    """Carry on, answer everything with yes, and return what was asked until the next setting."""
+    driver.gesture("hold")
+    asked = []
+    while driver.state.effective_mode in ("question", "checks"):
+        question = driver.state.question
+        asked.append(str(question.name) if question else driver.asked)
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    return asked
+
+
+def of(driver: Driver, kind: type[f.Fact]) -> list[f.Fact]:
+    return [record.fact for record in driver.records if isinstance(record.fact, kind)]
+
+
+def test_work_that_has_slipped_is_tried_in_the_last_cut_that_is_sure() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.SLIPPED)
+    answers(driver, "yes")
+    assert driver.kinds == ["went_wrong"] and "Was pass three cut before that" in driver.said
+    answers(driver, "no")
+    assert driver.kinds == ["stepped_back"] and not driver.state.is_cut(3)
+    answers(driver, "yes")
+    assert driver.state.mode == "standing by" and "tried against the still blade" in driver.said
+    driver.gesture("hold")
+    # Pass 2 of part A ends at its socket's far wall: 12 mm, and half the clearance of 0.1 mm less for each finger.
+    assert driver.state.question and driver.state.question.name == "registered"
+    assert "Carriage to pass two" in driver.said and "move the work, not the carriage" in driver.said
+    driver.gesture("hold")
+    assert driver.kinds[0] == "reregistered" and driver.asked == "edge and face"
+    assert carried_on_from_checks(driver) == ["edge and face", "clamps", "guard"]
+    assert driver.state.cursor == 3
+
+
+def carried_on_from_checks(driver: Driver) -> list[str]:
+    asked = []
+    while driver.state.mode == "checks":
+        asked.append(driver.asked)
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    return asked
+
+
+def test_nothing_said_of_the_clamps_makes_up_for_trying_work_that_has_slipped() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.SLIPPED)
+    answers(driver, "yes")
+    driver.resume()
+    answers(driver, "yes", "yes")  # the carriage stands where it stood, and the work is "still clamped"
+    assert driver.state.question and driver.state.question.name == "registered"
+
+
+def test_where_nothing_is_cut_there_is_only_the_edge_to_go_by() -> None:
+    driver = standing_by(0)
+    driver.gesture("hold")
+    driver.confirm_all()
+    driver.gesture("hold")
+    tell(driver, Mishap.SLIPPED)
+    answers(driver, "yes")
+    assert driver.state.mode == "standing by", "no cut can be sure"
+    driver.gesture("hold")
+    assert "you have only the edge to go by" in driver.said and "to the left stop, and clamp" in driver.said
+
+
+@pytest.mark.parametrize("carriage", [None, HANDWHEEL], ids=["readout", "handwheel"])
+def test_a_bumped_carriage_is_set_right_by_a_cut_and_the_work_left_alone(carriage: Carriage | None) -> None:
+    driver = standing_by(carriage=carriage)
+    tell(driver, Mishap.BUMPED)
+    assert "Leave the carriage as it stands." in driver.said
+    answers(driver, "yes", "yes")
+    driver.gesture("hold")
+    assert "Leave the work clamped." in driver.said and "set the reading to suit, not the work" in driver.said
+
+
+def test_a_bumped_carriage_is_zeroed_where_nothing_is_cut() -> None:
+    driver = standing_by(0)
+    driver.gesture("hold")
+    driver.confirm_all()
+    driver.gesture("hold")
+    tell(driver, Mishap.BUMPED)
+    answers(driver, "yes")
+    assert carried_on(driver) == ["zero", "clamps", "guard"]
+
+
+def test_a_bumped_motor_is_homed_before_anything_is_tried() -> None:
+    driver = Driver(driven_job())
+    # Nothing is known of it any more, whatever it reports; what it does then is walked in test_rules.
+    state = driver.state
+    assert state.the_job.carriage.drive
+
+
+def test_a_cut_in_the_wrong_place_is_judged_by_what_its_finger_keeps() -> None:
+    """Part A of 6 mm fingers with 0.1 mm clearance: the first finger is 5.95 mm wide, and pass 1 begins at its wall.
+
+    Half a millimetre nearer to the edge, the kerf takes 0.5 mm of it and leaves 5.45 mm.
+    """
+    driver = standing_by(1, clearance=Fraction(1, 10))
+    tell(driver, Mishap.MISPLACED)
+    answers(driver, "yes")
+    assert "Was it pass two, the one called now?" in driver.said
+    answers(driver, "no")
+    assert "Was it pass one?" in driver.said
+    answers(driver, "yes", 5)
+    assert "Zero point five millimetres." in driver.said
+    answers(driver, "yes", "yes")
+    keeps = "finger one loses zero point five millimetres and keeps five point four five millimetres"
+    assert keeps in driver.said and "nearer to the reference edge" in driver.said
+    assert "A strip glued in can save it, and its mate is as planned." in driver.said
+    answers(driver, "yes")
+    assert driver.kinds == ["kerf_misplaced", "stepped_back"]
+    assert of(driver, f.KerfMisplaced) == [f.KerfMisplaced(1, 1, "-1/2")] and driver.state.marked == ((1, 1),)
+    assert carried_on(driver) == ["clamps", "guard"] and driver.state.cursor == 1
+
+
+def test_a_finger_that_a_strip_cannot_save_is_spoilt_with_its_board() -> None:
+    driver = standing_by(1)
+    tell(driver, Mishap.MISPLACED)
+    answers(driver, "yes", "no", "yes", *["tap"] * 41, "yes", "yes")
+    assert "loses three point one eight millimetres and keeps" in driver.said
+    assert "A strip can't save that; its mate is good." in driver.said
+    answers(driver, "no")
+    assert driver.state.question and driver.state.question.name == "spoilt"
+    answers(driver, "yes")
+    assert driver.kinds[:3] == ["board_spoilt", "job_extended", "board_chosen"]
+
+
+def test_a_cut_in_the_wrong_place_that_lies_in_a_socket_costs_nothing() -> None:
+    driver = standing_by(1)
+    tell(driver, Mishap.MISPLACED)
+    answers(driver, "yes", "no", "yes", 10, "yes", "no")
+    assert "farther from the reference edge: no finger has lost anything" in driver.said
+
+
+def test_cuts_that_are_not_deep_enough_are_made_again_on_every_end_since_the_height_was_checked() -> None:
+    driver = standing_by(0)
+    driver.gesture("hold")
+    whole_setup(driver)
+    driver.cut(2)
+    driver.gesture("hold")
+    assert driver.state.setup == 2
+    tell(driver, Mishap.SHALLOW)
+    answers(driver, "yes")
+    assert (
+        "every pass" in driver.said
+        and "long side, one of two, end one and long side, two of two, end one" in driver.said
+    )
+    answers(driver, "yes")
+    assert driver.kinds == ["setup_reopened", "setup_reopened"] and driver.state.cuts[:2] == (0, 0)
+    assert driver.state.status[:2] == (SetupStatus.REDO, SetupStatus.REDO)
+    asked = carried_on(driver)
+    assert asked == ["clamped", "clamps", "guard", "blade height"] and driver.state.cursor == 1
+    whole_setup(driver)
+    while driver.state.setup != 1:
+        whole_setup(driver)
+    assert driver.state.question and driver.state.question.name == "registered", "put to the kerfs that are there"
+    assert "Carriage to pass" in driver.said
+    whole_setup(driver)
+    assert driver.state.mode == "finished" and driver.state.left_in_all == 0
+
+
+def whole_setup(driver: Driver) -> None:
+    while driver.state.effective_mode == "question":
+        driver.gesture("hold")
+    driver.cut(driver.state.passes - driver.state.cut_here)
+    driver.count()
+
+
+def test_an_end_cut_before_the_height_was_checked_again_is_left_alone() -> None:
+    driver = standing_by(0)
+    driver.gesture("hold")
+    whole_setup(driver)
+    driver.cut(1)
+    driver.resume()  # after which the blade's height is asked again
+    answers(driver, "yes", "yes")
+    driver.confirm_all()
+    driver.gesture("hold")
+    tell(driver, Mishap.SHALLOW)
+    answers(driver, "yes", "yes")
+    assert [fact.setup for fact in of(driver, f.SetupReopened) if isinstance(fact, f.SetupReopened)] == [2]
+
+
+def test_where_nothing_was_cut_only_the_height_is_asked_again() -> None:
+    driver = standing_by(0)
+    driver.gesture("hold")
+    driver.confirm_all()
+    driver.gesture("hold")
+    tell(driver, Mishap.SHALLOW)
+    answers(driver, "yes")
+    assert driver.state.mode == "standing by" and "Raise the blade to" in driver.said
+    assert carried_on(driver) == ["clamps", "guard", "blade height"]
+
+
+def test_cuts_that_are_too_deep_are_matched_on_every_end() -> None:
+    """By 0.4 mm: from now on all ends are cut so deep, and the one that had its true depth is gone over again."""
+    driver = standing_by(0)
+    driver.gesture("hold")
+    whole_setup(driver)
+    driver.cut(1)
+    driver.resume()
+    answers(driver, "yes", "yes")
+    driver.confirm_all()
+    driver.gesture("tap")
+    driver.gesture("hold")
+    depth = driver.state.pattern.depth
+    tell(driver, Mishap.DEEP)
+    answers(driver, "yes", 4, "yes")
+    assert "The fingers will stand zero point four millimetres proud" in driver.said
+    assert "the inside will be zero point four millimetres shorter at each end" in driver.said
+    assert "Long side, one of two, end one must be cut again, deeper." in driver.said
+    answers(driver, "yes")
+    assert driver.kinds == ["depth_set", "setup_reopened"]
+    assert {pattern.depth for pattern in driver.state.the_job.patterns} == {depth + Fraction(4, 10)}
+    assert driver.state.cuts[0] == 0 and driver.state.cut_here == 2, "the cuts here are as deep as that already"
+    assert "blade height" in carried_on(driver)
+
+
+def test_a_missed_pass_is_gone_back_to_with_its_approach() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.MISSED)
+    answers(driver, "yes", 1, "yes", "yes")
+    assert driver.kinds == ["jumped"] and carried_on(driver) == ["clamps", "guard"]
+    assert driver.state.cursor == 1 and "below, then up to" in driver.said
+
+
+def test_a_setting_that_was_overshot_is_come_up_to_from_below() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.OVERSHOT)
+    answers(driver, "yes")
+    assert driver.state.mode == "standing by" and carried_on(driver) == ["carrying on"]
+    assert "Half a millimetre below, then up to" in driver.said
+
+
+def test_a_setting_that_was_cut_past_is_a_cut_in_the_wrong_place() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.OVERSHOT)
+    answers(driver, "no")
+    assert not driver.kinds and "A cut is in the wrong place." in driver.said
+
+
+@pytest.mark.parametrize(
+    ("mishap", "asked"),
+    [
+        (Mishap.JAMMED, ["registered", "edge and face", "clamps", "guard", "blade height"]),
+        (Mishap.TRIPPED, ["registered", "edge and face", "clamps", "guard"]),
+        (Mishap.LOOSE, ["clamps", "guard"]),
+    ],
+)
+def test_what_is_freed_or_fetched_by_the_blade_is_checked_before_it_goes_on(mishap: Mishap, asked: list[str]) -> None:
+    driver = standing_by()
+    tell(driver, mishap)
+    assert "isolated, plug out?" in driver.said
+    answers(driver, "yes")
+    assert driver.state.mode == "standing by" and driver.state.trouble == mishap
+    assert carried_on(driver) == asked
+
+
+def test_swept_work_is_put_to_the_stop_again() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.DUST)
+    answers(driver, "yes", "yes")
+    assert "Brush it away" in driver.said
+    driver.gesture("hold")
+    assert "Reference edge to the left stop, and clamp." in driver.said and "Carriage to pass three" in driver.said
+
+
+@pytest.mark.parametrize("mishap", [Mishap.CUPPED, Mishap.CHIPPED])
+def test_a_board_is_mended_or_spoilt(mishap: Mishap) -> None:
+    driver = standing_by()
+    tell(driver, mishap)
+    answers(driver, "yes", "no")
+    assert driver.state.question and driver.state.question.name == "spoilt"
+    answers(driver, "no")
+    assert driver.state.mode == "standing by" and not of(driver, f.BoardSpoilt)
+    assert carried_on(driver) == ["clamps", "guard", *["backing"] * (mishap == Mishap.CHIPPED)]
+    assert ((1, 4) in driver.state.marked) == (mishap == Mishap.CHIPPED)
+
+
+def test_a_board_of_the_other_part_takes_its_place_or_the_right_one_is_cut_from_the_start() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.SWAPPED)
+    answers(driver, "yes", "yes")
+    assert driver.state.cut_here == 3 and "Mark this board with its new name" in driver.said
+    tell(driver, Mishap.SWAPPED)
+    answers(driver, "yes", "no")
+    assert driver.state.cut_here == 0 and driver.asked == "board out"
+    driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    assert (driver.state.setup, driver.state.mode) == (1, "checks") and not driver.state.to_register
+
+
+def test_after_a_break_it_is_asked_what_was_touched() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.BREAK)
+    answers(driver, "yes")
+    assert "Leave blade, zero and clamps alone" in driver.said
+    driver.gesture("hold")
+    answers(driver, "no", "no")
+    assert of(driver, f.CameBack) == [f.CameBack(1, lowered=False, touched=False)] and driver.asked == "carrying on"
+
+
+def test_a_blade_lowered_in_a_break_is_measured_and_what_was_touched_is_tried() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.BREAK)
+    answers(driver, "yes")
+    tell(driver, Mishap.LOOSE)
+    answers(driver, "yes")
+    driver.gesture("hold")
+    assert "Was the blade lowered meanwhile?" in driver.said, "whatever was told after it"
+    answers(driver, "yes", "yes")
+    assert driver.state.question and driver.state.question.name == "registered"
+    driver.gesture("hold")
+    assert carried_on_from_checks(driver) == ["edge and face", "clamps", "guard", "blade height"]
+
+
+def test_taps_go_through_all_that_can_go_wrong_and_round() -> None:
+    driver = standing_by()
+    driver.gesture("tap")
+    assert "What went wrong?" in driver.said
+    driver.gesture("hold")
+    assert not driver.kinds and "A tap goes through what can go wrong." in driver.said
+    found = []
+    for _ in range(len(Mishap) + 1):
+        driver.gesture("tap")
+        question = driver.state.question
+        assert question is not None and question.mishap is not None
+        found.append(question.mishap)
+    assert found == [*Mishap, Mishap.SLIPPED]
+    driver.gesture("double")
+    assert not driver.kinds and driver.state.mode == "standing by" and "Nothing changed." in driver.said
+
+
+def test_a_figure_is_tapped_up_said_and_never_taken_at_nought() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.DEEP)
+    answers(driver, "yes", "yes")
+    assert "No figure yet." in driver.said
+    answers(driver, "tap", "tap", 7, "tap")
+    assert driver.state.question and driver.state.question.figure == 8
+    answers(driver, "no")
+    assert driver.kinds == [] and {p.depth for p in driver.state.the_job.patterns} == {driver.state.pattern.depth}
+
+
+def test_a_missed_pass_is_one_of_this_end() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.MISSED)
+    answers(driver, "yes", *["tap"] * driver.state.passes)
+    assert driver.state.question and driver.state.question.figure == driver.state.passes
+    answers(driver, "tap")
+    assert driver.state.question.figure == 1
+
+
+def test_a_mishap_means_nothing_but_while_standing_by() -> None:
+    driver = Driver(job(plan(30, 6), few_checks()))
+    driver.heard(Intent.MISHAP, str(Mishap.SLIPPED))
+    assert "means nothing now" in driver.shown and not driver.state.question
+    driver.confirm_all()
+    driver.heard(Intent.MISHAP, str(Mishap.SLIPPED))
+    assert not driver.state.question
+
+
+def test_no_to_what_is_made_safe_changes_nothing() -> None:
+    for mishap in Mishap:
+        driver = standing_by()
+        before = driver.state
+        tell(driver, mishap)
+        answers(driver, "no")
+        if mishap == Mishap.OVERSHOT:
+            answers(driver, "no")
+        assert driver.state.mode == "standing by" and not driver.kinds
+        assert (driver.state.redo, driver.state.cuts, driver.state.moved) == (before.redo, before.cuts, None)
