@@ -294,7 +294,7 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
 def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
     """What follows whatever is answered next, so that no interruption loses it."""
     mishap, job = Mishap(fact.mishap), state.the_job
-    after, here = aftermath.OF[mishap], state.touched or state.to_register
+    after = aftermath.OF[mishap]
     change: Change = {
         "trouble": mishap,
         "on_break": state.on_break or mishap == Mishap.BREAK,
@@ -302,17 +302,29 @@ def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
     }
     if after.marks:
         change["marked"] = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
-    # A board that nobody has confirmed to be clamped yet is put to the stop and clamped in any case.
-    if after.moved and here and not state.leaves:
-        change["moved"] = mishap
+    if after.moved:
+        change |= _may_have_moved(state, mishap)
     if mishap == Mishap.BUMPED:
-        # With a kerf the carriage is set right by it; without one there is only the edge, which asks for zero.
-        if not (state.cut | state.shallow[state.setup - 1]):
-            change |= {"redo": change["redo"] | bits_of(job.checks, (ZERO_CHECK,)), "moved": None}
-        change |= _driving(state, known=False, at=None)
+        change |= _carriage_touched(changed(state, change))
     if mishap == Mishap.OVERSHOT:
         # The play of the screw lies on the wrong side now, so the setting is come up to again from below.
         change |= {"came_from": state.carriage_at, "play_open": True, **_driving(state, at=None)}
+    return change
+
+
+def _may_have_moved(state: State, mishap: Mishap) -> Change:
+    # A board that nobody has confirmed to be clamped yet is put to the stop and clamped in any case.
+    is_clamped = (state.touched or state.to_register) and not state.leaves
+    return {"moved": mishap} if is_clamped else {}
+
+
+def _carriage_touched(state: State) -> Change:
+    """A motor's place is lost. By hand it is set right by a cut; where there is none, by the edge, at zero."""
+    change = _driving(state, known=False, at=None)
+    if not (state.cut | state.shallow[state.setup - 1]):
+        change["redo"] = state.redo | bits_of(state.the_job.checks, (ZERO_CHECK,))
+        if state.moved == Mishap.BUMPED:
+            change["moved"] = None
     return change
 
 
@@ -320,9 +332,8 @@ def _came_back(state: State, fact: f.CameBack, at: float) -> Change:
     due = (BLADE_HEIGHT,) * fact.lowered + (CLAMPS, GUARD) * fact.touched
     change: Change = {"redo": state.redo | bits_of(state.the_job.checks, due)}
     if fact.touched:
-        change |= _driving(state, known=False, at=None)
-        if (state.touched or state.to_register) and not state.leaves:
-            change["moved"] = Mishap.BREAK
+        change |= _may_have_moved(state, Mishap.BREAK)
+        change |= _carriage_touched(changed(state, change))
     return change
 
 

@@ -131,9 +131,9 @@ def test_a_bumped_motor_is_homed_before_anything_is_tried() -> None:
 
 
 def test_a_cut_in_the_wrong_place_is_judged_by_what_its_finger_keeps() -> None:
-    """Part A of 6 mm fingers with 0.1 mm clearance: the first finger is 5.95 mm wide, and pass 1 begins at its wall.
+    """Of 0.1 mm clearance each wall gives a quarter, so finger 1 is 5.975 mm wide, and pass 1 begins where it ends.
 
-    Half a millimetre nearer to the edge, the kerf takes 0.5 mm of it and leaves 5.45 mm.
+    Half a millimetre nearer to the edge, the kerf takes 0.5 mm of it and leaves 5.475 mm.
     """
     driver = standing_by(1, clearance=Fraction(1, 10))
     tell(driver, Mishap.MISPLACED)
@@ -144,7 +144,7 @@ def test_a_cut_in_the_wrong_place_is_judged_by_what_its_finger_keeps() -> None:
     answers(driver, "yes", 5)
     assert "Zero point five millimetres." in driver.said
     answers(driver, "yes", "yes")
-    keeps = "finger one loses zero point five millimetres and keeps five point four five millimetres"
+    keeps = "finger one loses zero point five millimetres and keeps five point four eight millimetres"
     assert keeps in driver.said and "nearer to the reference edge" in driver.said
     assert "A strip glued in can save it, and its mate is as planned." in driver.said
     answers(driver, "yes")
