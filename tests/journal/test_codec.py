@@ -94,6 +94,8 @@ def facts_of(kind: type[f.Fact]) -> st.SearchStrategy:
         f.CarriageHomed: {"off_by": perhaps},
         f.JobExtended: {"patterns": several(patterns), "setups": several(built(Setup, half=st.sampled_from(Half)))},
         f.SetupReopened: {"cut_off": perhaps},
+        f.KerfMisplaced: {"off_by": exact | exact.map("-{}".format)},
+        f.DepthSet: {"depth": exact},
     }
     return built(kind, **known.get(kind, {}))
 

@@ -412,7 +412,9 @@ class TestGestures:
         assert driver.kinds == ["stood_by"]
         assert driver.said.startswith("Standing by. Saw off.")
         driver.gesture("tap")
-        assert driver.kinds == [] and "a tap does nothing" in driver.said
+        assert driver.kinds == [] and "What went wrong?" in driver.said
+        driver.gesture("double")
+        assert driver.kinds == [] and driver.said.startswith("Nothing changed.")
         driver.gesture("double")
         assert "pass one of four is next" in driver.said
         driver.gesture("hold")

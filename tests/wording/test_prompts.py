@@ -13,6 +13,7 @@ import assistant.session
 from assistant.joinery.model import Carriage
 from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.session.effects import Prompt
+from assistant.session.kinds import QuestionName
 from assistant.session.turn import prompt
 from assistant.wording import prompts
 from assistant.wording.prompts import Words
@@ -43,9 +44,7 @@ def _strings(node: ast.expr) -> set[str]:
         return {str(node.value)}
     if isinstance(node, ast.IfExp):
         return _strings(node.body) | _strings(node.orelse)
-    names = ("back", "go to", "end", "carriage", "zeroed", "clamped", "registered", "move", "off")
-    names += ("board", "cut off", "socket", "spoilt", "copy")
-    return {f"ask {name}" for name in names}
+    return {f"ask {name}" for name in QuestionName}
 
 
 def test_prompts_and_wordings_match_one_to_one() -> None:
@@ -392,7 +391,7 @@ def test_work_clamped_afresh_is_tried_at_a_named_setting_within_a_quarter_of_the
     text = say("ask registered", cut_here=1, tolerance=Fraction(4, 100), **TRIED)
     assert text.startswith("Saw off and isolated (unplugged). ")
     assert "Carriage to pass two: half a millimetre below, then up to six point zero two. " in text
-    assert "Try the stopped blade in that kerf. " in text
+    assert "Try the stopped blade in that kerf, turned by hand: the teeth of both sides just pass. " in text
     assert "off by more than zero point zero four millimetres, " in text
     shown = Words(job(), figures=True).one(prompt("ask registered", cut_here=1, tolerance=Fraction(0), **TRIED))
     assert "Carriage to pass 2: 6.02 (first down to 5.52). " in shown and "off at all, " in shown
