@@ -20,7 +20,7 @@ from typing import Any
 from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.events import Displayed, Event, Homed, Looked, Resume, SpeechEnded, SpeechStarted, Start
+from assistant.session.events import Answer, Displayed, Event, Homed, Looked, Resume, SpeechEnded, SpeechStarted, Start
 
 FIRST_WORDS_S = 1.2
 """Of a check or a question this much must have been heard. A rule of the shop, kept here a second time."""
@@ -34,6 +34,10 @@ EXIT_CODE = 86
 
 Thing = tuple[object, ...]
 CHANGES = (f.SetupReopened, f.BoardSpoilt, f.JobExtended, f.BoardChosen)
+OF_A_VERDICT = (f.KerfMisplaced, f.SteppedBack, f.DepthSet, f.Jumped, *CHANGES)
+"""What one answer to the last question about a mishap may make, all of it at once."""
+BOTH_WAYS = ("ask sure", "ask which", "ask side", "ask lowered", "ask touched")
+"""Questions to which no is as good an answer as yes: neither counts unheard."""
 
 
 class Unannounced(AssertionError):
@@ -83,13 +87,22 @@ class Witness:
         # The same press takes it on from the home switch, and a pass that counts from one setting to the next.
         goes_on = isinstance(event, Homed) or any(isinstance(fact, f.PassCut) for fact in facts)
         # One answer makes all the changes of a job that follow from it.
-        follow = [fact for fact in facts if isinstance(fact, CHANGES)][1:]
+        of_one_answer = OF_A_VERDICT if self._asks("ask verdict") else CHANGES
+        follow = [fact for fact in facts if isinstance(fact, of_one_answer)][1:]
+        # Whoever is back is asked two things, and goes on with the second answer.
+        follow += [fact for fact in facts if isinstance(fact, f.CarriedOn) and self._asks("ask touched")]
+        asked, out_at, known_from = self.now, self.out_at, self.known_from
         for fact in facts:
             if isinstance(fact, f.JobExtended) and self.job is not None:
                 self.job = fact.extend(self.job)
             if fact not in follow and not (goes_on and isinstance(fact, f.MoveAsked)):
                 self._fact(fact, since)
         self._announced(effects, event.at)
+        if isinstance(event, Answer) and asked and asked[0] in BOTH_WAYS and self.now not in (None, asked):
+            self._counts(f"{asked[0]}, gone on from, to {self.now}", asked, since, out_at, known_from)
+
+    def _asks(self, name: str) -> bool:
+        return self.now is not None and self.now[0] == name
 
     def out(self, at: float) -> None:
         """The turn's effects have all been handed over."""
@@ -153,7 +166,8 @@ class Witness:
                 case "standing by":
                     return ("standing by",)
                 case key if key.startswith("ask "):
-                    return key, figures["setup"], figures["pass_"]
+                    of_a_mishap = ("mishap", "figure") if "mishap" in figures else ()
+                    return key, figures["setup"], figures["pass_"], *(figures[name] for name in of_a_mishap)
         return None
 
     # --- what counted
@@ -172,9 +186,20 @@ class Witness:
                 self._answers(fact, since, "setting", setup, pass_, setting)
             case f.CarriedOn():
                 self._answers(fact, since, "standing by")
+            case f.WentWrong(setup, pass_, mishap):
+                self._answers(fact, since, "ask safe", setup, pass_, mishap)
+            case f.CameBack(setup):
+                self._answers(fact, since, "ask touched", setup)
+            case f.KerfMisplaced(setup, pass_):
+                self._answers(fact, since, "ask verdict", setup, pass_, "wrong place")
+            case f.DepthSet():
+                self._answers(fact, since, "ask verdict")
             case f.SteppedBack(setup, pass_):
-                self._answers(fact, since, "ask back", setup, pass_)
+                self._answers(fact, since, "ask sure" if self._asks("ask sure") else "ask back", setup, pass_)
                 self.setup = setup
+            case f.Jumped(setup, pass_) if self._asks("ask verdict"):
+                assert self.now is not None
+                self._answers(fact, since, "ask verdict", setup, self.now[2], "missed", pass_)
             case f.Jumped(setup, pass_):
                 self._answers(fact, since, "ask go to", setup, pass_)
             case f.EndedEarly(setup, pass_):
@@ -183,6 +208,8 @@ class Witness:
                 self._answers(fact, since, "ask move" if self.now and self.now[0] == "ask move" else "move")
             case f.JobExtended(why=why):
                 self._answers(fact, since, f"ask {why}")
+            case f.SetupReopened() | f.BoardChosen() if self._asks("ask verdict"):
+                self._answers(fact, since, "ask verdict")
             case f.SetupReopened(socket=socket):
                 self._answers(fact, since, "ask socket" if socket else "ask cut off")
             case f.BoardSpoilt():
@@ -199,11 +226,15 @@ class Witness:
         if self.now is None or self.now[: len(asked)] != asked:
             now = "nothing" if self.now is None else ", ".join(str(part) for part in self.now)
             raise Unannounced(f"{counted}, but {name} was not what was announced last: {now}")
-        if self.out_at is None or since < self.out_at:
-            raise Unannounced(f"{counted}, but {name} went out at {self.out_at} s")
-        if self.live and asked != ("standing by",) and (self.known_from is None or since < self.known_from):
-            raise Unannounced(f"{counted}, but {name} had been heard or read at {self.known_from} s")
+        self._counts(counted, asked, since, self.out_at, self.known_from)
         self.now = None
+
+    def _counts(self, what: str, asked: Thing, since: float, out_at: float | None, known_from: float | None) -> None:
+        name = ", ".join(str(part) for part in asked)
+        if out_at is None or since < out_at:
+            raise Unannounced(f"{what}, but {name} went out at {out_at} s")
+        if self.live and asked != ("standing by",) and (known_from is None or since < known_from):
+            raise Unannounced(f"{what}, but {name} had been heard or read at {known_from} s")
 
 
 # --- on every runner of a process
