@@ -16,17 +16,19 @@ class Aftermath:
     """due: the checks that are asked again, whatever their own rules say.
 
     moved: the work, or the carriage, may not stand as it did, so it is tried against the still blade before a pass is
-    called. marks: the wood may be damaged, so the place is named again once all is cut.
+    called. unsure: it may have happened before a pass was recorded as cut, so it is asked which cuts lie as they should.
+    marks: the wood may be damaged, so the place is named again once all is cut.
     """
 
     due: tuple[str, ...] = (CLAMPS, GUARD)
     moved: bool = False
+    unsure: bool = False
     marks: bool = False
 
 
 OF: dict[Mishap, Aftermath] = {
-    Mishap.SLIPPED: Aftermath(moved=True),
-    Mishap.BUMPED: Aftermath(moved=True),
+    Mishap.SLIPPED: Aftermath(moved=True, unsure=True),
+    Mishap.BUMPED: Aftermath(moved=True, unsure=True),
     Mishap.MISPLACED: Aftermath(),
     Mishap.SHALLOW: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD)),
     Mishap.DEEP: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD)),
@@ -36,7 +38,7 @@ OF: dict[Mishap, Aftermath] = {
     Mishap.JAMMED: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD), moved=True, marks=True),
     Mishap.TRIPPED: Aftermath(moved=True),
     Mishap.LOOSE: Aftermath(),
-    Mishap.DUST: Aftermath(moved=True),
+    Mishap.DUST: Aftermath(moved=True, unsure=True),
     Mishap.CUPPED: Aftermath(),
     Mishap.CHIPPED: Aftermath((BACKING, CLAMPS, GUARD), marks=True),
     Mishap.SWAPPED: Aftermath(),

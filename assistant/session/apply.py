@@ -92,6 +92,7 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
         "turns": state.turns + job.is_turned(fact.setup),
         "to_register": bool(state.cuts[fact.setup - 1] | state.shallow[fact.setup - 1]),
         "moved": None,
+        "unsure": False,
         "mode": CHECKS,
         "cursor": 0,
         "touched": False,
@@ -212,6 +213,7 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
         "chosen": 0,
         "to_register": bool(reopened.cut & ~(1 << (fact.pass_ - 1))),
         "moved": None,
+        "unsure": False,
         "touched": True,
         "open_check": None,
         "redo": state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK),
@@ -237,7 +239,7 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
     """The board was clamped again: every check after clamping is due, also the check for a bar in the blade's way."""
     redo = state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN)
-    settled: Change = {"redo": redo, "to_register": False, "moved": None}
+    settled: Change = {"redo": redo, "to_register": False, "moved": None, "unsure": False}
     if not fact.setting:
         return settled
     setting = Fraction(fact.setting)
@@ -265,7 +267,7 @@ def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
 def _board_chosen(state: State, fact: f.BoardChosen, at: float) -> Change:
     """From now on the board in the clamps is on its way out of them."""
     waits = {"chosen": fact.setup, "to_register": False, "mode": CHECKS, "open_check": None, "answered": 0, "cursor": 0}
-    return {**waits, "moved": None, **_driving(state, after_cut=False, move=None, id="")}
+    return {**waits, "moved": None, "unsure": False, "trouble": None, **_driving(state, after_cut=False, move=None, id="")}
 
 
 def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
@@ -300,6 +302,8 @@ def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
         "on_break": state.on_break or mishap == Mishap.BREAK,
         "redo": state.redo | bits_of(job.checks, after.due),
     }
+    if after.unsure:
+        change["unsure"] = True
     if after.marks:
         change["marked"] = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
     if after.moved:
@@ -492,6 +496,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Finished: _finished,
     f.EndedEarly: _ended_early,
     f.StandsThere: _stands_there,
+    f.CutsSure: lambda state, fact, at: {"unsure": False},
     f.StillClamped: lambda state, fact, at: {"to_register": False},
     f.Asked: _asked,
     f.Dropped: _dropped,

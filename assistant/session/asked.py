@@ -12,7 +12,7 @@ from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName
 from assistant.session.order import opposite
 from assistant.session.slip import Tried, to_try, trial
-from assistant.session.state import CHECKS, Question, State
+from assistant.session.state import CHECKS, STANDING_BY, Question, State
 from assistant.session.told import cut_too_shallow, cut_with_depth, kerf_of, length_of
 
 _MOVE = ("setting", "previous", "approach")
@@ -85,9 +85,9 @@ def _moved(state: State) -> str:
 
 
 def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
-    """mishap: what it is about. figure: in its steps. What the figures of each mean: `wording.mishaps`."""
+    """mishap: what it is about. figure: in its steps. recalled: nobody has just told of it. What the figures of each mean: `wording.mishaps`."""
     mishap, figure, job = question.mishap, question.figure, state.the_job
-    figures: dict[str, object] = {"mishap": mishap, "figure": figure, "called": not state.is_cut(question.pass_ or 1)}
+    figures: dict[str, object] = {"mishap": mishap, "recalled": state.mode != STANDING_BY, "figure": figure, "called": not state.is_cut(question.pass_ or 1)}
     if mishap in (Mishap.KERF, Mishap.BLADE):
         figures |= {"kerf": kerf_of(job, figure), "was": job.kerf, "begun": bool(state.cut)}
     elif mishap == Mishap.MISPLACED and question.name in (QuestionName.FIGURE, QuestionName.SIDE, QuestionName.VERDICT):

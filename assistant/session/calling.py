@@ -38,6 +38,7 @@ from assistant.session.state import (
     changed,
     with_cuts,
 )
+from assistant.session.told import cut_here
 from assistant.session.turn import Turn, prompt, way_to
 
 
@@ -46,6 +47,10 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
 
     after_gate: the blade is presumed to stand still, and anything may have been touched since the last call.
     """
+    # Whatever the operator has gone on to after a break.
+    if turn.state.on_break:
+        ask(turn, QuestionName.LOWERED, turn.state.setup, 0, mishap=Mishap.BREAK)
+        return
     if turn.state.moved and not (turn.state.setup_complete or turn.state.leaves):
         ask_registered(turn)
         return
@@ -210,8 +215,15 @@ def ask(
 
 
 def ask_registered(turn: Turn) -> None:
-    """Ask for the work to be put to the stop again. A driven carriage first goes to where that is tried."""
+    """Ask for the work to be put to the stop again. A driven carriage first goes to where that is tried.
+
+    First it must be known which cuts lie where they should: the work is tried in no other.
+    """
     state = turn.state
+    in_doubt = cut_here(state) if state.moved and state.unsure else []
+    if in_doubt:
+        ask(turn, QuestionName.SURE, state.setup, in_doubt[0], mishap=state.moved)
+        return
     tried = trial(state)
     if tried and is_driven(state.the_job) and not stands_at(state, tried.setting):
         propose(turn, Move(MoveKind.SETTING, Then.TRIAL, state.setup, tried.pass_, tried.setting))

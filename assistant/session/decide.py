@@ -255,7 +255,11 @@ def _tap_on_question(turn: Turn, answer: Answer) -> None:
 
 
 def _choose_mishap(turn: Turn, answer: Answer) -> None:
-    tell(turn, None)
+    """Nothing has gone wrong that matters to a board on its way out."""
+    if turn.state.chosen:
+        _ignored(turn, answer)
+    else:
+        tell(turn, None)
 
 
 def _announced(turn: Turn, answer: Answer) -> bool:

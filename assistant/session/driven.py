@@ -16,7 +16,7 @@ from assistant.session.effects import prompt
 from assistant.session.facts import Move
 from assistant.session.kinds import MoveKind, Then
 from assistant.session.order import coming
-from assistant.session.slip import first_half_again
+from assistant.session.slip import first_half_again, trial
 from assistant.session.state import CUTTING, State
 
 FARTHEST_STEP = Fraction(25)
@@ -140,6 +140,9 @@ def after_home(state: State, move: Move) -> Move | None:
         return first_place(job, number) if number else None
     if move.then == Then.BOARD:
         return first_place(job, state.setup)
+    if move.then == Then.TRIAL:
+        tried = trial(state)
+        return tried and Move(MoveKind.SETTING, Then.TRIAL, state.setup, tried.pass_, tried.setting)
     return None if state.setup_complete or state.leaves else to_next_pass(state, move.then)
 
 

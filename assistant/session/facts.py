@@ -474,6 +474,17 @@ class StillClamped(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class CutsSure(Fact):
+    """The operator has said of every cut whether it was made before the work or the carriage had moved.
+
+    Passing: what was cut after that is taken back by a fact of its own, and after another interruption it is asked again.
+    """
+
+    kind: ClassVar[str] = "cuts_sure"
+    passing: ClassVar[bool] = True
+
+
+@dataclass(frozen=True, slots=True)
 class NoticeHeld(Fact):
     """An unsolicited message, to be spoken at the next gesture or phrase. Only the newest for each device is kept."""
 

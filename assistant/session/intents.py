@@ -75,6 +75,10 @@ def _means_nothing(state: State, intent: Intent) -> bool:
     return False
 
 
+def _number(event: Heard) -> int:
+    return int(event.argument or 0)
+
+
 def means_something(state: State, event: Heard) -> bool:
     """Going back, or to a pass, where there is none gets an answer in words instead of none."""
     if event.intent not in _OF_MODE[state.effective_mode]:
@@ -82,6 +86,8 @@ def means_something(state: State, event: Heard) -> bool:
     if event.intent == Intent.CHECK:
         return event.argument == _argument(state, Intent.CHECK)
     if event.intent == Intent.MISHAP and event.argument not in (None, *MISHAPS):
+        return False
+    if event.intent == Intent.FIGURE and state.question and not 0 < _number(event) <= most(state, state.question):
         return False
     at_work = state.mode in (Mode.CHECKS, Mode.CUTTING, Mode.FINISHED)
     return (event.intent == Intent.BACK and at_work) or not _means_nothing(state, event.intent)

@@ -12,6 +12,7 @@ from assistant.errors import BadInput
 from assistant.plans.job_json import fraction_text
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
+from assistant.session import aftermath
 from assistant.session import facts as f
 from assistant.session.anew import kerf_changed
 from assistant.session.asked import card_prompt
@@ -19,20 +20,25 @@ from assistant.session.calling import advance, ask
 from assistant.session.detours import ask_change, nothing_changed
 from assistant.session.effects import prompt
 from assistant.session.kinds import By, Change, Klass, QuestionName
-from assistant.session.state import Question
-from assistant.session.told import cut_too_shallow, cut_with_depth, first_figure, kerf_of, length_of, most, places
+from assistant.session.state import STANDING_BY, Question
+from assistant.session.told import cut_here, cut_too_shallow, cut_with_depth, first_figure, kerf_of, length_of, most, places
 from assistant.session.turn import Turn
 
 _KERF = (Mishap.KERF, Mishap.BLADE)
-# What may have happened before a cut was recorded, so that the cut is where the work lay afterwards.
-_BEFORE_A_CUT = (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST)
 _JUDGED = (Mishap.CUPPED, Mishap.CHIPPED, Mishap.SWAPPED)
 _TAPS_ROUND = 20
 """By tapping, a kerf goes up by so many steps, and then on from as many below."""
 
 
 NO_IS_AN_ANSWER = frozenset(
-    {QuestionName.SURE, QuestionName.WHICH, QuestionName.SIDE, QuestionName.LOWERED, QuestionName.TOUCHED}
+    {
+        QuestionName.SURE,
+        QuestionName.WHICH,
+        QuestionName.SIDE,
+        QuestionName.VERDICT,
+        QuestionName.LOWERED,
+        QuestionName.TOUCHED,
+    }
 )
 """The questions to which no doesn't mean that nothing changes."""
 
@@ -116,8 +122,8 @@ def _made_safe(turn: Turn, question: Question) -> None:
     mishap, state = question.mishap, turn.state
     assert mishap is not None
     turn.fact(f.WentWrong(question.setup, question.pass_, mishap))
-    if mishap in _BEFORE_A_CUT:
-        _ask_place(turn, QuestionName.SURE, mishap, [n for n in places(state) if state.is_cut(n)])
+    if aftermath.OF[mishap].unsure:
+        _ask_place(turn, QuestionName.SURE, mishap, cut_here(state))
     elif mishap == Mishap.MISPLACED:
         _ask_place(turn, QuestionName.WHICH, mishap, places(state))
     elif mishap in (Mishap.DEEP, Mishap.MISSED, *_KERF):
@@ -143,14 +149,17 @@ def _after(pass_: int, among: list[int]) -> list[int]:
 
 def _sure(turn: Turn, question: Question, yes: bool) -> None:
     """A pass that was cut after the work had moved is cut again, and so perhaps was the one before it."""
-    state = turn.state
-    if yes:
-        _done(turn)
+    left = [] if yes else _after(question.pass_, cut_here(turn.state))
+    if not yes:
+        turn.fact(f.SteppedBack(question.setup, question.pass_))
+    if left:
+        ask(turn, QuestionName.SURE, question.setup, left[0], mishap=question.mishap)
         return
-    left = _after(question.pass_, [n for n in places(state) if state.is_cut(n)])
-    turn.fact(f.SteppedBack(question.setup, question.pass_))
-    assert question.mishap is not None
-    _ask_place(turn, QuestionName.SURE, question.mishap, left)
+    turn.fact(f.CutsSure())
+    if turn.state.mode == STANDING_BY:
+        _done(turn)
+    else:
+        advance(turn)  # asked once more after an interruption
 
 
 def _which(turn: Turn, question: Question, yes: bool) -> None:
@@ -216,7 +225,7 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
 
 def _with_another_board(turn: Turn, setup: int) -> None:
     """What was cut is no board of this setup, so all of it is still to be cut, into the board that it names."""
-    cut = tuple(n for n in range(1, turn.state.passes + 1) if turn.state.is_cut(n))
+    cut = tuple(n for n in range(1, turn.state.passes + 1) if turn.state.stands(n))
     if cut:
         turn.fact(f.SetupReopened(setup, cut, 0, ""))
     turn.fact(f.BoardChosen(setup))

@@ -55,7 +55,7 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
             # The lining is glued in: the end would have to be opened, lined and glued again.
             if len(job.stages) > 1:
                 return prompt("lined end")
-            if not any(state.cuts[n - 1] for n in setups_of_end(job, setup)):
+            if not any(state.cuts[n - 1] | state.shallow[n - 1] for n in setups_of_end(job, setup)):
                 return prompt("nothing cut yet", setup=setup)
         case Change.SOCKET:
             sockets = len(job.pattern_of(setup).sockets)
@@ -99,7 +99,8 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
             facing = opposite(turn.state, setup)
             this = setups_of_end(job, setup)
             other = setups_of_end(job, facing.setup) if facing and facing.setup else ()
-            again = [number for number in (*this, *other) if turn.state.cuts[number - 1]]
+            kerfs = [cut | shallow for cut, shallow in zip(turn.state.cuts, turn.state.shallow, strict=True)]
+            again = [number for number in (*this, *other) if kerfs[number - 1]]
             for number in again:
                 # Both halves of an end go with one cut.
                 length = "" if job.setups[number - 1].half.is_second else off

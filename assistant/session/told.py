@@ -55,6 +55,11 @@ def places(state: State) -> list[int]:
     return called + [n for n in cut if n <= at] + [n for n in cut if n > at]
 
 
+def cut_here(state: State) -> list[int]:
+    """The passes of this setup that are cut, in the same order."""
+    return [n for n in places(state) if state.is_cut(n)]
+
+
 def cut_too_shallow(state: State) -> tuple[int, ...]:
     """The setups that have cuts since the blade's height was last confirmed, in the order of cutting."""
     return tuple(n for n in _of_one_depth(state) if state.cuts[n - 1] and (n in state.since_height or n == state.setup))

@@ -92,7 +92,8 @@ def _ask_safe(words: Words, figures: Figures) -> str:
 
 
 def _ask_sure(words: Words, figures: Figures) -> str:
-    return f"Was pass {words.count(figures['pass_'])} cut before that, and is it good? {YES_NO}"
+    told = f"{sentence(figures['mishap'].means)} " if figures.get("recalled") else ""
+    return f"{told}Was pass {words.count(figures['pass_'])} cut before that, and is it good? {YES_NO}"
 
 
 def _ask_which(words: Words, figures: Figures) -> str:

@@ -88,6 +88,8 @@ def test_nothing_said_of_the_clamps_makes_up_for_trying_work_that_has_slipped() 
     answers(driver, "yes")
     driver.resume()
     answers(driver, "yes", "yes")  # the carriage stands where it stood, and the work is "still clamped"
+    assert "The board has slipped. Was pass three cut before that" in driver.said, "nobody has answered that yet"
+    answers(driver, "yes")
     assert driver.state.question and driver.state.question.name == "registered"
 
 
