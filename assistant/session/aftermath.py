@@ -16,8 +16,8 @@ class Aftermath:
     """due: the checks that are asked again, whatever their own rules say.
 
     moved: the work, or the carriage, may not stand as it did, so it is tried against the still blade before a pass is
-    called. unsure: it may have happened before a pass was recorded as cut, so it is asked which cuts lie as they should.
-    marks: the wood may be damaged, so the place is named again once all is cut.
+    called. unsure: it may have happened before a pass was recorded as cut, so it is asked which cuts are good. marks:
+    the wood may be damaged, so the place is named again once all is cut.
     """
 
     due: tuple[str, ...] = (CLAMPS, GUARD)

@@ -85,9 +85,13 @@ def _moved(state: State) -> str:
 
 
 def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
-    """mishap: what it is about. figure: in its steps. recalled: nobody has just told of it. What the figures of each mean: `wording.mishaps`."""
+    """mishap: what it is about. figure: in its steps. recalled: it was told of before the session went on.
+
+    What the figures of each mean: `wording.mishaps`.
+    """
     mishap, figure, job = question.mishap, question.figure, state.the_job
-    figures: dict[str, object] = {"mishap": mishap, "recalled": state.mode != STANDING_BY, "figure": figure, "called": not state.is_cut(question.pass_ or 1)}
+    called, recalled = not state.is_cut(question.pass_ or 1), state.mode != STANDING_BY
+    figures: dict[str, object] = {"mishap": mishap, "figure": figure, "called": called, "recalled": recalled}
     if mishap in (Mishap.KERF, Mishap.BLADE):
         figures |= {"kerf": kerf_of(job, figure), "was": job.kerf, "begun": bool(state.cut)}
     elif mishap == Mishap.MISPLACED and question.name in (QuestionName.FIGURE, QuestionName.SIDE, QuestionName.VERDICT):

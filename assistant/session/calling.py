@@ -19,6 +19,7 @@ from assistant.session.driven import (
     move_prompt,
     stands_at,
     to_next_pass,
+    to_trial,
     visits,
 )
 from assistant.session.facts import Move
@@ -226,7 +227,7 @@ def ask_registered(turn: Turn) -> None:
         return
     tried = trial(state)
     if tried and is_driven(state.the_job) and not stands_at(state, tried.setting):
-        propose(turn, Move(MoveKind.SETTING, Then.TRIAL, state.setup, tried.pass_, tried.setting))
+        propose(turn, to_trial(state, tried))
     else:
         ask(turn, QuestionName.REGISTERED, state.setup, state.next_pass())
 

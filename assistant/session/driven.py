@@ -16,7 +16,7 @@ from assistant.session.effects import prompt
 from assistant.session.facts import Move
 from assistant.session.kinds import MoveKind, Then
 from assistant.session.order import coming
-from assistant.session.slip import first_half_again, trial
+from assistant.session.slip import Trial, first_half_again, trial
 from assistant.session.state import CUTTING, State
 
 FARTHEST_STEP = Fraction(25)
@@ -66,6 +66,11 @@ def to_next_pass(state: State, then: Then = Then.CALL) -> Move:
         and Fraction(0) < setting - stands <= FARTHEST_STEP
     )
     return Move(MoveKind.SETTING, then, state.setup, number, setting, step)
+
+
+def to_trial(state: State, tried: Trial) -> Move:
+    """To where work that may have moved is tried."""
+    return Move(MoveKind.SETTING, Then.TRIAL, state.setup, tried.pass_, tried.setting)
 
 
 def by_tap(state: State, move: Move) -> bool:
@@ -142,7 +147,7 @@ def after_home(state: State, move: Move) -> Move | None:
         return first_place(job, state.setup)
     if move.then == Then.TRIAL:
         tried = trial(state)
-        return tried and Move(MoveKind.SETTING, Then.TRIAL, state.setup, tried.pass_, tried.setting)
+        return to_trial(state, tried) if tried else None
     return None if state.setup_complete or state.leaves else to_next_pass(state, move.then)
 
 

@@ -477,7 +477,7 @@ class StillClamped(Fact):
 class CutsSure(Fact):
     """The operator has said of every cut whether it was made before the work or the carriage had moved.
 
-    Passing: what was cut after that is taken back by a fact of its own, and after another interruption it is asked again.
+    Passing: what was cut after that is taken back by a fact of its own, and after an interruption it is asked again.
     """
 
     kind: ClassVar[str] = "cuts_sure"

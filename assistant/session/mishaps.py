@@ -21,7 +21,16 @@ from assistant.session.detours import ask_change, nothing_changed
 from assistant.session.effects import prompt
 from assistant.session.kinds import By, Change, Klass, QuestionName
 from assistant.session.state import STANDING_BY, Question
-from assistant.session.told import cut_here, cut_too_shallow, cut_with_depth, first_figure, kerf_of, length_of, most, places
+from assistant.session.told import (
+    cut_here,
+    cut_too_shallow,
+    cut_with_depth,
+    first_figure,
+    kerf_of,
+    length_of,
+    most,
+    places,
+)
 from assistant.session.turn import Turn
 
 _KERF = (Mishap.KERF, Mishap.BLADE)

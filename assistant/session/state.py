@@ -120,9 +120,9 @@ class State:
     Of the checks: redo: bit i is set when check i must be asked again whatever its own rule says. touched: a check of
     this setup has been answered, so the previous setup is closed. to_register: this board has cuts in it and was
     clamped again, and nobody has tried yet whether it lies as it lay. moved: the mishap that may have moved the work or
-    the carriage; only trying it against the still blade settles that, whatever anybody says of the clamps. unsure: cuts may have been
-    made after that, and nobody has said which. saw_runs:
-    it may; a pass was called since somebody last confirmed that it is off. saw_off_at: when the operator was first
+    the carriage; only trying it against the still blade settles that, whatever anybody says of the clamps. unsure: cuts
+    may have been made after that, and nobody has said which. saw_runs: it may; a pass was called since somebody last
+    confirmed that it is off. saw_off_at: when the operator was first
     asked, after the last pass of this setup, whether the saw is off (s); None if not in this run. answered: checks
     confirmed in a row, without a setting called or a stop between. since_height: the setups of which a pass was cut
     since the blade's height was last confirmed.
