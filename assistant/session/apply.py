@@ -76,7 +76,7 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
         "named": state.named | {fact.setup},
         "boards": state.boards + 1,
         "turns": state.turns + job.is_turned(fact.setup),
-        "to_register": bool(state.cuts[fact.setup - 1]),
+        "to_register": bool(state.cuts[fact.setup - 1]) or job.pattern_of(fact.setup).is_rest,
         "mode": CHECKS,
         "cursor": 0,
         "touched": False,

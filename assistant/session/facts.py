@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import ClassVar
 
 from assistant.joinery.model import Pattern
+from assistant.joinery.walls import assumed_kerf
 from assistant.plans.model import Job, Setup
 from assistant.session.kinds import By, MoveKind, QuestionName, Then
 
@@ -210,18 +211,31 @@ class EndedEarly(Fact):
 
 @dataclass(frozen=True, slots=True)
 class JobExtended(Fact):
-    """The job has grown. patterns, setups: what joins it, numbered on. order: the whole new one. why: a `Change`."""
+    """The job has grown. patterns, setups: what joins it, numbered on. order: the whole new one, where a setup that
+    another one replaces has given up its place to it. why: a `Change`, or a `Mishap`.
+
+    kerf: from now on, mm, as in `SettingCalled`; "" where it stays.
+    """
 
     kind: ClassVar[str] = "job_extended"
+    version: ClassVar[int] = 2
     patterns: tuple[Pattern, ...]
     setups: tuple[Setup, ...]
     order: tuple[int, ...]
     why: str
+    # The default keeps older journals readable; without it in repr, their records print as they did.
+    kerf: str = field(default="", repr=False)
 
     def extend(self, job: Job) -> Job:
         """The job as it is from now on."""
         setups, patterns = (*job.setups, *self.setups), (*job.patterns, *self.patterns)
-        return replace(job, setups=setups, patterns=patterns, order=self.order)
+        grown = replace(job, setups=setups, patterns=patterns, order=self.order)
+        if not self.kerf:
+            return grown
+        kerf = Fraction(self.kerf)
+        slotted = job.layout == "slots"
+        assumed = kerf - job.clearance if slotted else assumed_kerf(kerf, job.clearance)
+        return replace(grown, kerf=kerf, assumed_kerf=assumed)
 
 
 @dataclass(frozen=True, slots=True)
