@@ -211,9 +211,9 @@ class EndedEarly(Fact):
 
 @dataclass(frozen=True, slots=True)
 class JobExtended(Fact):
-    """The job has grown. patterns, setups: what joins it, numbered on. order: the whole new one, where a setup that
-    another one replaces has given up its place to it. why: a `Change`, or a `Mishap`.
+    """The job has grown. patterns, setups: what joins it, numbered on. order: the whole new one. why: its reason.
 
+    Setups that new ones replace are left out of the order. why: a `Change`, or a `Mishap` by which the kerf changes.
     kerf: from now on, mm, as in `SettingCalled`; "" where it stays.
     """
 

@@ -35,7 +35,8 @@ class Meets(StrEnum):
 class Trial:
     """The still blade in a cut: where it touches wood shows whether the work has moved.
 
-    pass_: the one whose cut it is; 0 for a cut that another blade has made. setting, previous, approach: mm, as when a pass is called; previous is where the carriage stands now.
+    pass_: the one whose cut it is; 0 for a cut that another blade has made. setting, previous, approach: mm, as when a
+    pass is called; previous is where the carriage stands now.
     """
 
     pass_: int
