@@ -43,27 +43,29 @@ def kerf_of(one: Pattern) -> Fraction:
     return one.passes[0].kerf_to - one.passes[0].kerf_from
 
 
-def laid_out(one: Pattern, blade: Blade, carriage: Carriage, unit: str) -> Pattern:
+def laid_out(one: Pattern, blade: Blade, carriage: Carriage, unit: str, noun: str = "socket") -> Pattern:
     """The whole end with this blade's passes, in one clamping; sockets that were approached from above still are.
 
-    one: any clamping of the end that holds what is before it. unit: for messages only.
+    one: the end, or that of its clampings that knows the passes before it. unit, noun: for messages only.
     Raises: BadInput, all faults at once: a kerf of no more than the overlap, sockets narrower than the kerf, settings
     outside the travel.
     """
     end = whole(one, carriage)
-    faults = [*_kerf_faults(blade, unit), *_narrow_faults(end, range(1, len(end.sockets) + 1), blade, unit)]
+    faults = [*_kerf_faults(blade, unit), *_narrow_faults(end, range(1, len(end.sockets) + 1), blade, unit, noun)]
     if faults:
         raise BadInput(faults)
     made = pattern(end.part, _as_cut(end, blade), end.width, end.depth, blade, carriage, where=KERF, unit=unit)
     return replace(made, segments=end.segments, passes=_come_down(made.passes, end))
 
 
-def rest(one: Pattern, cut: Collection[int], blade: Blade, carriage: Carriage, unit: str) -> Pattern:
+def rest(
+    one: Pattern, cut: Collection[int], blade: Blade, carriage: Carriage, unit: str, noun: str = "socket"
+) -> Pattern:
     """What is left of an end, for this blade, whose kerfs may run into what is gone, but never past a wall.
 
-    one: cut in one clamping. cut: the numbers of its passes that are cut. unit: for messages only. Every wall that
-    isn't cut yet gets a kerf that ends right there. Its kerfs overlap those that are there by at least as much as each
-    other, so that rounded settings leave no fin. It has no pass if nothing is left.
+    one: cut in one clamping. cut: the numbers of its passes that are cut. unit, noun: for messages only. Every wall
+    that isn't cut yet gets a kerf that ends right there. Its kerfs overlap those that are there by at least as much as
+    each other, so that rounded settings leave no fin. It has no pass if nothing is left.
     Raises: BadInput, all faults at once: a kerf of no more than the overlap, wood left in sockets narrower than the
     kerf, settings outside the travel.
     """
@@ -72,7 +74,7 @@ def rest(one: Pattern, cut: Collection[int], blade: Blade, carriage: Carriage, u
     rooms = dict(enumerate(_rooms(one, blade), 1))
     there = {number: [p for p in gone if p.socket == number] for number in rooms}
     left = [number for number, room in rooms.items() if _uncut(room, there[number], blade.overlap)]
-    faults += (replace(fault, mend=BOARD_BEGUN) for fault in _narrow_faults(one, left, blade, unit))
+    faults += (replace(fault, mend=BOARD_BEGUN) for fault in _narrow_faults(one, left, blade, unit, noun))
     if faults:
         raise BadInput(faults)
     cuts = [each for number in left for each in _clearing(number, rooms[number], there[number], blade)]
@@ -89,7 +91,7 @@ def _kerf_faults(blade: Blade, unit: str) -> Iterator[Fault]:
         yield Fault(what, plain_length(blade.kerf, unit), KERF, "measure it again, and look for the decimal point")
 
 
-def _narrow_faults(one: Pattern, sockets: Collection[int], blade: Blade, unit: str) -> Iterator[Fault]:
+def _narrow_faults(one: Pattern, sockets: Collection[int], blade: Blade, unit: str, noun: str) -> Iterator[Fault]:
     """Of these sockets, those into which the kerf doesn't go, one fault for each width."""
     narrow: dict[Fraction, list[int]] = {}
     for number, room in enumerate(_rooms(one, blade), 1):
@@ -97,7 +99,7 @@ def _narrow_faults(one: Pattern, sockets: Collection[int], blade: Blade, unit: s
             narrow.setdefault(room.width, []).append(number)
     for size, numbers in narrow.items():
         verb = "is" if len(numbers) == 1 else "are"
-        what = f"{number_list('socket', numbers)} {verb} narrower than a kerf of {plain_length(blade.kerf, unit)}"
+        what = f"{number_list(noun, numbers)} {verb} narrower than a kerf of {plain_length(blade.kerf, unit)}"
         mend = f"use a blade with a kerf of {at_most(size, unit)} or less"
         yield Fault(what, f"{plain_length(size, unit)} wide with its clearance", KERF, mend)
 

@@ -130,6 +130,10 @@ def _part_words(job: Job, setup: int) -> str:
     return f"part {pattern.part}{stage}"
 
 
+def _noun(job: Job) -> str:
+    return "slot" if job.layout == "slots" else "socket"
+
+
 def _ends(job: Job) -> Iterator[tuple[int, ...]]:
     """The setups of each end, in the order of cutting."""
     seen: set[int] = set()
@@ -180,7 +184,7 @@ class Growth:
         one, job = self.job.setups[setup - 1], self.job
         # The end stays in this one clamping, so a piece that would reach farther is of no use.
         carriage = replace(job.carriage, distance_piece=None)
-        left = rest(job.pattern_of(setup), cut, job.blade, carriage, carriage.unit)
+        left = rest(job.pattern_of(setup), cut, job.blade, carriage, carriage.unit, _noun(job))
         self._replace((setup,), self._numbered((Clamping(one.half, left),)))
 
     def _replace(self, end: Sequence[int], clampings: Sequence[tuple[int, Half]]) -> None:
@@ -216,7 +220,7 @@ def _clampings(job: Job, end: Sequence[int]) -> tuple[Clamping, ...]:
     pattern, half = job.pattern_of(end[-1]), job.setups[end[0] - 1].half
     carriage, unit = job.carriage, job.carriage.unit
     if half is Half.NONE:
-        return (Clamping(half, laid_out(pattern, job.blade, replace(carriage, distance_piece=None), unit)),)
+        return (Clamping(half, laid_out(pattern, job.blade, replace(carriage, distance_piece=None), unit, _noun(job))),)
     if half not in EDGES:
         return with_piece(laid_out(pattern, job.blade, carriage, unit), carriage)
     # From both edges no setting of the whole end counts, only those of the halves.

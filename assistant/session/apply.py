@@ -185,7 +185,7 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
         "mode": CHECKS,
         "previous": 0,
         "chosen": 0,
-        "to_register": bool(reopened.cut & ~(1 << (fact.pass_ - 1))),
+        "to_register": bool(reopened.cut & ~(1 << (fact.pass_ - 1))) or reopened.pattern.is_rest,
         "touched": True,
         "open_check": None,
         "redo": state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK),

@@ -349,7 +349,7 @@ def _ask_registered(words: Words, figures: dict[str, Any]) -> str:
     # The saw comes first: what follows has hands at the blade.
     begin = f"Saw off and isolated (unplugged). {edge_at_stop(half).capitalize()} {stop}, and clamp{bar}."
     if "where" not in figures:
-        nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
+        nothing = "The blade can be tried in none of the cuts" if figures["cut_here"] else "No pass is cut yet"
         if half == Half.PIECE_OUT and not figures["cut_here"]:
             return f"{begin} No pass of this half is cut yet: what can be tried comes next. Done? {YES_NO}"
         return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
