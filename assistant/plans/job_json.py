@@ -73,6 +73,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "shop_path": job.shop_path,
         "overlap": fraction_text(job.overlap),
         "overrun": fraction_text(job.overrun),
+        **({"blade_since": job.blade_since} if job.blade_since else {}),
     }
 
 
@@ -109,6 +110,8 @@ def job_from_json(data: object) -> Job:
         # or how far passes overlap and run past an edge.
         overlap=of.length("overlap") if of.has("overlap") else OVERLAP,
         overrun=of.length("overrun") if of.has("overrun") else OVERRUN,
+        # A session begins with its first blade.
+        blade_since=of.whole_or("blade_since", 0),
     )
     _refuse_contradictions(job)
     return job

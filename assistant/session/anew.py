@@ -110,6 +110,11 @@ def is_laid_out_for(job: Job, setup: int) -> bool:
     return kerf_of(job.pattern_of(setup)) == job.kerf
 
 
+def is_of_another_blade(job: Job, setup: int) -> bool:
+    """Whether this setup's passes are another blade's, so that this one would cut its walls elsewhere."""
+    return setup <= job.blade_since and not is_laid_out_for(job, setup)
+
+
 def is_fresh(job: Job, setup: int) -> bool:
     """Whether a new board could be cut by this setup's pattern as it is."""
     return is_laid_out_for(job, setup) and not job.pattern_of(setup).is_rest

@@ -12,6 +12,7 @@ from typing import ClassVar
 
 from assistant.joinery.model import Pattern
 from assistant.joinery.walls import assumed_kerf
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
 from assistant.session.kinds import By, MoveKind, QuestionName, Then
 
@@ -235,7 +236,8 @@ class JobExtended(Fact):
         kerf = Fraction(self.kerf)
         slotted = job.layout == "slots"
         assumed = kerf - job.clearance if slotted else assumed_kerf(kerf, job.clearance)
-        return replace(grown, kerf=kerf, assumed_kerf=assumed)
+        since = len(job.setups) if self.why == Mishap.BLADE else job.blade_since
+        return replace(grown, kerf=kerf, assumed_kerf=assumed, blade_since=since)
 
 
 @dataclass(frozen=True, slots=True)

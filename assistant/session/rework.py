@@ -16,7 +16,7 @@ from assistant.plans.model import Job, Setup
 from assistant.plans.pieces import BLANK
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.anew import Growth, is_fresh, is_laid_out_for
+from assistant.session.anew import Growth, is_fresh, is_of_another_blade
 from assistant.session.effects import prompt
 from assistant.session.kinds import Change, QuestionName, SetupStatus
 from assistant.session.order import coming, must_wait, opposite, setups_of_end
@@ -69,9 +69,9 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
             if not any(mask >> (n - 1) & 1 for n in passes):
                 by_another = any(one.socket == socket for one in job.pattern_of(setup).before)
                 return prompt("socket cut before" if by_another else "socket not cut", setup=setup, socket=socket)
-            if not is_laid_out_for(job, setup):
+            if is_of_another_blade(job, setup):
                 if len(setups_of_end(job, setup)) > 1:
-                    return prompt("half of another kerf", setup=setup)
+                    return prompt("half of another blade", setup=setup)
                 return _refused(setup, lambda: Growth(job).go_on(setup, _others_cut(state, setup, passes)))
         case Change.SPOILT | Change.COPY:
             return _refused(setup, lambda: one_more(job, setups_of_board(job, setup), what))
@@ -160,7 +160,7 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
         case Change.SOCKET:
             passes = passes_of_socket(job, setup, socket)
             growth = Growth(job)
-            if not is_laid_out_for(job, setup):
+            if is_of_another_blade(job, setup):
                 growth.go_on(setup, _others_cut(turn.state, setup, passes))
             turn.fact(f.SetupReopened(setup, passes, socket, ""))
             if growth.replaced:

@@ -115,8 +115,11 @@ TEMPLATES: dict[str, str] = {
     "slots have no end": "A slotted board has no end to cut off. Cut one slot again, or count the board as spoilt.",
     "lined end": "A lined end can't be cut off and cut again. Count the board as spoilt.",
     "nothing cut yet": "Nothing is cut there yet.",
-    "half of another kerf": (
-        "The kerf has changed since, and that end is cut in two halves: no socket of it can be cut again by itself."
+    "half of another blade": (
+        "Another blade cut that end in two halves: none of its sockets can be cut again by itself."
+    ),
+    "pass of another blade": (
+        "Another blade has cut that: none of its passes can be taken back. Have what is missing cut again."
     ),
     "kerf does not fit": "The blade on the saw can't cut that end: change to one that fits it first.",
     "blade turns, board in": (

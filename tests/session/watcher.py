@@ -271,18 +271,21 @@ class Watcher:
                 assert walls[wall.split()[0]], "a wall that is to be met stands"
 
     def _hear_what_is_tried_of_another_blade(self, figures: dict[str, Any]) -> None:
-        """Where this blade is put, it is all in what the other has cut, and ends where that does."""
+        assert self._is_in_anothers_cut(figures["setting"]), "the blade goes into what is cut, and meets its wall"
+        assert figures["previous"] == self.stands, "the carriage is moved from where it stands"
+
+    def _is_in_anothers_cut(self, setting: Fraction) -> bool:
+        """Whether this blade is all in what another has cut, and ends where that does."""
         kerf = self.job.pattern_of(self.setup).passes[0]
         wide = kerf.kerf_to - kerf.kerf_from
-        left = figures["setting"] - (wide if self.job.carriage.zero == "outside" else 0)
+        left = setting - (wide if self.job.carriage.zero == "outside" else 0)
         gone, step = sorted((p.kerf_from, p.kerf_to) for p in self._by_another()), self.job.carriage.resolution
         reached = left + step
         for low, high in gone:
             reached = max(reached, high) if low <= reached else reached
-        assert reached >= left + wide - step, "the blade goes into what is cut"
         sides = {side for pair in gone for side in pair}
-        assert any(abs(at - side) <= step for at in (left, left + wide) for side in sides), "and meets its wall"
-        assert figures["previous"] == self.stands, "the carriage is moved from where it stands"
+        ends_there = any(abs(at - side) <= step for at in (left, left + wide) for side in sides)
+        return reached >= left + wide - step and ends_there
 
     def _inside(self, cuts: list[Pass]) -> list[Pass]:
         """Those in sockets with wood on both their sides."""
@@ -386,7 +389,7 @@ class Watcher:
         if fact.setup == self.setup and self._all_cut():  # the saw was off, and somebody has looked at the work
             self.paused |= self.secured & {"clamps", "guard"}
             self.secured -= {"clamps", "guard"}
-        self.cut[fact.setup] = self.cut[fact.setup] - set(fact.passes)
+        self.cut[fact.setup] = self.cut.get(fact.setup, frozenset()) - set(fact.passes)
         self.done -= {fact.setup}
         if not fact.socket:
             assert not self.cut[fact.setup], "of an end that is cut off nothing is left"
@@ -417,8 +420,10 @@ class Watcher:
             assert Fraction(fact.to) == one.setting, "it goes to a pass of the job, and nowhere else"
         elif fact.what == "setting":
             bar = Fraction(fact.to) == 0 and self.job.carriage.register == "setting bar"
-            assert bar or self._is_of_the_first_half(fact.setup, Fraction(fact.to)), (
-                "without a pass it goes to zero for the bar, or to where a cut of the first half is tried"
+            tried = self._is_of_the_first_half(fact.setup, Fraction(fact.to))
+            by_another = fact.setup == self.setup and self._is_in_anothers_cut(Fraction(fact.to))
+            assert bar or tried or by_another, (
+                "without a pass it goes to zero for the bar, or to where a cut of another half or blade is tried"
             )
         self.left = self.arrived_at
         self.sent, self.arrived_at, self.called = fact, None, 0
