@@ -341,21 +341,23 @@ class TestHalves:
         assert [old for old, _ in kerf_changed(driver.state, F(3), True).replaced] == [3, 4], "both are all cut"
 
     def test_a_half_that_is_left_of_an_end_is_not_tried_as_a_second_half(self) -> None:
-        """Part B of this width fits the travel with the piece in, and is begun so."""
-        driver = Driver(job(plan(60, 6, ends=1), few_checks(), replace(IN_TWO, travel=(F(0), F(55)))))
-        job_, one = driver.state.the_job, next(s for s in driver.state.the_job.setups if s.half is Half.PIECE_IN)
-        alone = next((s for s in job_.setups if len(setups_of_end(job_, s.number)) == 1), None)
-        assume_alone = alone or one
-        if alone is None:
-            pytest.fail("this joint has an end that one clamping reaches")
-        driver.heard(Intent.BOARD, assume_alone.number)
-        driver.gesture("hold")
-        driver.confirm_all()
-        driver.gesture("tap")
-        made = change_kerf(driver, F(3), True)
-        rest = driver.state.the_job.setups[made.follows - 1]
-        assert rest.half is Half.PIECE_IN and driver.state.the_job.pattern_of(rest.number).is_rest
-        assert first_half_again(driver.state.the_job, rest) is None
+        """Part A of this width fits into the travel with the piece in, and its mate doesn't."""
+        driver = Driver(job(plan(66, 6, ends=1), few_checks(), replace(IN_TWO, travel=(F(0), F(62)))))
+        before = driver.state.the_job
+        (alone,) = (one for one in before.setups if len(setups_of_end(before, one.number)) == 1)
+        assert alone.half is Half.PIECE_IN
+        if alone.number != driver.state.setup:
+            asked_and_yes(driver, Intent.BOARD, alone.number)
+        driver.cut(driver.state.passes - 1)
+        made = change_kerf(driver, F(4), True)
+        after = driver.state.the_job
+        rest = after.setups[made.follows - 1]
+        assert rest.half is Half.PIECE_IN and after.pattern_of(rest.number).is_rest
+        assert first_half_again(after, rest) is None
+        board_out(driver)
+        while driver.state.mode != "finished":
+            _go_on(driver)
+        bench_of(driver, False).check()
 
     def test_from_both_edges(self) -> None:
         driver = Driver(job(FROM_BOTH_EDGES, few_checks(), SHORT))
