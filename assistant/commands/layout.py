@@ -167,7 +167,7 @@ def table(job: Job, plan: Plan, boards: Sequence[ListRow] = ()) -> Iterator[str]
     stage_of = {setup.pattern: setup.stage for setup in job.setups}
     numbers = socket_numbers(job)
     for index, pattern in enumerate(job.patterns):
-        if pattern.before:
+        if pattern.is_second_half:
             continue  # the first half stands for the whole end
         yield ""
         yield from _part_lines(job, plan, pattern, stage_of.get(index, 1), numbers[index])

@@ -16,10 +16,10 @@ def model(plan: Plan, job: Job) -> list[Item]:
     pictures = [Picture((Text((0, 2), job.title, 5, bold=True),), 0, 8)]
     for pattern in job.patterns:
         size = parts.full_size(pattern)
-        if not pattern.before:  # the first half shows the whole end
+        if not pattern.is_second_half:  # the first half shows the whole end
             pictures.append(parts.dimensions(job, pattern, size))
         pictures.append(parts.passes(job, pattern, size))
-        if not pattern.before:
+        if not pattern.is_second_half:
             pictures.append(parts.profile(job, pattern))
     pictures += stage_pictures(plan, job, STAGE_WIDTH)
     pictures += joint_pictures(plan, job, STAGE_WIDTH, JOINT_HEIGHT)

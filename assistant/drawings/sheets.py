@@ -36,7 +36,7 @@ def sheets(plan: Plan, job: Job, paper: str) -> tuple[Page, ...]:
 def _part_flow(job: Job, pattern: Pattern, sheet: Sheet) -> Flow:
     flow = Flow(parts.cut_words(job, pattern), sheet)
     size = parts.fitting(pattern, sheet.inner)
-    if not pattern.before:  # the first half shows the whole end
+    if not pattern.is_second_half:  # the first half shows the whole end
         flow.add(parts.dimensions(job, pattern, size), 6)
     flow.add(parts.passes(job, pattern, size), 6)
     rows = parts.table(job, pattern)

@@ -136,7 +136,8 @@ def whole(pattern: Pattern, carriage: Carriage) -> Pattern:
     """
     if not pattern.before and not pattern.mirrored:
         return pattern
-    passes = (*pattern.before, *pattern.passes)
+    # Those of two halves ascend as it is, but what is left for another blade lies between what is there.
+    passes = sorted((*pattern.before, *pattern.passes), key=lambda one: (one.kerf_from, one.kerf_to))
     if not pattern.mirrored:
         return replace(pattern, passes=_numbered(passes), before=())
     back = sorted((_mirrored(one, pattern, carriage) for one in passes), key=lambda one: one.kerf_from)

@@ -26,6 +26,7 @@ class Segment:
 # A clamp's screw sags and its jaw tilts as it is tightened, a hold-down gives, and the blade may be set a little high.
 # About a finger's breadth covers all of it (common practice, no source). mm
 CLEAR_ABOVE = Fraction(15)
+OVERLAP, OVERRUN = Fraction(1, 5), Fraction(0)  # where the shop file has none; mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +40,8 @@ class Blade:
     """
 
     kerf: Fraction
-    overlap: Fraction = Fraction(1, 5)
-    overrun: Fraction = Fraction(0)
+    overlap: Fraction = OVERLAP
+    overrun: Fraction = OVERRUN
     tooth: str = "flat"
     highest: Fraction | None = None
     clear_above: Fraction = CLEAR_ABOVE
@@ -121,9 +122,10 @@ class Pass:
 class Pattern:
     """What is cut into one board end in one clamping. All setups that cut it share the pattern.
 
-    segments: of the whole end. passes: those of this clamping. before: those made in an earlier clamping of the same
-    end; where a board is wider than the travel (`halves`), the second half's has those of the first. mirrored: all of
-    this is measured from the other edge, which lies at the stop.
+    segments: of the whole end. passes: those of this clamping. before: those that are in the wood already: where a
+    board is wider than the travel (`halves`), the second half's has those of the first; what is left of an end after a
+    change of blade (`anew`) has those of the blades before. mirrored: all of this is measured from the other edge,
+    which lies at the stop.
     """
 
     part: str
@@ -133,6 +135,16 @@ class Pattern:
     passes: tuple[Pass, ...]
     before: tuple[Pass, ...] = field(default=(), repr=False)
     mirrored: bool = field(default=False, repr=False)
+
+    @property
+    def is_second_half(self) -> bool:
+        """Whether the end's first half is cut: this is measured without the distance piece, or from the other edge."""
+        return self.mirrored or any(one.shift for one in self.passes)
+
+    @property
+    def is_rest(self) -> bool:
+        """Whether it is what another blade has left of an end."""
+        return bool(self.before) and not self.is_second_half
 
     @property
     def fingers(self) -> tuple[Segment, ...]:

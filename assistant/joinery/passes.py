@@ -43,7 +43,7 @@ def cuts(
     Raises: BadInput, all faults at once: an overlap of the kerf or more, inner sockets narrower
     than the kerf (naming what would fit), more than 20,000 passes.
     """
-    spans = [_span(s, width, blade) for s in segments if not s.is_finger]
+    spans = [span(s, width, blade) for s in segments if not s.is_finger]
     faults = []
     if blade.overlap >= blade.kerf:
         what = f"passes must overlap by less than the kerf of {plain_length(blade.kerf, unit)}"
@@ -52,23 +52,20 @@ def cuts(
     if faults:
         raise BadInput(faults)
     # Only now, since `_count` divides by kerf - overlap.
-    counts = [_count(end - start, blade) for start, end in spans]
-    if sum(counts) > MOST_PASSES:
+    count = sum(_count(end - start, blade) for start, end in spans)
+    if count > MOST_PASSES:
         mend = "use a wider blade, less overlap or a narrower board"
-        raise BadInput([Fault(f"a board may take at most {MOST_PASSES:,} passes", f"{sum(counts):,}", where, mend)])
-    found: list[Cut] = []
-    for socket, ((start, end), count) in enumerate(zip(spans, counts, strict=True), 1):
-        found.extend(_spread(socket, start, end, count, blade.kerf))
-    return tuple(found)
+        raise BadInput([Fault(f"a board may take at most {MOST_PASSES:,} passes", f"{count:,}", where, mend)])
+    return tuple(cut for socket, (start, end) in enumerate(spans, 1) for cut in spread(socket, start, end, blade))
 
 
 def passes_for(socket: Segment, width: Fraction, blade: Blade) -> int:
     """How many passes clear one socket (clearance included) of a board this wide; 0 for one narrower than the kerf."""
-    start, end = _span(socket, width, blade)
+    start, end = span(socket, width, blade)
     return _count(end - start, blade) if end - start >= blade.kerf else 0
 
 
-def _span(socket: Segment, width: Fraction, blade: Blade) -> tuple[Fraction, Fraction]:
+def span(socket: Segment, width: Fraction, blade: Blade) -> tuple[Fraction, Fraction]:
     """What must be cleared: the socket, plus at an edge the overrun, or as much as one kerf overhangs."""
     start, end = socket.start, socket.end
     at_reference, at_far = start == 0, end == width
@@ -90,7 +87,12 @@ def _count(span: Fraction, blade: Blade) -> int:
     return -((blade.kerf - span) // (blade.kerf - blade.overlap)) + 1
 
 
-def _spread(socket: int, start: Fraction, end: Fraction, count: int, kerf: Fraction) -> Iterable[Cut]:
+def spread(socket: int, start: Fraction, end: Fraction, blade: Blade) -> Iterable[Cut]:
+    """The fewest passes that clear this stretch of a socket, evenly spread: the first begins it, the last ends it.
+
+    start, end: mm, at least a kerf apart.
+    """
+    kerf, count = blade.kerf, _count(end - start, blade)
     if count == 1:
         yield Cut(socket, start, end)
         return

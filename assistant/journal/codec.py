@@ -148,6 +148,7 @@ def _encode_job_extended(fact: JobExtended) -> Body:
         "setups": [setup_to_json(one) for one in fact.setups],
         "order": list(fact.order),
         "why": fact.why,
+        "kerf": fact.kerf,
     }
 
 
@@ -159,7 +160,7 @@ def _decode_job_extended(body: Body) -> JobExtended:
         setups = tuple(setup_from_json(one) for one in body["setups"])
     except (KeyError, TypeError, ValueError, ArithmeticError) as error:
         raise _Unreadable(f"what joins the job is damaged: {error!r}") from error
-    return JobExtended(patterns, setups, _counts(body, "order"), _text(body, "why"))
+    return JobExtended(patterns, setups, _counts(body, "order"), _text(body, "why"), _exact_or_none(body, "kerf"))
 
 
 def _encode_check_opened(fact: CheckOpened) -> Body:
@@ -254,7 +255,7 @@ CODECS: dict[str, Codec] = {
     "setup_done": Codec(1, lambda f: {"setup": f.setup}, lambda b: SetupDone(_count(b, "setup"))),
     "finished": Codec(1, lambda f: {}, lambda b: Finished()),
     "ended_early": Codec(1, _encode_place, lambda b: EndedEarly(*_place(b))),
-    "job_extended": Codec(1, _encode_job_extended, _decode_job_extended),
+    "job_extended": Codec(2, _encode_job_extended, _decode_job_extended),
     "board_chosen": Codec(1, lambda f: {"setup": f.setup}, lambda b: BoardChosen(_count(b, "setup"))),
     "setup_reopened": Codec(
         2,
@@ -347,6 +348,8 @@ UPCASTERS: dict[tuple[str, int], Upcaster] = {
     # In version 1 the operator chose which cut to try, so its setting isn't known.
     ("reregistered", 1): lambda body: {**body, "setting": ""},
     ("setup_reopened", 1): lambda body: {**body, "deeper": False},
+    # In version 1 the kerf stayed what it was at the start.
+    ("job_extended", 1): lambda body: {**body, "kerf": ""},
 }
 
 

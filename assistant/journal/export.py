@@ -54,6 +54,7 @@ CSV_COLUMNS = (
     "cut_off",
     "passes",
     "setups",
+    "kerf",
 )
 _WITH_LENGTHS = MoveAsked | Moved | CarriageHalted | CarriageHomed | SetupReopened | KerfMisplaced | DepthSet
 LENGTHS_MM = ("to", "asked", "reported", "off_by", "cut_off", "depth")
@@ -94,7 +95,9 @@ def _record(session: str, record: Record) -> dict[str, Any]:
         return entry | ({"rehearsed": True} if fact.rehearsed else {})
     if isinstance(fact, JobExtended):
         named = ", ".join(f"{one.board} {one.end}" for one in fact.setups)
-        return entry | {"why": fact.why, "setups": [one.number for one in fact.setups], "text": named}
+        entry |= {"why": fact.why, "setups": [one.number for one in fact.setups], "text": named}
+        with naming(session, record.n, fact.kind):
+            return entry | ({"kerf": round(float(Fraction(fact.kerf)), 6)} if fact.kerf else {})
     entry.update(body_of(fact))
     if isinstance(fact, SettingCalled):
         with naming(session, record.n, fact.kind):

@@ -10,7 +10,7 @@ from assistant.journal.faults import of_fact
 from assistant.journal.store import Journal
 from assistant.plans.languages import known_languages
 from assistant.plans.mishaps import Mishap
-from assistant.plans.model import Job
+from assistant.plans.model import Job, Setup
 from assistant.plans.shop_file import KINDS
 from assistant.session import facts as f
 from assistant.session.apply import apply
@@ -116,7 +116,10 @@ def _no_such_pass(job: Job, setup: int, passes: tuple[int, ...]) -> str:
 
 
 def _extension_fault(state: State, job: Job, fact: f.JobExtended) -> str:
-    """Why a job can't have grown by this. A setup of which something is cut stays in the order."""
+    """Why a job can't have grown by this. A setup of which something is cut stays in the order, or its kerfs go on.
+
+    They do in a setup of the same end whose pattern has them as those that are there.
+    """
     first, patterns = len(job.setups) + 1, len(job.patterns) + len(fact.patterns)
     if [one.number for one in fact.setups] != list(range(first, first + len(fact.setups))):
         return f"its setups are not numbered from {first}"
@@ -126,8 +129,24 @@ def _extension_fault(state: State, job: Job, fact: f.JobExtended) -> str:
     known = set(range(1, first + len(fact.setups)))
     if len(set(fact.order)) < len(fact.order) or not set(fact.order) <= known:
         return "its order names a setup twice, or one that isn't there"
-    lost = [n for n, cut in enumerate(state.cuts, start=1) if cut and n in job.order and n not in fact.order]
+    if fact.kerf and Fraction(fact.kerf) <= job.overlap:
+        return f"its kerf is {fact.kerf} mm, and passes overlap by {job.overlap} mm"
+    left_out = [n for n, cut in enumerate(state.cuts, start=1) if cut and n in job.order and n not in fact.order]
+    lost = [n for n in left_out if not _goes_on(state, job, fact, n)]
     return f"its order leaves out setup {lost[0]}, of which something is cut" if lost else ""
+
+
+def _goes_on(state: State, job: Job, fact: f.JobExtended, setup: int) -> bool:
+    """Whether one of the new setups has the kerfs of this one among those that are there."""
+    old, patterns = job.setups[setup - 1], (*job.patterns, *fact.patterns)
+    passes = (one for one in job.pattern_of(setup).passes if state.cuts[setup - 1] >> (one.number - 1) & 1)
+    kerfs = {(one.kerf_from, one.kerf_to) for one in passes}
+    same = (one for one in fact.setups if _end(one) == _end(old) and one.number in fact.order)
+    return any(kerfs <= {(one.kerf_from, one.kerf_to) for one in patterns[new.pattern].before} for new in same)
+
+
+def _end(setup: Setup) -> tuple[str, int, int, int, int]:
+    return setup.board, setup.first_copy, setup.copies, setup.end, setup.stage
 
 
 def _job_fault(job: Job) -> str:

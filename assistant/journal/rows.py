@@ -90,13 +90,16 @@ class Sum:
                     self.cut -= {(values["setup"], pass_) for pass_ in values["passes"]}
                 elif kind == b"board_spoilt":
                     self.cut = {one for one in self.cut if one[0] not in values["setups"]}
+                elif kind == b"job_extended":
+                    # Of a setup that another one replaces, the cuts belong to what is there for that one.
+                    self.cut = {one for one in self.cut if one[0] in values["order"]}
                 elif kind in _COUNTED:
                     self.cut.discard((values["setup"], values["pass"]))
         except (ValueError, KeyError, TypeError, RecursionError) as error:
             self.fault = self.fault or f"fact {n!r:.40} ({text_of(kind)!r:.40}) can't be read: {error!s:.80}"
 
 
-_COUNTED = (b"pass_cut", b"stepped_back", b"jumped", b"setup_reopened", b"board_spoilt")
+_COUNTED = (b"pass_cut", b"stepped_back", b"jumped", b"setup_reopened", b"board_spoilt", b"job_extended")
 
 
 def session_row(row: CheckedRow, of: Sum) -> SessionRow:

@@ -226,11 +226,14 @@ DEFAULT_CHECKS = default_checks(language_of("en"))
 def figures_of(job: Job, pattern: Pattern) -> dict[str, Any]:
     """What `FIGURES` stand for while `pattern` is cut, mm, exact; wording rounds them away from the blade.
 
-    lowest, highest: how far off the reference edge the outermost kerfs begin and end. depth: of the cut. above: how
-    far above the bed clamps, screws, hold-down and stop stay clear. sockets: how many are finished once it is cut,
-    those of an earlier clamping included. begun: 1 if it leaves one cut only in part, else 0.
+    lowest, highest: how far off the reference edge the outermost kerfs begin and end; where another blade has begun the
+    end, also its kerfs, since the still blade may be tried in one. depth: of the cut. above: how far above the bed
+    clamps, screws, hold-down and stop stay clear. sockets: how many are finished once it is cut, those of an earlier
+    clamping or blade included. begun: 1 if it leaves one cut only in part, else 0.
     """
     passes, sockets = pattern.passes, pattern.sockets
+    if pattern.is_rest:
+        passes = tuple(sorted((*pattern.before, *passes), key=lambda each: each.kerf_to))
     # Sockets are cut from the reference edge on, so all before the last are finished; the rest from the other edge.
     last = passes[-1].socket
     begun = max(each.kerf_to for each in passes) < sockets[last - 1].end

@@ -118,6 +118,8 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         page=shop.page,
         run_down_s=shop.run_down_s,
         clear_above=shop.blade.clear_above,
+        overlap=shop.blade.overlap,
+        overrun=shop.blade.overrun,
     )
 
 

@@ -15,7 +15,7 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 from assistant.joinery.halves import Half
-from assistant.joinery.model import CLEAR_ABOVE, Carriage, Drive, Pass, Pattern, Segment
+from assistant.joinery.model import CLEAR_ABOVE, OVERLAP, OVERRUN, Carriage, Drive, Pass, Pattern, Segment
 from assistant.joinery.settings import read_as
 from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
 
@@ -71,6 +71,9 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "run_down_s": job.run_down_s,
         "clear_above": fraction_text(job.clear_above),
         "shop_path": job.shop_path,
+        "overlap": fraction_text(job.overlap),
+        "overrun": fraction_text(job.overrun),
+        **({"blade_since": job.blade_since} if job.blade_since else {}),
     }
 
 
@@ -102,8 +105,13 @@ def job_from_json(data: object) -> Job:
         run_down_s=of.seconds("run_down_s") if of.has("run_down_s") else RUN_DOWN_S,
         # the room to keep clear above the blade,
         clear_above=of.length("clear_above") if of.has("clear_above") else CLEAR_ABOVE,
-        # or the path of their shop file.
+        # the path of their shop file,
         shop_path=of.text_or("shop_path", ""),
+        # or how far passes overlap and run past an edge.
+        overlap=of.length("overlap") if of.has("overlap") else OVERLAP,
+        overrun=of.length("overrun") if of.has("overrun") else OVERRUN,
+        # A session begins with its first blade.
+        blade_since=of.whole_or("blade_since", 0),
     )
     _refuse_contradictions(job)
     return job

@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from assistant.joinery.halves import Half, whole
 from assistant.joinery.lined import Lining
-from assistant.joinery.model import CLEAR_ABOVE, Blade, Carriage, Pattern
+from assistant.joinery.model import CLEAR_ABOVE, OVERLAP, OVERRUN, Blade, Carriage, Pattern
 from assistant.joinery.slots import Slot
 
 RUN_DOWN_S = 10.0
@@ -271,8 +271,10 @@ class Job:
     greatest_error: largest |rounded - exact| setting, mm. worst_clearance: clearance left at the
     worst rounding, mm. stages: their names in order. checks: in effect for this job, in order. order: the setups'
     numbers in the order of cutting, without those that others have replaced. run_down_s: how long the blade keeps
-    turning after it is switched off. clear_above: as in `joinery.model.Blade`, mm. shop_path: of the shop file, "" if
-    not known.
+    turning after it is switched off. clear_above, overlap, overrun: as in `joinery.model.Blade`, mm. shop_path: of the
+    shop file, "" if not known. kerf: of the blade on the saw now; a setup that another one began, or this one before
+    its kerf was measured again, may have been laid out for another. blade_since: setups up to this number were there
+    before this blade was put on; 0 for the first blade.
     """
 
     title: str
@@ -297,6 +299,9 @@ class Job:
     run_down_s: float = RUN_DOWN_S
     clear_above: Fraction = CLEAR_ABOVE
     shop_path: str = field(default="", repr=False)
+    overlap: Fraction = field(default=OVERLAP, repr=False)
+    overrun: Fraction = field(default=OVERRUN, repr=False)
+    blade_since: int = field(default=0, repr=False)
 
     def pattern_of(self, setup_number: int) -> Pattern:
         """The pattern of setup `setup_number` (from 1)."""
@@ -311,10 +316,17 @@ class Job:
     @property
     def ends(self) -> tuple[Pattern, ...]:
         """What is cut into each kind of end, in all its clampings together."""
+        seconds = {each.pattern for each in self.setups if each.half.is_second}
+        of_order = {self.setups[number - 1].pattern for number in self.order}
+        replaced = {each.pattern for each in self.setups} - of_order
         # The second half of an end follows its first one.
-        firsts = {n for n, each in enumerate(self.patterns[1:]) if each.before}
-        lasts = (each for n, each in enumerate(self.patterns) if n not in firsts)
-        return tuple(whole(each, self.carriage) for each in lasts)
+        lasts = (n for n in range(len(self.patterns)) if n + 1 not in seconds and n not in replaced)
+        return tuple(whole(self.patterns[n], self.carriage) for n in lasts)
+
+    @property
+    def blade(self) -> Blade:
+        """The blade on the saw, as far as the passes depend on it."""
+        return Blade(self.kerf, self.overlap, self.overrun)
 
     @property
     def total_passes(self) -> int:

@@ -56,7 +56,9 @@ def fact_body(fact: f.Fact) -> dict[str, Any]:
         return {"title": fact.job.title, "setups": len(fact.job.setups), "passes": fact.job.total_passes}
     if isinstance(fact, f.JobExtended):
         # What is cut where is in the settings called; a whole pattern would fill screens.
-        return {"setups": [one.number for one in fact.setups], "order": list(fact.order), "why": fact.why}
+        kerf = _plain(Fraction(fact.kerf)) if fact.kerf else None
+        setups = [one.number for one in fact.setups]
+        return {"setups": setups, "order": list(fact.order), "why": fact.why, "kerf": kerf}
     body = _fields(fact)
     for name in _LENGTHS.get(type(fact), ()):
         body[name] = _plain(Fraction(body[name])) if body[name] else None

@@ -90,7 +90,8 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
         "named": state.named | {fact.setup},
         "boards": state.boards + 1,
         "turns": state.turns + job.is_turned(fact.setup),
-        "to_register": bool(state.cuts[fact.setup - 1] | state.shallow[fact.setup - 1]),
+        "to_register": bool(state.cuts[fact.setup - 1] | state.shallow[fact.setup - 1])
+        or job.pattern_of(fact.setup).is_rest,
         "moved": None,
         "unsure": False,
         "mode": CHECKS,
@@ -211,7 +212,7 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
         "mode": CHECKS,
         "previous": 0,
         "chosen": 0,
-        "to_register": bool(reopened.cut & ~(1 << (fact.pass_ - 1))),
+        "to_register": bool(reopened.cut & ~(1 << (fact.pass_ - 1))) or reopened.pattern.is_rest,
         "moved": None,
         "unsure": False,
         "touched": True,

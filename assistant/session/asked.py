@@ -138,7 +138,7 @@ def question_prompt(state: State) -> e.Prompt:
         carriage_at=state.carriage_at,
         came_from=state.came_from,
         left=state.left_in_all,
-        cut_here=state.cut_here,
+        cut_here=state.cut_here + (len(state.pattern.before) if state.pattern.is_rest else 0),
         moved=_moved(state),
         same_setup=question.setup == state.setup,
         tolerance=state.the_job.clearance / 4,

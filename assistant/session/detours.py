@@ -5,6 +5,7 @@ from __future__ import annotations
 from assistant.plans.job_json import fraction_text
 from assistant.session import effects as e
 from assistant.session import facts as f
+from assistant.session.anew import is_of_another_blade
 from assistant.session.asked import end_prompts
 from assistant.session.calling import (
     advance,
@@ -54,12 +55,18 @@ def ask_back(turn: Turn) -> None:
         closed = bool(turn.state.previous)
         turn.say(Klass.ANSWER, prompt("earlier setup closed" if closed else "nothing to go back to"))
         return
+    if is_of_another_blade(turn.state.the_job, target[0]):
+        turn.say(Klass.ANSWER, prompt("pass of another blade"))
+        return
     ask(turn, QuestionName.BACK, *target)
 
 
 def ask_go_to(turn: Turn, pass_: int) -> None:
     if not 1 <= pass_ <= turn.state.passes:
         turn.say(Klass.ANSWER, prompt("no such pass", pass_=pass_, passes=turn.state.passes))
+        return
+    if is_of_another_blade(turn.state.the_job, turn.state.setup):
+        turn.say(Klass.ANSWER, prompt("pass of another blade"))
         return
     ask(turn, QuestionName.GO_TO, turn.state.setup, pass_)
 

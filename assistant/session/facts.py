@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import ClassVar
 
 from assistant.joinery.model import Pattern
+from assistant.joinery.walls import assumed_kerf
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
 from assistant.session.kinds import By, MoveKind, QuestionName, Then
@@ -211,18 +212,32 @@ class EndedEarly(Fact):
 
 @dataclass(frozen=True, slots=True)
 class JobExtended(Fact):
-    """The job has grown. patterns, setups: what joins it, numbered on. order: the whole new one. why: a `Change`."""
+    """The job has grown. patterns, setups: what joins it, numbered on. order: the whole new one. why: its reason.
+
+    Setups that new ones replace are left out of the order. why: a `Change`, or a `Mishap` by which the kerf changes.
+    kerf: from now on, mm, as in `SettingCalled`; "" where it stays.
+    """
 
     kind: ClassVar[str] = "job_extended"
+    version: ClassVar[int] = 2
     patterns: tuple[Pattern, ...]
     setups: tuple[Setup, ...]
     order: tuple[int, ...]
     why: str
+    # The default keeps older journals readable; without it in repr, their records print as they did.
+    kerf: str = field(default="", repr=False)
 
     def extend(self, job: Job) -> Job:
         """The job as it is from now on."""
         setups, patterns = (*job.setups, *self.setups), (*job.patterns, *self.patterns)
-        return replace(job, setups=setups, patterns=patterns, order=self.order)
+        grown = replace(job, setups=setups, patterns=patterns, order=self.order)
+        if not self.kerf:
+            return grown
+        kerf = Fraction(self.kerf)
+        slotted = job.layout == "slots"
+        assumed = kerf - job.clearance if slotted else assumed_kerf(kerf, job.clearance)
+        since = len(job.setups) if self.why == Mishap.BLADE else job.blade_since
+        return replace(grown, kerf=kerf, assumed_kerf=assumed, blade_since=since)
 
 
 @dataclass(frozen=True, slots=True)

@@ -226,9 +226,9 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
             turn.fact(f.Jumped(question.setup, figure))
         case Mishap.KERF | Mishap.BLADE:
             changed = kerf_changed(state, kerf_of(state.the_job, figure), mishap == Mishap.BLADE)
-            turn.fact(changed.extended)
-            if changed.successor:
-                turn.fact(f.BoardChosen(changed.successor))
+            turn.fact(changed.fact)
+            if changed.follows:
+                turn.fact(f.BoardChosen(changed.follows))
     _done(turn)
 
 

@@ -6,14 +6,17 @@ left, just as the session itself does.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
 
+from assistant.errors import BadInput
+from assistant.joinery.model import Pattern
 from assistant.plans.job_json import fraction_text
 from assistant.plans.model import Job, Setup
 from assistant.plans.pieces import BLANK
 from assistant.session import effects as e
 from assistant.session import facts as f
+from assistant.session.anew import Growth, is_fresh, is_of_another_blade
 from assistant.session.effects import prompt
 from assistant.session.kinds import Change, QuestionName, SetupStatus
 from assistant.session.order import coming, must_wait, opposite, setups_of_end
@@ -55,15 +58,55 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
             # The lining is glued in: the end would have to be opened, lined and glued again.
             if len(job.stages) > 1:
                 return prompt("lined end")
-            if not any(state.cuts[n - 1] | state.shallow[n - 1] for n in setups_of_end(job, setup)):
+            if not any(has_cuts(state, n) for n in setups_of_end(job, setup)):
                 return prompt("nothing cut yet", setup=setup)
+            return _refused_anew(job, [setups_of_end(job, n) for n in _ends_cut_off(state, setup)], setup)
         case Change.SOCKET:
             sockets = len(job.pattern_of(setup).sockets)
             if not 1 <= socket <= sockets:
                 return prompt("no such socket", setup=setup, socket=socket, sockets=sockets)
-            if not any(mask >> (n - 1) & 1 for n in passes_of_socket(job, setup, socket)):
-                return prompt("socket not cut", setup=setup, socket=socket)
+            passes = passes_of_socket(job, setup, socket)
+            if not any(mask >> (n - 1) & 1 for n in passes):
+                by_another = any(one.socket == socket for one in job.pattern_of(setup).before)
+                return prompt("socket cut before" if by_another else "socket not cut", setup=setup, socket=socket)
+            if is_of_another_blade(job, setup):
+                if len(setups_of_end(job, setup)) > 1:
+                    return prompt("half of another blade", setup=setup)
+                return _refused(setup, lambda: Growth(job).go_on(setup, _others_cut(state, setup, passes)))
+        case Change.SPOILT | Change.COPY:
+            return _refused(setup, lambda: one_more(job, setups_of_board(job, setup), what))
     return None
+
+
+def has_cuts(state: State, setup: int) -> bool:
+    """Whether anything is cut in the end that this setup cuts, by this blade or another."""
+    return bool(state.cuts[setup - 1] | state.shallow[setup - 1]) or state.the_job.pattern_of(setup).is_rest
+
+
+def _refused_anew(job: Job, ends: Sequence[Sequence[int]], setup: int) -> e.Prompt | None:
+    growth = Growth(job)
+    return _refused(setup, lambda: [growth.of_end(end) for end in ends])
+
+
+def _refused(setup: int, made: Callable[[], object]) -> e.Prompt | None:
+    """Why this can't be laid out for the kerf of the blade on the saw, or None."""
+    try:
+        made()
+    except BadInput:
+        return prompt("kerf does not fit", setup=setup)
+    return None
+
+
+def _others_cut(state: State, setup: int, passes: Collection[int]) -> list[int]:
+    """The passes of this setup that are cut, without these."""
+    return [n for n in _all_passes(state.the_job, setup) if state.cuts[setup - 1] >> (n - 1) & 1 and n not in passes]
+
+
+def _ends_cut_off(state: State, setup: int) -> tuple[int, ...]:
+    """A setup of each end that is cut off with this one's: its own, and the same end of the board opposite."""
+    facing = opposite(state, setup)
+    other = setups_of_end(state.the_job, facing.setup) if facing and facing.setup else ()
+    return (setup, *other[:1]) if any(has_cuts(state, n) for n in other) else (setup,)
 
 
 def is_over(state: State) -> bool:
@@ -96,22 +139,34 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
             turn.fact(f.BoardChosen(setup))
         case Change.END:
             off = fraction_text(job.pattern_of(setup).depth + job.kerf)
-            facing = opposite(turn.state, setup)
-            this = setups_of_end(job, setup)
-            other = setups_of_end(job, facing.setup) if facing and facing.setup else ()
-            kerfs = [cut | shallow for cut, shallow in zip(turn.state.cuts, turn.state.shallow, strict=True)]
-            again = [number for number in (*this, *other) if kerfs[number - 1]]
+            this, *_ = ends = [setups_of_end(job, number) for number in _ends_cut_off(turn.state, setup)]
+            again = [number for end in ends for number in end if has_cuts(turn.state, number)]
+            growth = Growth(job)
             for number in again:
                 # Both halves of an end go with one cut.
                 length = "" if job.setups[number - 1].half.is_second else off
                 turn.fact(f.SetupReopened(number, _all_passes(job, number), 0, length))
+            for end in ends:
+                if not all(is_fresh(job, number) for number in end):
+                    growth.lay_out(end)
+            if growth.replaced:
+                turn.fact(growth.fact(str(what)))
             # If the board opposite is the one in the clamps, it comes out too, to have its end cut off.
-            if over or here in this or here in again:
-                turn.fact(f.BoardChosen(this[0]))
+            follows = this[0] if over or here in {*this, *again, *growth.replaced} else 0
+            if not follows and turn.state.chosen in growth.replaced:
+                follows = turn.state.chosen
+            if follows:
+                turn.fact(f.BoardChosen(growth.replaced.get(follows, follows)))
         case Change.SOCKET:
-            turn.fact(f.SetupReopened(setup, passes_of_socket(job, setup, socket), socket, ""))
-            if over:
-                turn.fact(f.BoardChosen(setup))
+            passes = passes_of_socket(job, setup, socket)
+            growth = Growth(job)
+            if is_of_another_blade(job, setup):
+                growth.go_on(setup, _others_cut(turn.state, setup, passes))
+            turn.fact(f.SetupReopened(setup, passes, socket, ""))
+            if growth.replaced:
+                turn.fact(growth.fact(str(what)))
+            if over or {here, turn.state.chosen} & set(growth.replaced):
+                turn.fact(f.BoardChosen(growth.replaced.get(setup, setup)))
         case Change.SPOILT:
             setups = setups_of_board(job, setup)
             turn.fact(f.BoardSpoilt(setups))
@@ -132,26 +187,28 @@ def one_more(job: Job, setups: tuple[int, ...], why: Change, copies: int = 0) ->
     """Another board, or stack of boards, like that of these setups. copies: how many; 0: as many as in that stack.
 
     Each of its setups is cut after the last of its own kind, while the blade is still at that height. Where a board's
-    ends are cut one after the other, so are the new board's.
+    ends are cut one after the other, so are the new board's. What was laid out for another kerf is laid out anew, which
+    raises BadInput as `joinery.anew.laid_out`.
     """
-    wanted = list(_copied(job, [job.setups[n - 1] for n in setups], copies))
+    growth = Growth(job)
+    wanted = list(_copied(job, growth, [job.setups[n - 1] for n in setups], copies))
     new = tuple(replace(each, number=len(job.setups) + n) for n, each in enumerate(wanted, start=1))
     order = list(job.order)
     together = {stage for stage in {one.stage for one in new} if _cut_together(job, setups, stage)}
-    known = (*job.setups, *new)
+    known, patterns = (*job.setups, *new), (*job.patterns, *growth.patterns)
     for each in new:
         before = known[each.number - 2]
         follows = each.half.is_second or (each.stage in together and before in new and before.stage == each.stage)
         if follows:
             place = order.index(before.number) + 1
         else:
-            alike = [n for n in order if _is_alike(known[n - 1], each, any_end=each.stage in together)]
+            alike = [n for n in order if _is_alike(known[n - 1], each, patterns, any_end=each.stage in together)]
             place = order.index(alike[-1]) + 1 if alike else len(order)
             # Never between the two halves of an end: the second is cut as soon as the first is.
             while place < len(order) and known[order[place] - 1].half.is_second:
                 place += 1
         order.insert(place, each.number)
-    return f.JobExtended((), new, tuple(order), str(why))
+    return f.JobExtended(tuple(growth.patterns), new, tuple(order), str(why))
 
 
 def _cut_together(job: Job, setups: tuple[int, ...], stage: int) -> bool:
@@ -159,26 +216,40 @@ def _cut_together(job: Job, setups: tuple[int, ...], stage: int) -> bool:
     return places == list(range(places[0], places[0] + len(places))) if places else False
 
 
-def _is_alike(one: Setup, other: Setup, any_end: bool) -> bool:
+def _is_alike(one: Setup, other: Setup, patterns: Sequence[Pattern], any_end: bool) -> bool:
     if any_end:
         return (one.stage, one.part) == (other.stage, other.part)
-    return (one.stage, one.pattern, one.end, one.half) == (other.stage, other.pattern, other.end, other.half)
+    # Not the pattern itself: another blade cuts the same end by another one.
+    depth, depth_of_other = patterns[one.pattern].depth, patterns[other.pattern].depth
+    alike = (one.stage, one.part, one.end, one.half) == (other.stage, other.part, other.end, other.half)
+    return alike and depth == depth_of_other
 
 
-def _copied(job: Job, of: list[Setup], copies: int) -> Iterator[Setup]:
+def _copied(job: Job, growth: Growth, of: list[Setup], copies: int) -> Iterator[Setup]:
     """The setups of the new board. Those of the blanks for its linings come first: they belong to the first stage."""
     board, copies = of[0].board, copies or of[0].copies
     blanks = [one for one in job.setups if one.board == board + BLANK]
     if blanks:
         most, left = max(one.copies for one in blanks), copies * len({one.end for one in of})
         first = _next_copy(blanks)
+        end = [job.setups[n - 1] for n in setups_of_end(job, blanks[0].number)]
         while left:
             together = min(most, left)
-            yield replace(blanks[0], copies=together, first_copy=first)
+            yield from _anew(growth, end, together, first)
             first, left = first + together, left - together
     first = _next_copy([one for one in job.setups if one.board == board])
+    done: set[int] = set()
     for one in of:
-        yield replace(one, copies=copies, first_copy=first)
+        if one.number not in done:
+            end = [job.setups[n - 1] for n in setups_of_end(job, one.number)]
+            done |= {each.number for each in end}
+            yield from _anew(growth, end, copies, first)
+
+
+def _anew(growth: Growth, end: Sequence[Setup], copies: int, first: int) -> Iterator[Setup]:
+    """The setups of an end of a new board, like those of this end."""
+    for pattern, half in growth.of_end([one.number for one in end]):
+        yield replace(end[0], pattern=pattern, half=half, copies=copies, first_copy=first)
 
 
 def _next_copy(setups: list[Setup]) -> int:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 from typing import NamedTuple
 
+from assistant.joinery.anew import kerf_of
 from assistant.joinery.halves import reached_again
-from assistant.joinery.model import Pass, Pattern
-from assistant.joinery.settings import approach
+from assistant.joinery.model import Carriage, Pass, Pattern
+from assistant.joinery.settings import approach, exact_setting, rounding_error
+from assistant.joinery.units import round_to_step
 from assistant.plans.model import Job, Setup
 from assistant.session.state import State
 
@@ -31,9 +33,10 @@ class Meets(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """The still blade at the setting of `pass_`, which is cut: where it touches wood shows whether the work has moved.
+    """The still blade in a cut: where it touches wood shows whether the work has moved.
 
-    setting, previous, approach: mm, as when a pass is called; previous is where the carriage stands now.
+    pass_: the one whose cut it is; 0 for a cut that another blade has made. setting, previous, approach: mm, as when a
+    pass is called; previous is where the carriage stands now.
     """
 
     pass_: int
@@ -46,17 +49,38 @@ class Trial:
 def trial(state: State) -> Trial | None:
     """A kerf of its own where there is one, else a socket's wall, else the edge; of like ones the last pass.
 
-    None where nothing is cut in this clamping, or no wall of it stands.
+    None where nothing is cut in this clamping, or no wall of it stands. Where another blade has begun the end, its cuts
+    count too, if this blade goes into them.
     """
     pattern = state.pattern
     cut = [one for one in pattern.passes if state.stands(one.number)]
-    found = _surest(cut, [*pattern.before, *cut], pattern)
+    gone = [*pattern.before, *cut]
+    old = _in_old_cuts(pattern, gone, state.the_job.carriage) if pattern.is_rest else ()
+    found = _surest([*old, *cut], gone, pattern)
     if found is None:
         return None
     where, one = found
     stands = state.carriage_at
     point = approach(state.the_job.carriage, stands, one.setting, one.down)
     return Trial(one.number, where, one.setting, stands, point)
+
+
+def _in_old_cuts(pattern: Pattern, gone: Sequence[Pass], carriage: Carriage) -> Iterator[Pass]:
+    """This blade where an old kerf ends and where it begins, as far as it goes in there. Their numbers are 0."""
+    kerf = kerf_of(pattern)
+    for one in pattern.before:
+        for left, right in ((one.kerf_to - kerf, one.kerf_to), (one.kerf_from, one.kerf_from + kerf)):
+            # An old kerf lies a little off its figures, since its setting was rounded, and this one must lie there too.
+            exact = exact_setting(left, right, carriage) + rounding_error(one, carriage)
+            if _is_clear(left, right, gone):
+                yield Pass(0, one.socket, left, right, round_to_step(exact, carriage.resolution))
+
+
+def _is_clear(left: Fraction, right: Fraction, gone: Sequence[Pass]) -> bool:
+    for one in sorted(gone, key=lambda each: each.kerf_from):
+        if one.kerf_from <= left <= one.kerf_to:
+            left = one.kerf_to
+    return left >= right
 
 
 class Tried(NamedTuple):
@@ -68,6 +92,8 @@ class Tried(NamedTuple):
 
 def first_half_again(job: Job, setup: Setup) -> Tried | None:
     """Where the second half of an end is tried against the first, as surely as can be; None if no cut is in reach."""
+    if not setup.half.is_second:
+        return None
     pattern = job.patterns[setup.pattern]
     found = _surest(reached_again(pattern, job.carriage), pattern.before, pattern)
     return Tried(found[0], found[1].setting) if found else None

@@ -215,17 +215,17 @@ def _ask_registered(words: Words, figures: Figures) -> str:
     stop = to_the_stop(carriage.register, carriage.stop_side, half)
     # The saw comes first: what follows has hands at the blade.
     begin = f"Saw off and isolated (unplugged). {edge_at_stop(half).capitalize()} {stop}, and clamp{bar}."
-    if not figures["tried"]:
-        nothing = "No cut has a wall left to try the blade against" if figures["cut_here"] else "No pass is cut yet"
+    if "where" not in figures:
+        nothing = "The blade can be tried in none of the cuts" if figures["cut_here"] else "No pass is cut yet"
         if half == Half.PIECE_OUT and not figures["cut_here"]:
             return f"{begin} No pass of this half is cut yet: what can be tried comes next. Done? {YES_NO}"
         return f"{begin} {nothing}, so you have only the edge to go by. Done? {YES_NO}"
     tolerance = f"by more than {words.length(figures['tolerance'])}" if figures["tolerance"] else "at all"
-    pass_ = words.count(figures["tried"])
+    place = f"pass {words.count(figures['tried'])}" if figures["tried"] else "an earlier cut"
     if carriage.drive:
-        stands = f"The carriage stands at pass {pass_}: leave it there."
+        stands = f"The carriage stands at {place}: leave it there."
     else:
-        stands = f"Carriage to pass {pass_}: {words.move(figures)}."
+        stands = f"Carriage to {place}: {words.move(figures)}."
     if moved == "carriage":
         begin, mend = (
             "Saw off and isolated (unplugged). Leave the work clamped.",

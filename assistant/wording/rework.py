@@ -84,6 +84,11 @@ def _socket_not_cut(words: Words, figures: Figures) -> str:
     return f"{_socket(words, figures['socket']).capitalize()} of setup {words.count(figures['setup'])} is not cut yet."
 
 
+def _socket_cut_before(words: Words, figures: Figures) -> str:
+    which = f"{_socket(words, figures['socket']).capitalize()} of setup {words.count(figures['setup'])}"
+    return f"{which} was cut with another blade, and can't be cut again by itself."
+
+
 SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
     "ask board": _ask_board,
     "ask cut off": _ask_cut_off,
@@ -92,6 +97,7 @@ SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
     "ask copy": _ask_copy,
     "no such socket": _no_such_socket,
     "socket not cut": _socket_not_cut,
+    "socket cut before": _socket_cut_before,
     "setup is cut": lambda words, figures: f"{sentence(board_of(words, figures['setup']))} It is all cut already.",
     "stage waits": lambda words, figures: (
         f"{sentence(board_of(words, figures['setup']))} Its first stage must be cut and glued before that."
@@ -109,6 +115,13 @@ TEMPLATES: dict[str, str] = {
     "slots have no end": "A slotted board has no end to cut off. Cut one slot again, or count the board as spoilt.",
     "lined end": "A lined end can't be cut off and cut again. Count the board as spoilt.",
     "nothing cut yet": "Nothing is cut there yet.",
+    "half of another blade": (
+        "Another blade cut that end in two halves: none of its sockets can be cut again by itself."
+    ),
+    "pass of another blade": (
+        "Another blade has cut that: none of its passes can be taken back. Have what is missing cut again."
+    ),
+    "kerf does not fit": "The blade on the saw can't cut that end: change to one that fits it first.",
     "blade turns, board in": (
         "Not counted: the blade takes {takes} seconds to stop. Wait, take the board out, then confirm."
     ),
@@ -118,7 +131,7 @@ TEMPLATES: dict[str, str] = {
 }
 
 STANDS = frozenset({
-    *TEMPLATES, "no such socket", "socket not cut", "setup is cut", "stage waits", "half waits",
+    *TEMPLATES, "no such socket", "socket not cut", "socket cut before", "setup is cut", "stage waits", "half waits",
 }) - {"blade turns, board in"}  # fmt: skip
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 

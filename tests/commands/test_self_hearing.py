@@ -145,6 +145,7 @@ def test_a_question_in_the_words_of_its_answer_does_not_answer_itself(
     first = workshop.cut(hold, "--speaker", "said.wav")
     assert first.facts[-1] == ("check_opened", 1, "dust port"), first.err
     asked_at = max(line["at"] for line in first.lines if line["kind"] == "speech_started")
+
     def leak_of(said: str) -> bytes:
         leak, before = bytearray(leaked(workshop.folder / said)), 2 * round(asked_at * RATE)
         leak[:before] = bytes(before)

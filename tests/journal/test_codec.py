@@ -92,7 +92,11 @@ def facts_of(kind: type[f.Fact]) -> st.SearchStrategy:
         f.Moved: {"asked": exact, "reported": exact},
         f.CarriageHalted: {"reported": exact},
         f.CarriageHomed: {"off_by": perhaps},
-        f.JobExtended: {"patterns": several(patterns), "setups": several(built(Setup, half=st.sampled_from(Half)))},
+        f.JobExtended: {
+            "patterns": several(patterns),
+            "setups": several(built(Setup, half=st.sampled_from(Half))),
+            "kerf": perhaps,
+        },
         f.SetupReopened: {"cut_off": perhaps},
         f.KerfMisplaced: {"off_by": exact | exact.map("-{}".format)},
         f.DepthSet: {"depth": exact},

@@ -141,7 +141,8 @@ class Watcher:
             self.came_down, self.stood = self.stood > self.stands, self.stands
 
     def _zone(self) -> tuple[Fraction, ...]:
-        passes, depth = self.job.pattern_of(self.setup).passes, self.job.pattern_of(self.setup).depth
+        pattern = self.job.pattern_of(self.setup)
+        passes, depth = [*pattern.passes, *self._by_another()], pattern.depth
         return min(one.kerf_from for one in passes), max(one.kerf_to for one in passes), depth + self.job.clear_above
 
     def _hear_what_to_clamp(self, figures: dict[str, Any]) -> None:
@@ -191,6 +192,11 @@ class Watcher:
             return []
         return list(self.job.pattern_of(number - 1).passes)
 
+    def _by_another(self) -> list[Pass]:
+        """The kerfs of another blade in this end."""
+        second = self.job.setups[self.setup - 1].half in ("piece out", "other edge")
+        return [] if second else list(self.job.pattern_of(self.setup).before)
+
     def _is_of_the_first_half(self, setup: int, setting: Fraction) -> bool:
         """Whether the blade is in a kerf of the first half at this setting, with the piece out."""
         shift, half_step = self.job.carriage.distance_piece or Fraction(0), self.job.carriage.resolution / 2
@@ -202,7 +208,7 @@ class Watcher:
     def _hear_what_to_count(self, figures: dict[str, Any]) -> None:
         """What is counted is there: sockets with all their passes are whole, and one with some of them is begun."""
         pattern = self.job.pattern_of(self.setup)
-        gone = [(one.kerf_from, one.kerf_to) for one in (*self._first_half(), *pattern.passes)]
+        gone = [(one.kerf_from, one.kerf_to) for one in (*self._first_half(), *self._by_another(), *pattern.passes)]
         if self.job.setups[self.setup - 1].half == "other edge":
             width = pattern.width
             gone += [(width - p.kerf_to, width - p.kerf_from) for p in self.job.pattern_of(self.setup - 1).passes]
@@ -241,13 +247,16 @@ class Watcher:
         pattern, cut = self.job.pattern_of(self.setup), self.cut[self.setup]
         if not figures["tried"]:
             assert not cut, "where something is cut there is something to try"
+            if "where" in figures:
+                self._hear_what_is_tried_of_another_blade(figures)
             return
         one = pattern.passes[figures["tried"] - 1]
         assert one.number in cut and figures["setting"] == one.setting, "what is tried is a cut, at its own setting"
         assert figures["previous"] == self.stands, "the carriage is moved from where it stands"
         below = figures["approach"] is not None and figures["approach"] < one.setting
         assert below == (one.setting < self.stands), "the play is taken up as ever"
-        others = [*(pattern.passes[number - 1] for number in cut - {one.number}), *self._first_half()]
+        others = [pattern.passes[number - 1] for number in cut - {one.number}]
+        others += [*self._first_half(), *self._by_another()]
         walls = {
             "far": one.kerf_to < pattern.width and all(not p.kerf_from <= one.kerf_to < p.kerf_to for p in others),
             "near": one.kerf_from > 0 and all(not p.kerf_from < one.kerf_from <= p.kerf_to for p in others),
@@ -260,6 +269,23 @@ class Watcher:
                 assert any(walls.values()) and not self._inside(ours), "where a kerf is cut it tells more than an edge"
             case wall:
                 assert walls[wall.split()[0]], "a wall that is to be met stands"
+
+    def _hear_what_is_tried_of_another_blade(self, figures: dict[str, Any]) -> None:
+        assert self._is_in_anothers_cut(figures["setting"]), "the blade goes into what is cut, and meets its wall"
+        assert figures["previous"] == self.stands, "the carriage is moved from where it stands"
+
+    def _is_in_anothers_cut(self, setting: Fraction) -> bool:
+        """Whether this blade is all in what another has cut, and ends where that does."""
+        kerf = self.job.pattern_of(self.setup).passes[0]
+        wide = kerf.kerf_to - kerf.kerf_from
+        left = setting - (wide if self.job.carriage.zero == "outside" else 0)
+        gone, step = sorted((p.kerf_from, p.kerf_to) for p in self._by_another()), self.job.carriage.resolution
+        reached = left + step
+        for low, high in gone:
+            reached = max(reached, high) if low <= reached else reached
+        sides = {side for pair in gone for side in pair}
+        ends_there = any(abs(at - side) <= step for at in (left, left + wide) for side in sides)
+        return reached >= left + wide - step and ends_there
 
     def _inside(self, cuts: list[Pass]) -> list[Pass]:
         """Those in sockets with wood on both their sides."""
@@ -316,13 +342,18 @@ class Watcher:
             self.answered_for.pop("distance piece", None)
         self.clamped |= {fact.setup}
         self.meant = 0
-        self.before, self.leaves, self.to_register = self.setup, False, bool(self.cut.get(fact.setup))
+        self.before, self.leaves, self.to_register = self.setup, False, self._has_cuts(fact.setup)
         self.setup, self.called, self.open_check, self.counted = fact.setup, 0, None, False
         self.touched, self.clamping = False, self.clamping + 1
         self.placed = False
         self.secured = frozenset()
         self.paused = frozenset()
         self.cut.setdefault(fact.setup, frozenset())
+
+    def _has_cuts(self, setup: int) -> bool:
+        """Whether the end has any, by this blade in this setup, or by another."""
+        second = self.job.setups[setup - 1].half in ("piece out", "other edge")
+        return bool(self.cut.get(setup)) or (bool(self.job.pattern_of(setup).before) and not second)
 
     def _is_all_cut(self, setup: int) -> bool:
         return self.cut.get(setup, frozenset()) == {p.number for p in self.job.pattern_of(setup).passes}
@@ -331,8 +362,21 @@ class Watcher:
         assert [one.number for one in fact.setups] == list(
             range(len(self.job.setups) + 1, len(self.job.setups) + len(fact.setups) + 1)
         ), "what joins the job is numbered on"
-        assert set(fact.order) >= {n for n, passes in self.cut.items() if passes}, "what is cut stays in the job"
-        self.job = fact.extend(self.job)
+        grown = fact.extend(self.job)
+        gone = {n for n, passes in self.cut.items() if passes and n in self.job.order and n not in fact.order}
+        for number in gone:
+            one, cut = grown.setups[number - 1], self.cut[number]
+            kerfs = {(p.kerf_from, p.kerf_to) for p in grown.pattern_of(number).passes if p.number in cut}
+            end = one.board, one.first_copy, one.end, one.stage
+            there = [
+                {(p.kerf_from, p.kerf_to) for p in grown.pattern_of(new.number).before}
+                for new in fact.setups
+                if (new.board, new.first_copy, new.end, new.stage) == end and new.number in fact.order
+            ]
+            assert any(kerfs <= each for each in there), (
+                "what is cut stays in the job, or another setup goes on with it"
+            )
+        self.job = grown
 
     def _board_chosen(self, fact: f.BoardChosen) -> None:
         assert fact.setup not in self.spoilt | self.done, "what is over or spoilt is not chosen"
@@ -340,11 +384,12 @@ class Watcher:
         self.called, self.open_check, self.meant, self.to_register = 0, None, 0, False
 
     def _setup_reopened(self, fact: f.SetupReopened) -> None:
-        assert self.cut.get(fact.setup, frozenset()) & set(fact.passes), "what was never cut can't be cut again"
+        old = self.job.pattern_of(fact.setup).before if not fact.socket else ()
+        assert old or self.cut.get(fact.setup, frozenset()) & set(fact.passes), "what was never cut can't be cut again"
         if fact.setup == self.setup and self._all_cut():  # the saw was off, and somebody has looked at the work
             self.paused |= self.secured & {"clamps", "guard"}
             self.secured -= {"clamps", "guard"}
-        self.cut[fact.setup] = self.cut[fact.setup] - set(fact.passes)
+        self.cut[fact.setup] = self.cut.get(fact.setup, frozenset()) - set(fact.passes)
         self.done -= {fact.setup}
         if not fact.socket:
             assert not self.cut[fact.setup], "of an end that is cut off nothing is left"
@@ -375,8 +420,10 @@ class Watcher:
             assert Fraction(fact.to) == one.setting, "it goes to a pass of the job, and nowhere else"
         elif fact.what == "setting":
             bar = Fraction(fact.to) == 0 and self.job.carriage.register == "setting bar"
-            assert bar or self._is_of_the_first_half(fact.setup, Fraction(fact.to)), (
-                "without a pass it goes to zero for the bar, or to where a cut of the first half is tried"
+            tried = self._is_of_the_first_half(fact.setup, Fraction(fact.to))
+            by_another = fact.setup == self.setup and self._is_in_anothers_cut(Fraction(fact.to))
+            assert bar or tried or by_another, (
+                "without a pass it goes to zero for the bar, or to where a cut of another half or blade is tried"
             )
         self.left = self.arrived_at
         self.sent, self.arrived_at, self.called = fact, None, 0
@@ -512,7 +559,7 @@ class Watcher:
         if fact.setting:
             setting = Fraction(fact.setting)
             settings = [one.setting for one in self.job.pattern_of(self.setup).passes]
-            assert settings.count(setting) == 1, "it was tried at a pass of this setup"
+            assert settings.count(setting) == 1 or self._by_another(), "it was tried at a pass of this setup"
             if setting != self.stands:
                 self.stood = self.stood_by_journal = self.stands
             self.stands = setting
@@ -536,7 +583,7 @@ class Watcher:
             self.secured -= {"clamps", "guard"}
         self.called, self.open_check, self.counted, self.meant = 0, None, False, fact.pass_
         self.cut[self.setup] -= {fact.pass_}
-        self.to_register |= self.setup in self.done and bool(self.cut[self.setup])
+        self.to_register |= self.setup in self.done and self._has_cuts(self.setup)
         self.done -= {self.setup}
 
     def _jumped(self, fact: f.Jumped) -> None:

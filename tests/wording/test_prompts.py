@@ -408,7 +408,7 @@ def test_where_no_kerf_of_its_own_is_cut_it_is_said_what_the_blade_meets(where: 
     text = say("ask registered", cut_here=1, tolerance=Fraction(4, 100), **{**TRIED, "where": where})
     assert told in text and "in that kerf" not in text
     gone = say("ask registered", cut_here=1, tried=0)
-    assert "No cut has a wall left to try the blade against, so you have only the edge to go by." in gone
+    assert "The blade can be tried in none of the cuts, so you have only the edge to go by." in gone
 
 
 @pytest.mark.parametrize(
