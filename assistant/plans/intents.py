@@ -113,6 +113,8 @@ class Intent(StrEnum):
     SPOILT = "spoilt", Row("this board is spoilt, cut another (read back first)", _DETOUR | {Mode.FINISHED})
     COPY = "copy", Row("one more copy of a board (read back first)", _DETOUR | {Mode.FINISHED})
     SOCKET = "socket", Row("cut one socket again (read back first)", _DETOUR | {Mode.FINISHED})
+    MISHAP = "mishap", Row("{argument}", frozenset({Mode.STANDING_BY}), from_page=FromPage.ALWAYS)
+    FIGURE = "figure", Row("the figure that is asked for, said digit by digit{twice}", _ASKED)
     END = "end", Row("end the session (read back first)", _DETOUR, "e")
     HALT = "halt", Row("halt the carriage", _MOVES, eager=True, timely=True, from_page=FromPage.ALWAYS)
 
@@ -121,6 +123,10 @@ EAGER = frozenset(intent for intent in Intent if intent.row.eager)
 OF_THE_VOICE = tuple(intent for intent in Intent if intent.row.of_the_voice)
 # These neither record nor confirm, move or end anything, so confusing them with one another does no harm.
 HARMLESS = EAGER.union(OF_THE_VOICE)
-# The intents that have phrases in a language file. Checks have their answers there, by name. Two are asked for in the
-# table of the job only, since a setup and a socket must be picked there.
-PHRASED = tuple(intent for intent in Intent if intent not in (Intent.CHECK, Intent.COPY, Intent.SOCKET))
+# These say which check or which mishap is meant: a language file has their phrases by its name.
+NAMED = (Intent.CHECK, Intent.MISHAP)
+# The phrases of these end with a number.
+NUMBERED = (Intent.GO_TO, Intent.FIGURE)
+# The intents that have phrases of their own in a language file. Two are asked for in the table of the job only, since
+# a setup and a socket must be picked there.
+PHRASED = tuple(intent for intent in Intent if intent not in (*NAMED, Intent.COPY, Intent.SOCKET))
