@@ -147,8 +147,9 @@ def whole_table(
     """
     wanted: list[tuple[Intent, str | int | None]] = [(intent, None) for intent in PHRASED if intent not in NUMBERED]
     wanted += [(Intent.CHECK, check.name) for check in checks]
+    wanted.append((Intent.GO_TO, passes))
     wanted += [(Intent.MISHAP, str(mishap)) for mishap in Mishap]
-    wanted += [(Intent.GO_TO, passes), (Intent.FIGURE, figures)]
+    wanted.append((Intent.FIGURE, figures))
     return phrases_for(wanted, checks, voice)
 
 
