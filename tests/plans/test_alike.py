@@ -82,7 +82,8 @@ def of_language(name: str) -> list[tuple[str, str]]:
     """(intent, wording) of everything shipped in a language."""
     language = language_of(name)
     said = [(intent, text) for intent, texts in language.phrases.items() for text in texts]
-    return said + [(Intent.CHECK, check.answer) for check in default_checks(language)]
+    said += [(Intent.CHECK, check.answer) for check in default_checks(language)]
+    return said + [(Intent.MISHAP, text) for text in language.mishaps.values()]
 
 
 @pytest.mark.parametrize(("intent", "text", "of"), [case for case in REFUSED if case[2]])
@@ -118,7 +119,9 @@ def test_phrases_that_a_shop_may_choose_are_accepted_together(tmp_path: Path) ->
 def test_shipped_phrases_are_far_enough_apart(name: str) -> None:
     said = of_language(name)
     alike = [(a, b) for a, b in combinations(said, 2) if dangerously_alike(a, b, language_of(name))]
-    assert not alike and {intent for intent, _ in said} == {*PHRASED, Intent.CHECK}
+    assert not alike and {intent for intent, _ in said} == {*PHRASED, *NAMED}
+    mishaps = language_of(name).mishaps.values()
+    assert not [(a, b) for a, b in combinations(mishaps, 2) if too_alike(a, b)]
 
 
 @pytest.mark.parametrize("path", DEMO_SHOPS, ids=lambda path: path.stem)
