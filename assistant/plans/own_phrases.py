@@ -75,6 +75,9 @@ def dangerously_alike(
     if one[0] == other[0] or (one[0] in HARMLESS and other[0] in HARMLESS):
         return False
     taught = dict(pronunciations)
+    if one[0] in NUMBERED and other[0] in NUMBERED:
+        # The numbers would make any two alike; what comes before them must tell them apart.
+        return too_alike(one[1], other[1], taught)
     return any(too_alike(a, b, taught) for a in in_full(*one, language) for b in in_full(*other, language))
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from assistant.plans.alike import TOO_ALIKE, apart, sounds_of, too_alike
 from assistant.plans.checks import default_checks
-from assistant.plans.intents import HARMLESS, PHRASED, Intent
+from assistant.plans.intents import HARMLESS, NAMED, NUMBERED, PHRASED, Intent
 from assistant.plans.languages import known_languages, language_of
 from assistant.plans.own_phrases import dangerously_alike
 from assistant.plans.shop_file import read_shop
@@ -145,7 +145,7 @@ def test_a_shops_own_answer_must_meet_the_same_rules(tmp_path: Path) -> None:
 def test_harm_needs_one_of_the_two_to_do_something() -> None:
     """A phrase that only asks, pauses, refuses or changes the voice does no harm if misheard."""
     a, b = "report all my progress", "report my progress"
-    fixed = [intent for intent in PHRASED if intent != Intent.GO_TO]
+    fixed = [intent for intent in PHRASED if intent not in NUMBERED]
     for one in fixed:
         for other in fixed:
             harmless = one == other or {one, other} <= HARMLESS
