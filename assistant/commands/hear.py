@@ -16,7 +16,7 @@ from assistant.hearing.models import choose, must_have
 from assistant.hearing.offline import hear_all
 from assistant.hearing.wav import read_sound
 from assistant.plans.shop_file import voice_and_checks
-from assistant.wording.phrases import whole_table
+from assistant.wording.phrases import MOST_FIGURE, whole_table
 
 PASSES = 40  # how many pass numbers are listened for: more than most setups have
 
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
         voice = replace(voice, recogniser=args.recogniser)
     sound = read_sound(args.wav)
     choice = must_have(choose(voice))
-    phrases = whole_table(checks, voice, PASSES)
+    phrases = whole_table(checks, voice, PASSES, MOST_FIGURE)
     all_found = hear_all(sound.pcm, phrases, spec_of(voice, choice))
     for found in all_found:
         print(json.dumps(as_json(found)))

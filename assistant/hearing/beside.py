@@ -71,11 +71,15 @@ class Beside:
         """The process's id."""
         return self._process.pid
 
-    def begin(self, pcm16k: bytes, texts: Sequence[Said]) -> None:
-        """Sends a piece that `measured` can ask for."""
+    def prepare(self, texts: Sequence[Said]) -> None:
+        """Sends what the next pieces are compared with."""
         if tuple(texts) != self._texts:
             self._texts = tuple(texts)
             self._send("texts", self._texts)
+
+    def begin(self, pcm16k: bytes, texts: Sequence[Said]) -> None:
+        """Sends a piece that `measured` can ask for."""
+        self.prepare(texts)
         self.asked += 1
         self._begun = pcm16k
         self._send("piece", (self.asked, pcm16k))
@@ -174,6 +178,7 @@ def serve(source: IO[bytes] | None = None, sink: IO[bytes] | None = None) -> Non
             kind, what = pickle.load(source)
             if kind == "texts":
                 texts = what
+                scorer.prepare(texts)
                 continue
             began = time.process_time()
             number, pcm16k = what

@@ -67,6 +67,9 @@ class Recogniser:
         """
         raise NotImplementedError
 
+    def prepare(self, phrases: Sequence[Phrase]) -> None:
+        """Begins whatever takes time before a first `decode` with these phrases elsewhere, and returns at once."""
+
     def begin(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> bool:
         """Begins the work of a `decode` with these arguments elsewhere, and returns at once; False if it can't."""
         return False

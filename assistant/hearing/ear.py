@@ -142,6 +142,8 @@ class Ear:
             if not self._judged[phrase.text]:
                 usable.append(phrase)
         self._phrases, self._generation = tuple(usable), generation
+        if usable:
+            self.recogniser.prepare((*usable, *self._beside(self._phrases)))
         return new
 
     def speaking(self, active: bool, at: int) -> list[Found]:

@@ -64,6 +64,11 @@ class Leading(Recogniser):
         """Those of `words` that pocketsphinx lacks: it must be able to take over."""
         return self._grammar.unknown_words(words)
 
+    def prepare(self, phrases: Sequence[Phrase]) -> None:
+        """See `contract.Recogniser.prepare`."""
+        if self.scorer is not None:
+            self.scorer.prepare(self._texts(_open(phrases, CLEAR_DB)))
+
     def begin(self, pcm16k: bytes, phrases: Sequence[Phrase], clear_db: float = CLEAR_DB) -> bool:
         """See `contract.Recogniser.begin`."""
         if self.scorer is None:
@@ -150,5 +155,7 @@ class Leading(Recogniser):
         for phrase in by_text(phrases).values():
             made = rivals([phrase], "en", self._knows)
             meaning = (phrase.intent, phrase.argument) if phrase.intent != NOTHING else phrase.text
-            found.append(Said(phrase.wording, phrase.lead_in, meaning, tuple(rival.wording for rival in made)))
+            texts = tuple(rival.wording for rival in made)
+            begin = phrase.begin.removeprefix(phrase.text.removesuffix(phrase.wording))
+            found.append(Said(phrase.wording, phrase.lead_in, meaning, texts, begin))
         return tuple(found)

@@ -30,7 +30,7 @@ from assistant.session.events import DeviceChanged, Event, Heard, NotHeard
 from assistant.session.kinds import DeviceName, DeviceState
 from assistant.wording.phrases import Phrase, whole_table
 
-DIGITS = 9  # pass numbers with every digit once: "go to pass N" is recognised even when no pass can be named
+DIGITS = 9  # numbers with every digit once: "go to pass N" is recognised even when no pass can be named
 # How long a child can take over one chunk of a file: without moving, and in all (or `LOADS` times its loading time).
 ANSWER_S, LONGEST_ANSWER_S = 20.0, 60.0
 # A live child that gives no sign of life for so long counts as slow, and after the longer of this and `LOADS` times its
@@ -78,7 +78,7 @@ class _Listener:
         # A new child first gets the whole table, so that unknown words are reported at the start, not when a check
         # comes up.
         self._whole = whole_table(checks, voice)
-        self._known = whole_table(checks, voice, DIGITS)
+        self._known = whole_table(checks, voice, DIGITS, DIGITS)
         self._phrases: tuple[Phrase, ...] = ()
         self._generation = 0
 

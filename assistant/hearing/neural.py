@@ -34,6 +34,7 @@ TOKENS_PER_S, FEWEST_TOKENS = 6.5, 6  # the most that it may write; from the hea
 
 Tokens = tuple[int, ...]
 Past = dict[str, np.ndarray]
+Tree = dict[int, Any]  # token -> what can follow it; -1 -> the number of the text that ends here
 
 
 class Tokeniser:
@@ -110,7 +111,7 @@ class Scored:
 class _Path:
     """One text on its way through the tree of all texts. node: what can come next."""
 
-    node: dict[int, Any]
+    node: Tree
     token: int
     words: float
     first: float
@@ -128,12 +129,11 @@ class Given:
         self.given = _log_softmax(logits[0])
         """The log odds of every token at each place, the first being that after `BEGIN`."""
 
-    def search(self, texts: Sequence[tuple[Tokens, int]], length_s: float) -> tuple[dict[int, Scored], float, Tokens]:
+    def search(self, root: Tree, length_s: float) -> tuple[dict[int, Scored], float, Tokens]:
         """The scores of the likeliest texts by their number, and the score and tokens of the free continuation.
 
-        texts: tokens and a number; of those with the same number the likeliest is kept. length_s: of the sound.
+        root: from `tree_of`. length_s: of the sound.
         """
-        root = _tree(texts)
         found: dict[int, Scored] = {}
         odds = self.given[-1]
         free, free_score = [int(odds.argmax())], float(odds.max())
@@ -262,8 +262,12 @@ def _rows_of(past: Past, rows: Sequence[int]) -> Past:
     }
 
 
-def _tree(texts: Iterable[tuple[Tokens, int]]) -> dict[int, Any]:
-    root: dict[int, Any] = {}
+def tree_of(texts: Iterable[tuple[Tokens, int]], root: Tree | None = None) -> Tree:
+    """Texts, each with its number, for `Given.search`: of those with the same number it keeps the likeliest.
+
+    root: a tree that they are added to.
+    """
+    root = {} if root is None else root
     for tokens, number in texts:
         node = root
         for token in tokens:

@@ -11,7 +11,8 @@ All figures are natural logs: of probabilities, of their ratios, or of odds.
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Sequence
+import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,7 +20,7 @@ import numpy as np
 from assistant.hearing import accept
 from assistant.hearing.accept import NEVER
 from assistant.hearing.contract import BYTES_PER_S
-from assistant.hearing.neural import END, WITHIN, Given, Neural, Tokens
+from assistant.hearing.neural import END, WITHIN, Given, Neural, Tokens, Tree, tree_of
 
 # A lead-in word with a token below this was not said. With such a piece only the phrases without it are looked at.
 NO_LEAD_IN = -16.0
@@ -29,19 +30,26 @@ STOPS = -1.5
 UNLIKELY = -20.0  # a phrase that fits worse is never taken, so its rivals don't matter
 # Words that sound like numbers, which the model often writes instead of them.
 SOUNDS_LIKE = {"two": "to", "four": "for", "eight": "ate", "one": "won"}
+DIGITS = dict(zip("zero one two three four five six seven eight nine".split(), "0123456789", strict=True))
+DIGITS |= {"fife": "5", "niner": "9"}
+# How it writes several digits said one after another: with what between them, as words or figures, and with what after
+# them if a word follows ("352. Number 352", "three-one-eight, number three-one-eight"). Seen with three voices.
+RUNS = (("-", False, " "), ("-", False, ", "), (", ", False, ", "), ("", True, " "), ("", True, ", "), ("", True, ". "))
 
 
 @dataclass(frozen=True, slots=True)
 class Said:
     """A text that can be said. led: it begins with the lead-in word, which `text` doesn't have.
 
-    meaning: equal for texts of one meaning. rivals: texts that deny it, ask it or turn it round.
+    meaning: equal for texts of one meaning. rivals: texts that deny it, ask it or turn it round. begin: of a text that
+    ends with a number, what comes before it.
     """
 
     text: str
     led: bool
     meaning: object
     rivals: tuple[str, ...] = ()
+    begin: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,40 +75,67 @@ class Scorer:
         self._model = model
         # The model writes a comma after it, or nothing; after a pause a full stop, and a capital.
         self._begin, self._stopped = (model.tokeniser.encode(lead_in.capitalize() + mark) for mark in ",.")
-        self._tokens = functools.lru_cache(4096)(model.tokeniser.encode)
+        self._word = functools.lru_cache(8192)(model.tokeniser.encode)
+        self._tree = functools.lru_cache(8)(self._tree_of)
+
+    def prepare(self, texts: tuple[Said, ...]) -> None:
+        """Makes what `measure` needs for these texts, which takes time where they are thousands."""
+        for led, begun in ((True, False), (True, True), (False, True)):
+            self._tree(texts, led, begun)
+
+    def _tree_of(self, texts: tuple[Said, ...], led: bool, begun: bool) -> Tree:
+        """Those with the lead-in word, or without. begun: they are a sentence of their own."""
+        written = self._begun if begun else self._within
+        root: Tree = {}
+        numbers: dict[str, list[tuple[Tokens, int]]] = {}
+        for n, said in enumerate(texts):
+            if said.led == led and said.begin:
+                ways = self._within(said.text.removeprefix(said.begin).strip())
+                numbers.setdefault(said.begin, []).extend((way, n) for way in ways)
+        # The branches of a thousand numbers are made once, for each way to write what comes before them.
+        for begin, ended in numbers.items():
+            branches = tree_of(ended)
+            for way in written(begin):
+                node = root
+                for token in way:
+                    node = node.setdefault(token, {})
+                node |= branches
+        whole = ((n, said) for n, said in enumerate(texts) if said.led == led and not said.begin)
+        return tree_of(((way, n) for n, said in whole for way in written(said.text)), root)
 
     def measure(self, pcm16k: bytes, texts: Sequence[Said]) -> Measured:
         """Measures one piece: 16 kHz mono, 16 bit."""
+        texts = tuple(texts)
         hidden, length_s = self._model.hidden(pcm16k), len(pcm16k) / BYTES_PER_S
         led = self._model.given(hidden, self._begin)
         # Without the comma after it, which is the model's own.
         lead_in = min(float(led.given[n][token]) for n, token in enumerate(self._begin[:-1]))
-        best, given, written = Measured(None, ""), led, self._within
+        best, given, begun = Measured(None, ""), led, False
         if lead_in >= NO_LEAD_IN:
             stops = _odds(led.given[-2][list(self._model.closing)])  # that a sentence ends right after the word
             if stops > STOPS and lead_in >= accept.LED.lead_in:
-                given, written = self._model.given(hidden, self._stopped), self._begun
+                given, begun = self._model.given(hidden, self._stopped), True
                 alone = _odds(given.given[-1][[END]])
                 if alone > 0:
                     return Measured(None, "", {"lead-in": lead_in, "alone": alone})
-            best = self._likeliest(given, texts, True, written, length_s)
+            best = self._likeliest(given, texts, True, begun, length_s)
             best.measures["lead-in"] = lead_in
         if lead_in < accept.LED.lead_in or best.measures.get("fit", NEVER) < accept.LED.fit:
             bare = self._model.given(hidden)
-            other = self._likeliest(bare, texts, False, self._begun, length_s)
+            other = self._likeliest(bare, texts, False, True, length_s)
             if best.number is None or other.measures.get("fit", NEVER) > best.measures["fit"]:
-                best, given, written = other, bare, self._begun
+                best, given, begun = other, bare, True
         if best.number is not None and best.measures["fit"] >= UNLIKELY:
+            written = self._begun if begun else self._within
             ways = [way for text in texts[best.number].rivals for way in written(text)]
             if ways:
                 best.measures["rivals"] = best.whole - max(one.whole for one in given.forced(ways))
         return best
 
     def _likeliest(
-        self, given: Given, texts: Sequence[Said], led: bool, written: Callable[[str], list[Tokens]], length_s: float
+        self, given: Given, texts: tuple[Said, ...], led: bool, begun: bool, length_s: float
     ) -> Measured:
-        ways = [(way, n) for n, said in enumerate(texts) if said.led == led for way in written(said.text)]
-        found, free_score, free = given.search(ways, length_s)
+        found, free_score, free = given.search(self._tree(texts, led, begun), length_s)
         text = self._model.tokeniser.decode(free)
         if not found:
             return Measured(None, text)
@@ -128,12 +163,31 @@ class Scorer:
         forms = [words]
         if any(word in SOUNDS_LIKE for word in words):
             forms.append([SOUNDS_LIKE.get(word, word) for word in words])
-        return [self._tokens(" ".join(form)) for form in forms]
+        # No token has letters of two words, so that each word's can be kept.
+        return [tuple(token for word in form for token in self._word(word)) for form in (*forms, *_runs(words))]
 
     def _begun(self, text: str) -> list[Tokens]:
         """The ways in which the model may write it as a sentence."""
         capital = text[0].upper() + text[1:]
         return [way for form in (capital, capital.replace(" ", ", ", 1)) for way in self._within(form)]
+
+
+def _runs(words: Sequence[str]) -> list[list[str]]:
+    """The words with their digits written as in `RUNS`; none if no two digits follow one another."""
+    parts = [(digits, list(part)) for digits, part in itertools.groupby(words, DIGITS.__contains__)]
+    if not any(digits and len(part) > 1 for digits, part in parts):
+        return []
+    forms: dict[str, None] = {}
+    for between, in_figures, after in RUNS:
+        text = ""
+        for digits, part in parts:
+            if digits:
+                text += between.join(DIGITS[word] if in_figures else word for word in part) + after
+            else:
+                text += " ".join(part).capitalize() if text.endswith(". ") else " ".join(part)
+                text += " "
+        forms[text.rstrip(" .,")] = None
+    return [form.split() for form in forms]
 
 
 def _odds(of: np.ndarray) -> float:

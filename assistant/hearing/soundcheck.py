@@ -37,7 +37,8 @@ from assistant.plans.intents import Intent
 from assistant.plans.model import Check, VoiceSettings
 from assistant.wording.phrases import Phrase, whole_table
 
-DIGIT_PASSES = (12, 34, 56, 78, 90)  # pass numbers that have every digit once
+# Pass numbers that have every digit once, and one figure, whose digits sound as theirs do.
+SAID = {Intent.GO_TO: (12, 34, 56, 78, 90), Intent.FIGURE: (34,)}
 ONE_SAYING_S = 0.8  # two utterances closer than this are one saying with a pause in it
 SHARE_HEARD = 2 / 3  # a phrase is reliable if at least this share of its sayings is heard
 ENOUGH = 0.9  # voice is advised if at least this share of the phrases is reliable
@@ -50,12 +51,13 @@ VOICE, SAW_OFF, PEDAL = "voice", "voice with the saw off only", "pedal only"
 
 
 def prompts(checks: Sequence[Check], voice: VoiceSettings | str, chosen: Sequence[str] = ()) -> tuple[Phrase, ...]:
-    """The phrases to say: every usual wording, every check's answer, and pass numbers that have each digit once.
+    """The phrases to say: every usual wording, every check's answer, every mishap, and the numbers of `SAID`.
 
-    chosen: only these: each a phrase (with or without the lead-in; short ones too), an intent or a check's name.
+    chosen: only these: each a phrase (with or without the lead-in; short ones too), an intent, or the name of a check
+    or a mishap.
     Raises BadInput naming each choice that is none of them, with the nearest match.
     """
-    table = list(_once(p for p in grammar(checks, voice) if p.intent != Intent.GO_TO or p.argument in DIGIT_PASSES))
+    table = list(_once(p for p in grammar(checks, voice) if not p.number or p.argument in SAID[Intent(p.intent)]))
     if not chosen:
         return tuple(phrase for phrase in table if not phrase.short)
     names = [{p.text, p.wording} | (set() if p.short else {p.intent, str(p.argument)}) for p in table]
@@ -68,24 +70,23 @@ def prompts(checks: Sequence[Check], voice: VoiceSettings | str, chosen: Sequenc
 
 
 def _once(phrases: Iterable[Phrase]) -> Iterable[Phrase]:
-    """The phrases, with only the first of several ways to say a pass number."""
+    """The phrases, with only the first of several ways to say a number."""
     seen: set[object] = set()
     for phrase in phrases:
-        if phrase.intent != Intent.GO_TO or phrase.argument not in seen:
+        if not phrase.number or (phrase.intent, phrase.argument) not in seen:
             yield phrase
-        if phrase.intent == Intent.GO_TO:
-            seen.add(phrase.argument)
+        seen.add((phrase.intent, phrase.argument))
 
 
 def _unknown(one: str, known: Sequence[str]) -> Fault:
     near = get_close_matches(one, known, 1)
     mend = f'did you mean "{near[0]}"?' if near else "`kerfcall phrases` lists them"
-    return Fault("is not a phrase, intent or check of this shop", f'"{one}"', "--phrases", mend)
+    return Fault("is not a phrase, intent, check or mishap of this shop", f'"{one}"', "--phrases", mend)
 
 
 def grammar(checks: Sequence[Check], voice: VoiceSettings | str) -> tuple[Phrase, ...]:
     """The phrases that the recogniser listens for: all at once, so that each has every rival it can have."""
-    return whole_table(checks, voice, max(DIGIT_PASSES))
+    return whole_table(checks, voice, max(SAID[Intent.GO_TO]), max(SAID[Intent.FIGURE]))
 
 
 def order(phrases: Sequence[Phrase], rounds: int) -> list[Phrase]:
@@ -284,7 +285,7 @@ class PhraseTallies:
             names = ", ".join(f'"{text}"' for text in wrong)
             mend = (
                 "listen to the read-back"
-                if self.phrase.intent == Intent.GO_TO
+                if self.phrase.number
                 else "choose another wording, or use the pedal"
             )
             return f"too low: it was taken for {names}; {mend}"

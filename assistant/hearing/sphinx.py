@@ -6,7 +6,7 @@ was one.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ import numpy as np
 from assistant.hearing import accept, grammar
 from assistant.hearing.contract import CLEAR_DB, OR_TEACH, Recogniser, Result, by_text, refuse_unknown
 from assistant.hearing.decoder import make, units
+from assistant.hearing.numbers import AnyNumber, gathered
 from assistant.wording.phrases import Phrase
 
 FILLERS = frozenset({"<sil>", "SIL", "<s>", "</s>", "[NOISE]", "[SPEECH]", "+NSN+", "+SPN+", "(NULL)"})
@@ -112,7 +113,9 @@ class Sphinx(Recogniser):
         self._grammar = make(**GRAMMAR)
         _teach(self._grammar, pronunciations)
         self._noise = _dither()
-        self._texts: tuple[str, ...] = ()
+        self._checked: tuple[Phrase, ...] = ()
+        self._gathered: tuple[tuple[str, ...], tuple[AnyNumber, ...]] = ((), ())
+        self._in_use: tuple[tuple[str, ...], tuple[AnyNumber, ...]] = ((), ())
 
     def pronounce(self, word: str) -> tuple[str, ...] | None:
         """The word's phones according to the dictionary; None if it isn't in there."""
@@ -130,8 +133,7 @@ class Sphinx(Recogniser):
             return Result(None, "too short to be a phrase")
         pcm16k = self._dithered(pcm16k)
         table = by_text(phrases)
-        self._use(phrases, tuple(table))
-        words = units(self._grammar, pcm16k)
+        words = self._units(pcm16k, phrases, table)
         heard = self._text(words)
         if heard not in table:
             return Result(None, NO_PHRASE, heard)
@@ -144,8 +146,24 @@ class Sphinx(Recogniser):
 
     def text(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> str:
         """The phrase that the grammar makes of the piece, right or wrong; "" for none. Arguments: as in `decode`."""
-        self._use(phrases, tuple(by_text(phrases)))
-        return self._text(units(self._grammar, self._dithered(pcm16k)))
+        return self._text(self._units(self._dithered(pcm16k), phrases, by_text(phrases)))
+
+    def _units(self, pcm16k: bytes, phrases: Sequence[Phrase], table: Mapping[str, Phrase]) -> list[accept.Unit]:
+        if self._checked != tuple(phrases):
+            # Checked first, since the library's own error doesn't name the unknown word.
+            refuse_unknown(self, phrases, OR_TEACH)
+            self._checked, self._gathered = tuple(phrases), gathered(table.values())
+        texts, many = self._gathered
+        self._use(texts, many)
+        words = units(self._grammar, pcm16k)
+        heard = self._text(words)
+        if not many or heard in table:
+            return words
+        candidates = [text for one in many for text in one.candidates(heard) if text in table]
+        if candidates:
+            self._use((*texts, *candidates))
+            words = units(self._grammar, pcm16k)
+        return words
 
     def _text(self, words: Sequence[accept.Unit]) -> str:
         return " ".join(self._plain(unit.name) for unit in words if unit.name not in FILLERS)
@@ -157,15 +175,13 @@ class Sphinx(Recogniser):
         mixed = samples + np.resize(self._noise, len(samples)) * max(DITHER, level)
         return np.clip(np.rint(mixed), -32768, 32767).astype("<i2").tobytes()
 
-    def _use(self, phrases: Sequence[Phrase], texts: tuple[str, ...]) -> None:
-        if texts == self._texts:
+    def _use(self, texts: tuple[str, ...], many: tuple[AnyNumber, ...] = ()) -> None:
+        if (texts, many) == self._in_use:
             return
-        # Checked first, since the library's own error doesn't name the unknown word.
-        refuse_unknown(self, phrases, OR_TEACH)
         # As text, not as a file: a grammar file that isn't there ends the process.
-        self._grammar.add_jsgf_string(SEARCH, grammar.jsgf(texts))
+        self._grammar.add_jsgf_string(SEARCH, grammar.jsgf(texts, many))
         self._grammar.activate_search(SEARCH)
-        self._texts = texts
+        self._in_use = (texts, many)
 
     @staticmethod
     def _plain(word: str) -> str:

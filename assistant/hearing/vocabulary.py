@@ -8,7 +8,7 @@ from itertools import combinations
 from assistant.errors import BadInput, NoSuchPart
 from assistant.hearing.contract import OR_TEACH, unknown_faults
 from assistant.plans.alike import KINDS
-from assistant.plans.intents import Intent
+from assistant.plans.intents import NAMED
 from assistant.plans.model import VoiceSettings
 from assistant.plans.own_phrases import HEARD_BY_PHONES
 from assistant.wording.phrases import Phrase, open_together
@@ -83,7 +83,7 @@ def distance(one: str, other: str, pronounce: Pronounce) -> float:
 def too_alike(phrases: Sequence[Phrase], pronounce: Pronounce) -> list[tuple[Phrase, Phrase, float]]:
     """Pairs of different meaning that can be open together and sound alike, closest first, with their distance.
 
-    They are compared without the lead-in, which is the same in all. Pass numbers are not compared with one another.
+    They are compared without the lead-in, which is the same in all. Numbers are not compared with one another.
     """
     found = []
     for one, other in combinations(phrases, 2):
@@ -96,8 +96,8 @@ def too_alike(phrases: Sequence[Phrase], pronounce: Pronounce) -> list[tuple[Phr
 
 
 def same_meaning(one: Phrase, other: Phrase) -> bool:
-    """Whether both have the same intent and, for answers to checks, the same check.
+    """Whether both have the same intent and, for answers to checks and for mishaps, the same check or mishap.
 
-    All pass numbers count as one meaning, since nothing can make them sound less alike.
+    All numbers count as one meaning, since nothing can make them sound less alike.
     """
-    return one.intent == other.intent and (one.intent != Intent.CHECK or one.argument == other.argument)
+    return one.intent == other.intent and (one.intent not in NAMED or one.argument == other.argument)

@@ -361,16 +361,21 @@ def _wrong_with(answer: str, voice: VoiceSettings, others: Sequence[Check]) -> s
         return what
     if any(one_begins_the_other(answer, phrase) for texts in phrases_of(voice).values() for phrase in texts):
         return "is like a phrase that means something else"
+    mishaps = language_of(voice.language).mishaps
+    mishap = next((mishap for mishap, phrase in mishaps.items() if one_begins_the_other(answer, phrase)), None)
+    if mishap:
+        return f"is like the phrase of the mishap {shown(mishap)}"
     rival = next((check for check in others if one_begins_the_other(answer, check.answer)), None)
     return f"is like the answer of the check {shown(rival.name)}" if rival else None
 
 
 def _sounds_like(answer: str, voice: VoiceSettings) -> str | None:
     language = language_of(voice.language)
-    for intent, texts in phrases_of(voice).items():
-        for text in texts:
-            if dangerously_alike((Intent.CHECK, answer), (intent, text), language, voice.pronunciations):
-                return sounds_like(text, intent)
+    said = [(intent, text, str(intent)) for intent, texts in phrases_of(voice).items() for text in texts]
+    said += [(Intent.MISHAP, text, str(mishap)) for mishap, text in language.mishaps.items()]
+    for intent, text, of in said:
+        if dangerously_alike((Intent.CHECK, answer), (intent, text), language, voice.pronunciations):
+            return sounds_like(text, of)
     return None
 
 

@@ -123,7 +123,10 @@ EAGER = frozenset(intent for intent in Intent if intent.row.eager)
 OF_THE_VOICE = tuple(intent for intent in Intent if intent.row.of_the_voice)
 # These neither record nor confirm, move or end anything, so confusing them with one another does no harm.
 HARMLESS = EAGER.union(OF_THE_VOICE)
-# The intents that have phrases in a language file. Checks have their answers there, by name. Two are asked for in the
-# table of the job only, since a setup and a socket must be picked there.
-_NOT_PHRASED = (Intent.CHECK, Intent.COPY, Intent.SOCKET, Intent.MISHAP, Intent.FIGURE)
-PHRASED = tuple(intent for intent in Intent if intent not in _NOT_PHRASED)
+# These say which check or which mishap is meant: a language file has their phrases by its name.
+NAMED = (Intent.CHECK, Intent.MISHAP)
+# The phrases of these end with a number.
+NUMBERED = (Intent.GO_TO, Intent.FIGURE)
+# The intents that have phrases of their own in a language file. Two are asked for in the table of the job only, since
+# a setup and a socket must be picked there.
+PHRASED = tuple(intent for intent in Intent if intent not in (*NAMED, Intent.COPY, Intent.SOCKET))

@@ -6,20 +6,22 @@ answers of the checks are part of a job. They hold only what the operator says. 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import combinations, product
 from pathlib import Path
+from typing import TypeVar
 
 from assistant.errors import BadInput, Fault
 from assistant.plans.document import read_document, shown
-from assistant.plans.intents import EAGER, PHRASED, Intent
+from assistant.plans.intents import EAGER, NUMBERED, PHRASED, Intent
+from assistant.plans.mishaps import Mishap
 from assistant.plans.reader import Table
 from assistant.plans.sayable import LEAST_SYLLABLES, is_one_word, mend_for, one_begins_the_other, wrong_with
 
 FOLDER = Path(__file__).parents[1] / "wording" / "languages"
-AGAIN = "again"  # of "go to": the word after which the number is said once more
+AGAIN = "again"  # of what ends with a number: the word after which it is said once more
 CHECKS = (
     "glue dry and trimmed",
     "distance piece",
@@ -36,10 +38,14 @@ CHECKS = (
     "board out",
 )
 # A false pause is harmless, so its phrase may be quick to say ("stand by for me"); a number makes up "go to pass".
-SHORTEST = {Intent.STAND_BY: 3, Intent.GO_TO: 3}
+SHORTEST = {Intent.STAND_BY: 3} | dict.fromkeys(NUMBERED, 3)
 MOST_WORDINGS = 10
 LEAST_SHORT = 2  # syllables of a short wording, without the lead-in word
 DIGITS = "0123456789"
+
+Key = TypeVar("Key", bound=str)  # a check or a mishap
+Meaning = tuple[Intent, str | None]
+"""An intent, and which check or mishap where that must be said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +53,10 @@ class Language:
     """What can be said in one language. No phrase here includes the lead-in word.
 
     phrases: intent -> its wordings, the usual wording first. led: intents whose phrases begin with the lead-in word.
-    answers: check -> the phrase that confirms it. digits: the words for 0 to 9, the usual word
-    first. again: the word after which a pass's number is repeated, "" if it is said only once. short: short wordings of
-    some intents, and of some checks' answers under their names, for a recogniser that can doubt; a pass's number comes
-    once in them.
+    answers: check -> the phrase that confirms it. mishaps: mishap -> the phrase that says it happened. digits: the
+    words for 0 to 9, the usual word first. again: intents whose phrases end with a number -> the word after which it is
+    repeated; none where it is said only once. short: short wordings of some meanings, for a recogniser that can doubt;
+    a number comes once in them.
     """
 
     name: str
@@ -58,18 +64,18 @@ class Language:
     phrases: Mapping[Intent, tuple[str, ...]]
     led: frozenset[Intent]
     answers: Mapping[str, str]
+    mishaps: Mapping[Mishap, str]
     digits: tuple[tuple[str, ...], ...]
-    again: str = ""
-    short: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    again: Mapping[Intent, str] = field(default_factory=dict)
+    short: Mapping[Meaning, tuple[str, ...]] = field(default_factory=dict)
 
     def numbers(self, number: int) -> list[str]:
         """Every way of saying a whole number (0 or more) digit by digit, the usual way first: 12 -> "one two"."""
         return [" ".join(words) for words in product(*(self.digits[int(digit)] for digit in str(number)))]
 
-    def pass_numbers(self, number: int) -> list[str]:
-        """Every way of naming a pass, the usual way first: 12 -> "one two number one two"."""
-        numbers = self.numbers(number)
-        return [f"{said} {self.again} {said}" for said in numbers] if self.again else numbers
+    def in_full(self, intent: Intent, said: str) -> str:
+        """A number as it ends this intent's phrases. said: its words: "one two" -> "one two number one two"."""
+        return f"{said} {self.again[intent]} {said}" if intent in self.again else said
 
 
 def known_languages() -> tuple[str, ...]:
@@ -97,50 +103,66 @@ def read_language(path: Path) -> Language:
         mend = "give a word that nobody says by chance"
         root.fault("lead_in", "must be one word in lower-case letters", mend, lead_in)
     phrases, led, again = _phrases(root.table("phrases", required=True), name, lead_in)
-    answers = _answers(root.table("answers", required=True), name, lead_in)
+    answers = _one_each(root.table("answers", required=True), CHECKS, name, lead_in)
+    mishaps = _one_each(root.table("mishaps", required=True), tuple(Mishap), name, lead_in)
     digits = _digits(root.table("digits", required=True), name)
-    short = _short(root.table("short"), answers, name, lead_in)
+    short = _short(root.table("short"), name, lead_in)
     root.close()
-    said = [(f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
-    said += [(f"answers.{check}", text) for check, text in answers.items() if text]
+    meant: list[tuple[Meaning, str, str]] = []
+    meant += [((intent, None), f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
+    meant += [((Intent.CHECK, check), f"answers.{check}", text) for check, text in answers.items() if text]
+    meant += [((Intent.MISHAP, mishap), f"mishaps.{mishap}", text) for mishap, text in mishaps.items() if text]
     # No wording means two things, or begins another one.
-    for (one, text), (other, rival) in combinations(said, 2):
+    for (_, one, text), (_, other, rival) in combinations(meant, 2):
         if one_begins_the_other(text, rival):
             root.fault(other, f"is like the phrase of {one}", "give each phrase different words", rival)
     # A short wording may begin another of its own meaning, none of any other's.
-    meant = [(place.split(".")[1], place, text) for place, text in said]
-    meant += [(meaning, f"short.{meaning}", text) for meaning, texts in short.items() for text in texts]
-    for meaning, texts in short.items():
-        for text in texts:
-            for other, place, rival in meant:
-                if other != meaning and one_begins_the_other(text, rival):
-                    root.fault(f"short.{meaning}", f"is like the phrase of {place}", "give different words", text)
+    brief = [(meaning, place, text) for meaning, (place, texts) in short.items() for text in texts]
+    for meaning, place, text in brief:
+        for other, theirs, rival in meant + brief:
+            if other != meaning and one_begins_the_other(text, rival):
+                root.fault(place, f"is like the phrase of {theirs}", "give different words", text)
     if document.faults:
         raise BadInput(document.faults)
-    return Language(name, lead_in, phrases, led, answers, digits, again, short)
+    kept = {meaning: texts for meaning, (_, texts) in short.items()}
+    return Language(name, lead_in, phrases, led, answers, mishaps, digits, again, kept)
 
 
-def _short(table: Table, answers: Mapping[str, str], name: str, lead_in: str) -> dict[str, tuple[str, ...]]:
-    """Read the short wordings: intent or check -> list. Only what begins with the lead-in word may be short."""
-    found = {}
-    meanings = table.keys()
-    for meaning in meanings:
-        texts = table.names(meaning)
-        if meaning not in answers and (meaning not in PHRASED or meaning in EAGER):
-            mend = "give a check, or an intent that records, confirms, moves or ends"
-            table.fault(meaning, "can't be short", mend, list(texts))
-        for text in texts:
-            what = wrong_with(text, name, lead_in, LEAST_SHORT)
-            if what:
-                table.fault(meaning, what, mend_for(text, lead_in, "give two syllables or more"), text)
-        found[meaning] = texts
+# The tables of [short], which has one for each table whose phrases may be short: a mishap or a check may have the name
+# of an intent. Only what begins with the lead-in word may be short.
+_SHORT: dict[str, tuple[Intent | None, tuple[str, ...]]] = {
+    "phrases": (None, tuple(intent for intent in PHRASED if intent not in EAGER)),
+    "answers": (Intent.CHECK, CHECKS),
+    "mishaps": (Intent.MISHAP, tuple(Mishap)),
+}
+
+
+def _short(table: Table, name: str, lead_in: str) -> dict[Meaning, tuple[str, tuple[str, ...]]]:
+    """Read the short wordings: meaning -> its place in the file, and a list."""
+    found: dict[Meaning, tuple[str, tuple[str, ...]]] = {}
+    for kind, (named, may_be_short) in _SHORT.items():
+        one = table.table(kind)
+        for key in one.keys():
+            texts = one.names(key)
+            if key not in may_be_short:
+                one.fault(key, "can't be short", f"give one of {', '.join(may_be_short)}", list(texts))
+                continue
+            for text in texts:
+                what = wrong_with(text, name, lead_in, LEAST_SHORT)
+                if what:
+                    one.fault(key, what, mend_for(text, lead_in, "give two syllables or more"), text)
+            found[(Intent(key), None) if named is None else (named, key)] = (f"short.{kind}.{key}", texts)
+        one.close()
     table.close()
     return found
 
 
-def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[Intent, tuple[str, ...]], frozenset[Intent], str]:
+Phrases = tuple[dict[Intent, tuple[str, ...]], frozenset[Intent], dict[Intent, str]]
+
+
+def _phrases(table: Table, name: str, lead_in: str) -> Phrases:
     found: dict[Intent, tuple[str, ...]] = {}
-    led, again = set(), ""
+    led, again = set(), {}
     for intent in PHRASED:
         one = table.table(intent, required=not table.absent)
         found[intent] = wordings(one, "say", intent, name, lead_in, required=not one.absent)
@@ -149,10 +171,10 @@ def _phrases(table: Table, name: str, lead_in: str) -> tuple[dict[Intent, tuple[
         elif intent not in EAGER:
             mend = "set it to true: this phrase records, confirms, moves or ends"
             one.fault("lead_in", "can't be left out", mend, False)
-        if intent == Intent.GO_TO:
-            again = one.text(AGAIN, "") or ""
-            if again and not is_one_word(again, name):
-                one.fault(AGAIN, "must be one word in lower-case letters", "give a word that is not a number", again)
+        if intent in NUMBERED and (word := one.text(AGAIN, "")):
+            again[intent] = word
+            if not is_one_word(word, name):
+                one.fault(AGAIN, "must be one word in lower-case letters", "give a word that is not a number", word)
         one.close()
     table.close()
     return found, frozenset(led), again
@@ -181,15 +203,16 @@ def wordings(
     return tuple(good)
 
 
-def _answers(table: Table, name: str, lead_in: str) -> dict[str, str]:
+def _one_each(table: Table, keys: Sequence[Key], name: str, lead_in: str) -> dict[Key, str]:
+    """Read a table that has one phrase for each of these."""
     found = {}
-    for check in CHECKS:
-        answer = table.text(check, "", required=not table.absent) or ""
-        what = wrong_with(answer, name, lead_in) if answer else None
+    for key in keys:
+        phrase = table.text(key, "", required=not table.absent) or ""
+        what = wrong_with(phrase, name, lead_in) if phrase else None
         if what:
             usual = f"give a phrase of {LEAST_SYLLABLES} syllables or more, in ordinary words"
-            table.fault(check, what, mend_for(answer, lead_in, usual), answer)
-        found[check] = answer
+            table.fault(key, what, mend_for(phrase, lead_in, usual), phrase)
+        found[key] = phrase
     table.close()
     return found
 

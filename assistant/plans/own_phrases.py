@@ -14,8 +14,8 @@ from typing import NamedTuple
 
 from assistant.plans.alike import too_alike
 from assistant.plans.document import cleaned, shown
-from assistant.plans.intents import HARMLESS, PHRASED, Intent
-from assistant.plans.languages import Language, language_of, wordings
+from assistant.plans.intents import HARMLESS, NUMBERED, PHRASED, Intent
+from assistant.plans.languages import Language, Meaning, language_of, wordings
 from assistant.plans.model import Check, VoiceSettings
 from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import LEAST_SYLLABLES, is_one_word, one_begins_the_other
@@ -27,7 +27,7 @@ MOST_PHONES = 40  # in a word
 # The phones of CMUdict, which are those of the embedded recogniser's English model.
 _PHONES = "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH"
 PHONES = frozenset(_PHONES.split())
-ONE_DIGIT = range(1, 10)  # passes to go to: no phrase may sound like one of these
+ONE_DIGIT = range(1, 10)  # numbers: no phrase may sound like one that ends with one of these
 HEARD_BY_PHONES = "en"  # the embedded recogniser hears English only, and no other can be taught a word
 
 
@@ -55,10 +55,10 @@ def phrases_of(voice: VoiceSettings) -> Mapping[Intent, tuple[str, ...]]:
 
 
 def in_full(intent: Intent, text: str, language: Language) -> list[str]:
-    """The wording as it is spoken. One that takes a pass number is given with each number of one digit."""
-    if intent != Intent.GO_TO:
+    """The wording as it is spoken. One that takes a number is given with each number of one digit."""
+    if intent not in NUMBERED:
         return [text]
-    return [f"{text} {number}" for n in ONE_DIGIT for number in language.pass_numbers(n)]
+    return [f"{text} {language.in_full(intent, said)}" for n in ONE_DIGIT for said in language.numbers(n)]
 
 
 def dangerously_alike(
@@ -75,6 +75,9 @@ def dangerously_alike(
     if one[0] == other[0] or (one[0] in HARMLESS and other[0] in HARMLESS):
         return False
     taught = dict(pronunciations)
+    if one[0] in NUMBERED and other[0] in NUMBERED:
+        # The numbers would make any two alike; what comes before them must tell them apart.
+        return too_alike(one[1], other[1], taught)
     return any(too_alike(a, b, taught) for a in in_full(*one, language) for b in in_full(*other, language))
 
 
@@ -104,7 +107,7 @@ class Sayable:
     phrases: Mapping[Intent, tuple[str, ...]]
     answers: Mapping[str, str]
     left_out: tuple[WordingLeftOut, ...]
-    short: Mapping[str, tuple[str, ...]]
+    short: Mapping[Meaning, tuple[str, ...]]
 
 
 @lru_cache(maxsize=8)
@@ -135,23 +138,24 @@ def _short(
     answers: Mapping[str, str],
     language: Language,
     pronunciations: tuple[tuple[str, str], ...],
-) -> dict[str, tuple[str, ...]]:
-    said = [(intent, str(intent), text) for intent, own in texts.items() for text in own]
-    said += [(Intent.CHECK, name, answer) for name, answer in answers.items()]
-    shipped = {text for own in language.phrases.values() for text in own} | set(language.answers.values())
-    of_the_shop = [one for one in said if one[2] not in shipped]
-    kept: dict[str, tuple[str, ...]] = {}
+) -> dict[Meaning, tuple[str, ...]]:
+    said: list[tuple[Meaning, str]] = [((intent, None), text) for intent, own in texts.items() for text in own]
+    said += [((Intent.CHECK, name), answer) for name, answer in answers.items()]
+    said += [((Intent.MISHAP, mishap), text) for mishap, text in language.mishaps.items()]
+    shipped = {text for own in language.phrases.values() for text in own}
+    shipped |= {*language.answers.values(), *language.mishaps.values()}
+    of_the_shop = [one for one in said if one[1] not in shipped]
+    kept: dict[Meaning, tuple[str, ...]] = {}
     for meaning, short in language.short.items():
-        intent = Intent.CHECK if meaning in language.answers else Intent(meaning)
-        if not any(of == meaning and text in shipped for _, of, text in said):
+        if not any(of == meaning and text in shipped for of, text in said):
             continue
-        others = [(other, rival) for other, of, rival in of_the_shop if of != meaning]
+        others = [(of[0], rival) for of, rival in of_the_shop if of != meaning]
         kept[meaning] = tuple(
             text
             for text in short
             if not any(
                 one_begins_the_other(text, rival)
-                or dangerously_alike((intent, text), (other, rival), language, pronunciations)
+                or dangerously_alike((meaning[0], text), (other, rival), language, pronunciations)
                 for other, rival in others
             )
         )
@@ -167,7 +171,10 @@ def _unsafe(
     """The wordings that aren't the language's own and sound too much like another."""
     said = [(intent, str(intent), text) for intent, own in texts.items() for text in own]
     said += [(Intent.CHECK, name, answer) for name, answer in answers.items() if answer]
+    of_mishaps = [(Intent.MISHAP, str(mishap), text) for mishap, text in language.mishaps.items()]
+    said += of_mishaps
     shipped = {(intent, str(intent), text) for intent, own in language.phrases.items() for text in own}
+    shipped |= {*of_mishaps}
     shipped |= {(Intent.CHECK, name, answer) for name, answer in language.answers.items()}
     found = []
     for intent, meaning, text in (one for one in said if one not in shipped):
@@ -199,13 +206,17 @@ def read_phrases(
         own.phrases[intent] = tuple(dict.fromkeys((*before, *found))) or language.phrases[intent]
         own.tables[intent] = (table, key)
     in_effect = {**language.phrases, **own.phrases}
-    _refuse_like(own, language, [_Rival(i, text, "a phrase of", i) for i in PHRASED for text in in_effect[i]])
+    rivals = [_Rival(i, text, "a phrase of", i) for i in PHRASED for text in in_effect[i]]
+    rivals += [_Rival(Intent.MISHAP, text, "the phrase of the mishap", m) for m, text in language.mishaps.items()]
+    _refuse_like(own, language, rivals)
     return own
 
 
 def _intent_of(table: Table, word: str, own: OwnPhrases) -> Intent | None:
     if word == Intent.CHECK:
         table.fault("intent", "has an answer instead of a phrase", 'set "answer" in the [[checks]] of that name', word)
+    elif word == Intent.MISHAP:
+        table.fault("intent", "has fixed phrases, one for each mishap", "leave this table out", word)
     elif word not in PHRASED:
         near = nearest(word, PHRASED)
         mend = f'did you mean "{near}"?' if near else f"give one of {', '.join(PHRASED)}"

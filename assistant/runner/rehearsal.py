@@ -17,7 +17,7 @@ from assistant.runner.loop import Runner
 from assistant.runner.script import RELEASE, LineKind, ScriptLine
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, TimePassed
 from assistant.session.kinds import DeviceName, DeviceState, Press
-from assistant.wording.phrases import whole_table
+from assistant.wording.phrases import MOST_FIGURE, whole_table
 
 MIC_RATE = 16000
 CHUNK_S = 0.1  # of the microphone's sound at a time; the session's clock advances by as much
@@ -214,7 +214,7 @@ class Rehearsal:
     def _heard(self, text: str, at: float, utc: str) -> Heard | NotHeard:
         """What a recogniser would make of it: the phrase in force with these words, else one from the whole table."""
         job = self._runner.state.the_job
-        table = whole_table(job.checks, job.voice, self._runner.state.passes)
+        table = whole_table(job.checks, job.voice, self._runner.state.passes, MOST_FIGURE)
         phrase = next((phrase for phrase in (*self._runner.phrases, *table) if phrase.text == text), None)
         if phrase is None:
             return NotHeard(at, utc, f"not one of the phrases: {text}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.plans.intents import PHRASED, Intent, Mode
+from assistant.plans.intents import NAMED, PHRASED, Intent, Mode
 from assistant.plans.mishaps import Mishap
 from assistant.session.detours import back_target
 from assistant.session.driven import waits_to_call
@@ -31,7 +31,7 @@ _FIRST = (
     Intent.WHERE,
     Intent.HOW_MANY,
 )
-PHRASED_OR_CHECK = frozenset({*PHRASED, Intent.CHECK})
+CAN_BE_SAID = frozenset({*PHRASED, *NAMED})
 _IN_ORDER = (*_FIRST, *(intent for intent in Intent if intent not in _FIRST))
 _OF_MODE = {mode: tuple(intent for intent in _IN_ORDER if mode in intent.row.when) for mode in Mode}
 
@@ -41,7 +41,7 @@ def wanted(state: State) -> Wanted:
     return tuple(
         (intent, argument)
         for intent in _OF_MODE[state.effective_mode]
-        if intent in PHRASED_OR_CHECK and not _means_nothing(state, intent)
+        if intent in CAN_BE_SAID and not _means_nothing(state, intent)
         for argument in (MISHAPS if intent == Intent.MISHAP else (_argument(state, intent),))
     )
 

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from assistant.plans.intents import EAGER, PHRASED, Intent, Mode
+from assistant.plans.intents import EAGER, NAMED, NUMBERED, PHRASED, Intent, Mode
+from assistant.plans.mishaps import Mishap
 from assistant.plans.languages import language_of
 from assistant.plans.model import Check, VoiceSettings
 from assistant.plans.own_phrases import sayable
@@ -23,6 +24,7 @@ class Phrase:
     intent, argument: as in `session.events.Heard`, or `NOTHING` and the intent that it is like. text: lower-case words,
     lead-in included where it is due. lead_in: whether it begins with the lead-in word. strict: whether it records,
     confirms, moves or ends (a higher bar in recognition). short: only a recogniser that can doubt may listen for it.
+    begin, number: of a text that ends with a number, what comes before it, and the number's words, said once.
     """
 
     intent: str
@@ -31,6 +33,13 @@ class Phrase:
     lead_in: bool
     strict: bool
     short: bool = False
+    begin: str = ""
+    number: str = ""
+
+    @property
+    def again(self) -> str:
+        """The word between a number and the same number once more; "" where it is said once."""
+        return self.text[len(self.begin) + 1 + len(self.number) : -len(self.number)].strip()
 
     @property
     def wording(self) -> str:
@@ -38,6 +47,7 @@ class Phrase:
         return self.text.partition(" ")[2] if self.lead_in else self.text
 
 
+MOST_FIGURE = 999  # the greatest number that can be asked for
 NOTHING = "nothing"  # the intent of what is known so that it is refused
 
 # What a session waits for, in words.
@@ -56,7 +66,7 @@ _DRIVEN_WAITS_FOR = {
 }
 # State of the session -> intents that mean something in it, for people to read.
 SAID_WHEN: dict[str, tuple[Intent, ...]] = {
-    state: tuple(intent for intent in (*PHRASED, Intent.CHECK) if mode in intent.row.when)
+    state: tuple(intent for intent in (*PHRASED, *NAMED) if mode in intent.row.when)
     for mode, state in (_WAITS_FOR | _DRIVEN_WAITS_FOR).items()
 }
 DRIVEN_ONLY = frozenset(_DRIVEN_WAITS_FOR.values())
@@ -66,6 +76,7 @@ HOLDS: dict[tuple[str, str], str] = {
     (Intent.BACK, _WAITS_FOR[Mode.CUTTING]): "from the second pass on",
     (Intent.BACK, _WAITS_FOR[Mode.CHECKS]): "once a pass is cut, until a new setup's first check is answered",
     (Intent.STAND_BY, _WAITS_FOR[Mode.QUESTION]): "where a pass or a check is open under it",
+    (Intent.FIGURE, _WAITS_FOR[Mode.QUESTION]): "where a number is asked for",
     **{
         (intent, _DRIVEN_WAITS_FOR[mode]): "between the passes of a board"
         for intent in (Intent.BACK, Intent.STAND_BY)
@@ -81,7 +92,8 @@ def _voice(voice: VoiceSettings | str) -> VoiceSettings:
 
 def spoken_pass(number: int, language: str = "en") -> str:
     """12 -> "one two number one two", in the usual words."""
-    return language_of(language).pass_numbers(number)[0]
+    words = language_of(language)
+    return words.in_full(Intent.GO_TO, words.numbers(number)[0])
 
 
 def phrases_for(
@@ -99,29 +111,45 @@ def phrases_for(
     found: list[Phrase] = []
 
     def add(intent: Intent, argument: str | int | None, wordings: Iterable[str], short: Iterable[str]) -> None:
-        led, strict = intent == Intent.CHECK or intent in language.led, intent not in EAGER
-        begin = f"{voice.lead_in} " if led else ""
-        found.extend(Phrase(intent, argument, begin + wording, led, strict) for wording in wordings)
-        found.extend(Phrase(intent, argument, begin + wording, led, strict, True) for wording in short)
+        led, strict = intent in NAMED or intent in language.led, intent not in EAGER
+        lead = f"{voice.lead_in} " if led else ""
+        if intent not in NUMBERED:
+            found.extend(Phrase(intent, argument, lead + wording, led, strict) for wording in wordings)
+            found.extend(Phrase(intent, argument, lead + wording, led, strict, True) for wording in short)
+            return
+        begins = [(lead + wording, brief) for brief, those in enumerate((wordings, short)) for wording in those]
+        # No pass has the number 0.
+        for n in range(int(intent == Intent.GO_TO), -1 if argument is None else int(argument) + 1):
+            numbers = language.numbers(n)
+            for begin, brief in begins:
+                for said in numbers:
+                    text = f"{begin} {said if brief else language.in_full(intent, said)}"
+                    found.append(Phrase(intent, n, text, led, strict, bool(brief), begin, said))
 
     for intent, argument in wanted:
-        short = safe.short.get(str(argument) if intent == Intent.CHECK else intent, ())
-        if intent == Intent.CHECK:  # one without an answer can only be confirmed by foot or key
-            add(intent, argument, [answers[str(argument)]] if argument in answers else [], short)
-        elif intent == Intent.GO_TO:
-            for n in range(1, int(argument or 0) + 1):
-                usual = [f"{text} {number}" for text in texts[intent] for number in language.pass_numbers(n)]
-                add(intent, n, usual, [f"{text} {number}" for text in short for number in language.numbers(n)])
-        else:
-            add(intent, None, texts[intent], short)
+        short = safe.short.get((intent, str(argument) if intent in NAMED else None), ())
+        match intent:
+            case Intent.CHECK:  # one without an answer can only be confirmed by foot or key
+                add(intent, argument, [answers[str(argument)]] if argument in answers else [], short)
+            case Intent.MISHAP:
+                add(intent, argument, [language.mishaps[Mishap(str(argument))]], short)
+            case _:
+                add(intent, argument, texts[intent], short)
     return tuple(found)
 
 
-def whole_table(checks: Sequence[Check], voice: VoiceSettings | str, passes: int = 0) -> tuple[Phrase, ...]:
-    """Every phrase there is, for `hear`, `phrases` and rehearsal scripts. voice: as in `phrases_for`."""
-    wanted: list[tuple[Intent, str | int | None]] = [(intent, None) for intent in PHRASED if intent != Intent.GO_TO]
+def whole_table(
+    checks: Sequence[Check], voice: VoiceSettings | str, passes: int = 0, figures: int = 0
+) -> tuple[Phrase, ...]:
+    """Every phrase there is, for `hear`, `phrases` and rehearsal scripts. voice: as in `phrases_for`.
+
+    passes, figures: the greatest number of a pass, and the greatest that can be asked for.
+    """
+    wanted: list[tuple[Intent, str | int | None]] = [(intent, None) for intent in PHRASED if intent not in NUMBERED]
     wanted += [(Intent.CHECK, check.name) for check in checks]
     wanted.append((Intent.GO_TO, passes))
+    wanted += [(Intent.MISHAP, str(mishap)) for mishap in Mishap]
+    wanted.append((Intent.FIGURE, figures))
     return phrases_for(wanted, checks, voice)
 
 
@@ -130,9 +158,9 @@ IN_SHORT = "the same, in short"
 
 def listing(phrases: Sequence[Phrase], language: str = "en", driven: bool = False) -> str:
     """What can be said, a paragraph for each state of a session. language: its name. driven: a motor moves it."""
-    said = [(_as_listed(phrase, language), phrase) for phrase in phrases]
+    said = [(_as_listed(phrase), phrase) for phrase in phrases]
     width = max(len(text) for text, _ in said)
-    words = {"twice": " and twice" if language_of(language).again else "", "twelve": spoken_pass(12, language)}
+    again, twelve = language_of(language).again, spoken_pass(12, language)
     lines: list[str] = []
     for state, intents in SAID_WHEN.items():
         if state in DRIVEN_ONLY and not driven:
@@ -140,7 +168,9 @@ def listing(phrases: Sequence[Phrase], language: str = "en", driven: bool = Fals
         lines += ["", f"{state}:"]
         for text, phrase in said:
             if phrase.intent in intents:
-                meaning = EXPLAINED[phrase.intent].format(argument=phrase.argument, **words)
+                argument = Mishap(phrase.argument).means if phrase.intent == Intent.MISHAP else phrase.argument
+                twice = " and twice" if phrase.intent in again else ""
+                meaning = EXPLAINED[phrase.intent].format(argument=argument, twice=twice, twelve=twelve)
                 holds = HOLDS.get((phrase.intent, state))
                 means = IN_SHORT if phrase.short else meaning + (f"; {holds}" if holds else "")
                 lines.append(f"  {text:<{width}}  {means}")
@@ -149,14 +179,11 @@ def listing(phrases: Sequence[Phrase], language: str = "en", driven: bool = Fals
     return "\n".join(lines[1:])
 
 
-def _as_listed(phrase: Phrase, name: str) -> str:
+def _as_listed(phrase: Phrase) -> str:
     """The phrase's words; the first of the numbered phrases, with N for its number, is listed for all of them."""
-    if phrase.intent != Intent.GO_TO:
+    if not phrase.number:
         return phrase.text
-    language = language_of(name)
-    number = language.numbers(int(phrase.argument or 0))[0]
-    # From the right, and no more often than the number is said: the phrase's own words may hold it too.
-    return " N".join(phrase.text.rsplit(f" {number}", 2 if language.again and not phrase.short else 1))
+    return f"{phrase.begin} N {phrase.again} N" if phrase.again else f"{phrase.begin} N"
 
 
 def low_note(voice: VoiceSettings) -> str:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
-from assistant.plans.intents import HARMLESS, Intent
+from assistant.plans.intents import HARMLESS, NAMED
 from assistant.wording.phrases import NOTHING, Phrase
 
 LAST_DIGIT = 9
@@ -33,6 +33,8 @@ _PREFIXES = ("un", "in", "im", "dis")
 _OPPOSITES: dict[str, tuple[str, ...]] = {
     "all": ("no", "not all", "some", "none of the"),
     "both": ("neither", "not"),
+    "afresh": ("before",),
+    "another": ("the same", "the old"),
     "away": ("back", "in"),
     "clamped": ("loose",),
     "clean": ("dirty",),
@@ -41,6 +43,7 @@ _OPPOSITES: dict[str, tuple[str, ...]] = {
     "completed": ("incomplete", "abandoned", "cancelled"),
     "correct": ("wrong", "false"),
     "cut": ("uncut",),
+    "deep": ("shallow",),
     "down": ("up",),
     "dry": ("wet", "damp"),
     "empty": ("full",),
@@ -68,6 +71,7 @@ _OPPOSITES: dict[str, tuple[str, ...]] = {
     "safe": ("dangerous",),
     "secure": ("loose", "open", "slack", "undone"),
     "secured": ("loose", "open"),
+    "shallow": ("deep",),
     "sharp": ("blunt", "dull"),
     "shut": ("open",),
     "still": ("turning", "running"),
@@ -76,6 +80,7 @@ _OPPOSITES: dict[str, tuple[str, ...]] = {
     "trimmed": ("rough",),
     "well": ("badly", "poorly"),
     "working": ("stopped", "broken"),
+    "wrong": ("right",),
 }
 
 
@@ -103,12 +108,12 @@ def _rivals_of(phrase: Phrase, knows: Knows) -> Iterator[str]:
     words = tuple(phrase.wording.split())
     # Not at either end: a statement has something before its verb and something after it.
     place = next((n for n, word in enumerate(words) if word in _CONTRACTED and 0 < n < len(words) - 1), None)
-    if phrase.intent == Intent.GO_TO:
+    if phrase.number:
         # Its numbers are many, and it is read back in any case: what comes before the digits is enough.
         if isinstance(phrase.argument, int) and phrase.argument <= LAST_DIGIT:
-            yield from (f"{before} {phrase.wording}" for before in ("do not", "never"))
+            yield from _rivals_of_number(phrase, words)
     elif place is None:
-        yield from _rivals_without_verb(words, phrase.intent == Intent.CHECK, knows)
+        yield from _rivals_without_verb(words, phrase.intent in NAMED, knows)
     else:
         # A statement such as "all clamps are secure"; `place` is that of "are".
         yield from _denials(words, place, knows)
@@ -121,6 +126,17 @@ def _rivals_of(phrase: Phrase, knows: Knows) -> Iterator[str]:
         shorter = words[: place + 1] + tuple(word for word in words[place + 1 :] if word not in _ADVERBS)
         if shorter != words and len(shorter) > place + 1:
             yield from _denials(shorter, place, knows)
+
+
+def _rivals_of_number(phrase: Phrase, words: Words) -> Iterator[str]:
+    """Of an order, "go to pass two number two", or a statement, "the figure is two number two"."""
+    verb = len(words) - len(phrase.text.removeprefix(phrase.begin).split()) - 1
+    if words[verb] not in _CONTRACTED:
+        yield from _with_word_before(words, ("do not", "never"))
+        return
+    yield from _with_inserted(words, (verb + 1,), ("not", "never"))
+    yield _joined(words[:verb], _CONTRACTED[words[verb]], words[verb + 1 :])
+    yield _joined(words[verb], words[:verb], words[verb + 1 :])
 
 
 def _denials(words: Words, place: int, knows: Knows) -> Iterator[str]:

@@ -8,7 +8,7 @@ import pytest
 
 from assistant.__main__ import main
 from assistant.plans.checks import DEFAULT_CHECKS
-from assistant.plans.intents import PHRASED, Intent
+from assistant.plans.intents import NAMED, PHRASED
 from assistant.plans.model import VoiceSettings
 from assistant.wording.phrases import listing, low_note, whole_table
 
@@ -23,7 +23,7 @@ def test_json_has_one_object_a_wording(capsys):
     output = capsys.readouterr()
     objects = [json.loads(line) for line in output.out.splitlines()]
     assert all({"intent", "phrase", "lead_in", "strict"} <= set(one) for one in objects)
-    assert {one["intent"] for one in objects} == {*PHRASED, Intent.CHECK}
+    assert {one["intent"] for one in objects} == {*PHRASED, *NAMED}
     assert output.err == "", "our own phrases are known and unlike one another"
 
 
@@ -103,5 +103,5 @@ def test_another_language_is_listed_in_its_words(tmp_path, capsys):
     objects = [
         json.loads(line) for line in run_with(tmp_path, capsys, '[voice]\nlanguage = "ko"\n', "--json").out.splitlines()
     ]
-    assert {one["intent"] for one in objects} == {*PHRASED, Intent.CHECK}
+    assert {one["intent"] for one in objects} == {*PHRASED, *NAMED}
     assert all(one["say"] == ("무궁화 " if one["lead_in"] else "") + one["phrase"] for one in objects)

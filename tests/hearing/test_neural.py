@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from assistant.hearing import neural_files
-from assistant.hearing.neural import END, WITHIN
+from assistant.hearing.neural import END, WITHIN, tree_of
 from assistant.hearing.wav import read_wav
 from tests.hearing.neural_made import folder, model
 from tests.hearing.voices import piece
@@ -36,7 +36,7 @@ def test_it_writes_what_is_said():
     recording = folder().parent / "two_cities.wav"
     sound = read_wav(recording)[: 2 * 16_000 * 5]
     given = model().given(model().hidden(sound))
-    _, _, free = given.search([], 5.0)
+    _, _, free = given.search({}, 5.0)
     assert model().tokeniser.decode(free).casefold().startswith("it was the best of times, it was the worst of times")
 
 
@@ -49,7 +49,7 @@ def test_search_and_forced_give_the_same_score():
     """Within the 1 nat that an 8-bit model moves with what else is decoded beside it."""
     given, encode = model().given(heard()), model().tokeniser.encode
     ways = [encode(text[0].upper() + text[1:]) for text in TEXTS]
-    found, _, _ = given.search([(way, n) for n, way in enumerate(ways)], 2.5)
+    found, _, _ = given.search(tree_of([(way, n) for n, way in enumerate(ways)]), 2.5)
     forced = given.forced(ways)
     assert 0 in found
     for number, scored in found.items():
@@ -59,14 +59,14 @@ def test_search_and_forced_give_the_same_score():
 def test_what_was_said_is_likeliest_and_near_the_free_continuation():
     for n, text in enumerate(TEXTS):
         given, encode = model().given(heard(text)), model().tokeniser.encode
-        found, free_score, _ = given.search([(encode(t[0].upper() + t[1:]), k) for k, t in enumerate(TEXTS)], 3.0)
+        found, free_score, _ = given.search(tree_of([(encode(t[0].upper() + t[1:]), k) for k, t in enumerate(TEXTS)]), 3.0)
         assert max(found, key=lambda k: found[k].whole) == n
         assert found[n].whole - free_score > -6
 
 
 def test_a_text_that_is_far_behind_is_given_up():
     given, encode = model().given(heard()), model().tokeniser.encode
-    found, _, _ = given.search([(encode("All clamps are secure"), 0), (encode("Bring me a cup of tea"), 1)], 2.5)
+    found, _, _ = given.search(tree_of([(encode("All clamps are secure"), 0), (encode("Bring me a cup of tea"), 1)]), 2.5)
     assert list(found) == [0]
     (far,) = given.forced([encode("Bring me a cup of tea")])
     assert far.whole < found[0].whole - WITHIN
@@ -75,7 +75,7 @@ def test_a_text_that_is_far_behind_is_given_up():
 def test_of_two_ways_to_write_it_the_likelier_counts():
     given, encode = model().given(heard()), model().tokeniser.encode
     ways = [encode("All clamps are secure"), encode("all clamps are secure")]
-    found, _, _ = given.search([(way, 0) for way in ways], 2.5)
+    found, _, _ = given.search(tree_of([(way, 0) for way in ways]), 2.5)
     assert found[0].whole == pytest.approx(max(one.whole for one in given.forced(ways)), abs=1.0)
 
 
@@ -91,7 +91,7 @@ def test_the_odds_of_the_end_say_whether_it_goes_on():
 def test_the_free_continuation_ends_even_in_noise():
     rng = np.random.default_rng(4)
     noise = (rng.standard_normal(32_000) * 3000).astype("<i2").tobytes()
-    _, score, free = model().given(model().hidden(noise)).search([], 2.0)
+    _, score, free = model().given(model().hidden(noise)).search({}, 2.0)
     assert score < 0 and (free[-1] == END or len(free) <= 19)
 
 

@@ -75,7 +75,7 @@ def test_a_sentence_that_goes_on_after_a_short_wording_is_the_longer_one_of_its_
         ((goes_on, goes_on, likelier_other), 0),
         ((ended, ended, likelier_other), 2),
     ):
-        found = scorer()._likeliest(Found(*scored), texts, True, scorer()._within, 2.0)
+        found = scorer()._likeliest(Found(*scored), tuple(texts), True, False, 2.0)
         assert found.number == number
         assert (found.measures["margin"] < 0) == (scored[number] == ended and number != 2), "the other is likelier"
 

@@ -11,7 +11,7 @@ import pytest
 
 from assistant.plans.alike import TOO_ALIKE, apart, sounds_of, too_alike
 from assistant.plans.checks import default_checks
-from assistant.plans.intents import HARMLESS, PHRASED, Intent
+from assistant.plans.intents import HARMLESS, NAMED, NUMBERED, PHRASED, Intent
 from assistant.plans.languages import known_languages, language_of
 from assistant.plans.own_phrases import dangerously_alike
 from assistant.plans.shop_file import read_shop
@@ -82,7 +82,8 @@ def of_language(name: str) -> list[tuple[str, str]]:
     """(intent, wording) of everything shipped in a language."""
     language = language_of(name)
     said = [(intent, text) for intent, texts in language.phrases.items() for text in texts]
-    return said + [(Intent.CHECK, check.answer) for check in default_checks(language)]
+    said += [(Intent.CHECK, check.answer) for check in default_checks(language)]
+    return said + [(Intent.MISHAP, text) for text in language.mishaps.values()]
 
 
 @pytest.mark.parametrize(("intent", "text", "of"), [case for case in REFUSED if case[2]])
@@ -118,7 +119,9 @@ def test_phrases_that_a_shop_may_choose_are_accepted_together(tmp_path: Path) ->
 def test_shipped_phrases_are_far_enough_apart(name: str) -> None:
     said = of_language(name)
     alike = [(a, b) for a, b in combinations(said, 2) if dangerously_alike(a, b, language_of(name))]
-    assert not alike and {intent for intent, _ in said} == {*PHRASED, Intent.CHECK}
+    assert not alike and {intent for intent, _ in said} == {*PHRASED, *NAMED}
+    mishaps = language_of(name).mishaps.values()
+    assert not [(a, b) for a, b in combinations(mishaps, 2) if too_alike(a, b)]
 
 
 @pytest.mark.parametrize("path", DEMO_SHOPS, ids=lambda path: path.stem)
@@ -142,7 +145,7 @@ def test_a_shops_own_answer_must_meet_the_same_rules(tmp_path: Path) -> None:
 def test_harm_needs_one_of_the_two_to_do_something() -> None:
     """A phrase that only asks, pauses, refuses or changes the voice does no harm if misheard."""
     a, b = "report all my progress", "report my progress"
-    fixed = [intent for intent in PHRASED if intent != Intent.GO_TO]
+    fixed = [intent for intent in PHRASED if intent not in NUMBERED]
     for one in fixed:
         for other in fixed:
             harmless = one == other or {one, other} <= HARMLESS

@@ -7,7 +7,17 @@ import pickle
 
 import pytest
 
-from assistant.plans.intents import EAGER, HARMLESS, OF_THE_VOICE, PHRASED, FromPage, Intent, Mode
+from assistant.plans.intents import (
+    EAGER,
+    HARMLESS,
+    NAMED,
+    NUMBERED,
+    OF_THE_VOICE,
+    PHRASED,
+    FromPage,
+    Intent,
+    Mode,
+)
 
 CHANGES = {"board", "redo", "spoilt", "copy", "socket"}
 VOICE = {"louder", "quieter", "slower", "quicker"}
@@ -15,8 +25,8 @@ ASKS = {"again", "how many", "where"}
 WHEN = {
     "cutting": {"cut", "go to", "back", "stand by", "mark", "end"} | ASKS | VOICE | CHANGES,
     "checks": {"check", "back", "stand by", "mark", "end"} | ASKS | VOICE | CHANGES,
-    "question": {"yes", "no", "stand by"} | ASKS | VOICE,
-    "standing by": {"carry on", "mark", "end"} | ASKS | VOICE | CHANGES,
+    "question": {"yes", "no", "stand by", "figure"} | ASKS | VOICE,
+    "standing by": {"carry on", "mark", "end", "mishap"} | ASKS | VOICE | CHANGES,
     "move asked": {"back", "stand by", "mark", "end"} | ASKS | VOICE | CHANGES,
     "halted": {"back", "stand by", "mark", "end"} | ASKS | VOICE | CHANGES,
     "homing": {"halt"},
@@ -57,7 +67,7 @@ def test_nothing_that_records_confirms_moves_ends_or_refuses_is_always_timely() 
 
 
 def test_a_page_answers_no_check_and_no_question() -> None:
-    assert those(from_page=FromPage.ALWAYS) == {"again", "stand by", "mark", "halt"}
+    assert those(from_page=FromPage.ALWAYS) == {"again", "stand by", "mark", "halt", "mishap"}
     assert those(from_page=FromPage.IF_SHOP_ALLOWS) == {"cut"}
 
 
@@ -66,8 +76,14 @@ def test_no_key_has_two_meanings() -> None:
     assert dict(keys) == KEYS and len(keys) == len(KEYS)
 
 
-def test_a_checks_answer_has_no_phrase_of_its_own_nor_what_is_picked_in_a_table() -> None:
-    assert set(Intent) - set(PHRASED) == {"check", "copy", "socket"}
+def test_what_has_no_phrase_of_its_own_is_said_by_a_name_or_picked_in_a_table() -> None:
+    assert set(Intent) - set(PHRASED) == {"check", "mishap", "copy", "socket"}
+    assert set(NAMED) == {"check", "mishap"} and set(NUMBERED) == {"go to", "figure"}
+
+
+def test_what_has_gone_wrong_and_a_figure_need_the_lead_in_and_can_come_too_early() -> None:
+    for intent in (Intent.MISHAP, Intent.FIGURE):
+        assert intent not in HARMLESS and not intent.row.timely and not intent.row.key
 
 
 def test_an_intent_is_its_word_wherever_it_goes() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import BadInput
-from assistant.plans.intents import EAGER, PHRASED, Intent
+from assistant.plans.intents import EAGER, NUMBERED, PHRASED, Intent
 from assistant.plans.languages import (
     CHECKS,
     FOLDER,
@@ -16,6 +16,7 @@ from assistant.plans.languages import (
     language_of,
     read_language,
 )
+from assistant.plans.mishaps import Mishap
 
 ENGLISH = (FOLDER / "en.toml").read_text(encoding="utf-8")
 
@@ -33,6 +34,7 @@ def test_every_language_that_is_there_is_whole(name: str) -> None:
     language = language_of(name)
     assert set(language.phrases) == set(PHRASED) and all(language.phrases.values())
     assert set(language.answers) == set(CHECKS) and all(language.answers.values())
+    assert set(language.mishaps) == set(Mishap) and all(language.mishaps.values())
     assert set(PHRASED) - EAGER <= language.led
     assert len(language.digits) == 10 and all(language.digits)
 
@@ -52,6 +54,20 @@ def test_numbers_go_digit_by_digit_in_every_way_of_saying_them() -> None:
     assert language.numbers(120) == ["one two zero"]
     assert language.numbers(59) == ["five nine", "five niner", "fife nine", "fife niner"]
     assert language_of("ko").numbers(12) == ["하나 둘"]
+
+
+def test_a_number_is_said_once_or_twice_as_its_intent_has_it() -> None:
+    for intent in NUMBERED:
+        assert language_of("en").in_full(intent, "one two") == "one two number one two"
+        assert language_of("ko").in_full(intent, "하나 둘") == "하나 둘"
+
+
+def test_a_short_wording_is_that_of_a_table_and_a_name_in_it() -> None:
+    """A mishap and an intent could have one name, as a shop's own check and a mishap can."""
+    short = language_of("en").short
+    assert short[(Intent.MISHAP, "other blade")] == ("new blade",) and (Intent.CHECK, "other blade") not in short
+    assert short[(Intent.END, None)] == ("finish now",)
+    assert {intent for intent, name in short if name is not None} == {"check", "mishap"}
 
 
 @pytest.mark.parametrize(
@@ -88,12 +104,30 @@ def test_numbers_go_digit_by_digit_in_every_way_of_saying_them() -> None:
         ('8 = ["eight"]', "", "en.toml: digits.8: is missing"),
         ('8 = ["eight"]', '8 = ["8"]', "en.toml: digits.8: must be one word in lower-case letters"),
         ("lead_in = true", "lead_in = false", "en.toml: phrases.cut.lead_in: can't be left out"),
-        ('guard = ["guard fitted"]', '"stand by" = ["wait here"]', "en.toml: short.stand by: can't be short"),
-        ('guard = ["guard fitted"]', 'gard = ["guard fitted"]', "en.toml: short.gard: can't be short"),
-        ('guard = ["guard fitted"]', 'guard = ["on"]', "en.toml: short.guard: has 1 syllable, too few"),
-        ('guard = ["guard fitted"]', 'guard = ["marigold on"]', "en.toml: short.guard: must not begin with"),
-        ('guard = ["guard fitted"]', 'guard = ["glue dry now"]', "en.toml: short.glue dry and trimmed: is like the"),
-        ('guard = ["guard fitted"]', 'guard = ["all clamps"]', "en.toml: short.guard: is like the phrase of answers"),
+        ('guard = ["guard fitted"]', '"stand by" = ["wait here"]', "en.toml: short.answers.stand by: can't be short"),
+        ('guard = ["guard fitted"]', 'gard = ["guard fitted"]', "en.toml: short.answers.gard: can't be short"),
+        ('guard = ["guard fitted"]', 'guard = ["on"]', "en.toml: short.answers.guard: has 1 syllable, too few"),
+        ('guard = ["guard fitted"]', 'guard = ["marigold on"]', "en.toml: short.answers.guard: must not begin with"),
+        ('guard = ["guard fitted"]', 'guard = ["glue dry now"]', "en.toml: short.answers.glue dry and trimmed: is like the"),
+        ('chipped = ["finger', 'guard = ["finger', "en.toml: short.mishaps.guard: can't be short"),
+        ('quicker = ["faster"]', 'no = ["cancel it"]', "en.toml: short.phrases.no: can't be short"),
+        ("[short.mishaps]", "[short.mishap]", "en.toml: short.mishap: is not a table that Kerfcall knows"),
+        (
+            'chipped = ["finger broken off"]',
+            'chipped = ["new blade on"]',
+            "en.toml: short.mishaps.chipped: is like the phrase of short.mishaps.other blade",
+        ),
+        ('missed = "a pass has been left out"', "", "en.toml: mishaps.missed: is missing"),
+        ('missed = "a pass has been', 'mist = "a pass has been', "en.toml: mishaps.mist: is not a key that Kerfcall"),
+        ('"a pass has been left out"', '"left out"', "en.toml: mishaps.missed: has 2 syllables, too few"),
+        (
+            '"a pass has been left out"',
+            '"all clamps are secure"',
+            "en.toml: mishaps.missed: is like the phrase of answers.clamps",
+        ),
+        ('say = ["the figure is"]', 'say = ["number"]', "en.toml: phrases.figure.say: has 2 syllables, too few"),
+        ('again = "number"', 'again = "number again"', "en.toml: phrases.figure.again: must be one word in"),
+        ('guard = ["guard fitted"]', 'guard = ["all clamps"]', "en.toml: short.answers.guard: is like the phrase of answers"),
     ],
 )
 def test_a_faulty_file_is_refused_with_place_and_reason(tmp_path: Path, old: str, new: str, fault: str) -> None:

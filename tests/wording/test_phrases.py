@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from assistant.plans.checks import DEFAULT_CHECKS, default_checks
-from assistant.plans.intents import EAGER, PHRASED, Intent
+from assistant.plans.intents import EAGER, NAMED, PHRASED, Intent
 from assistant.plans.languages import language_of
 from assistant.plans.model import VoiceSettings
 from assistant.session.intents import wanted
@@ -29,9 +29,9 @@ from tests.session.jobs import few_checks, job
 
 def test_every_intent_has_a_wording_an_explanation_and_a_state():
     table = whole_table(DEFAULT_CHECKS, "marigold", 3)
-    assert {phrase.intent for phrase in table} == {*PHRASED, Intent.CHECK}
+    assert {phrase.intent for phrase in table} == {*PHRASED, *NAMED}
     assert set(EXPLAINED) == set(Intent)
-    assert {intent for intents in SAID_WHEN.values() for intent in intents} == {*PHRASED, Intent.CHECK}
+    assert {intent for intents in SAID_WHEN.values() for intent in intents} == {*PHRASED, *NAMED}
 
 
 def test_the_lead_in_is_due_exactly_where_a_false_one_would_do_harm():
@@ -182,6 +182,9 @@ def test_the_listing_has_a_paragraph_a_state_and_says_when_what_is_not_always_so
     assert all(f"{state}:" in driven for state in SAID_WHEN)
     assert "stop the carriage" in paragraph(driven, "it moves to a setting")
     assert "marigold all clamps are secure" in text
+    assert "the other part's pattern was cut" in paragraph(text, "standing by")
+    assert "the figure is N number N" in paragraph(text, "a question or read-back is open")
+    assert text.count("the figure is N  ") == 1, "in short"
     assert "until a new setup's first check is answered" in paragraph(text, "a check is open")
     assert "standing by for now  " in paragraph(text, "a question or read-back is open")
     assert 'go to pass N, said digit by digit and twice: 12 is "one two number one two"' in paragraph(

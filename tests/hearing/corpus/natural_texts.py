@@ -334,15 +334,13 @@ TALK = (
     "this plank has a knot right in the middle",
     "call me when you get to the station",
 )
-# For moves, boards and mishaps that Kerfcall has no part in yet: chosen and measured now, so that their words stay.
+# For moves and boards that Kerfcall has no part in yet: chosen and measured now, so that their words stay.
 TO_COME = (
     "hands clear",
     "stop the carriage",
     "next board",
     "cut this end again",
     "this board is ruined",
-    "the work slipped",
-    "new blade",
 )
 SHORT_PASSES = (2, 5, 9, 12)
 SHORT_DENIED = (
