@@ -158,7 +158,7 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
 
 def _stands_there(state: State, fact: f.StandsThere, at: float) -> Change:
     came_down = state.carriage_at is not None and (state.came_from or 0) > state.carriage_at
-    return {"came_from": state.carriage_at, "play_open": came_down}
+    return {"came_from": state.carriage_at, "play_open": came_down or state.play_open}
 
 
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
