@@ -109,7 +109,7 @@ class Mishaps:
         self.due |= due & checks
         clamped = (bench.touched or bench.to_register) and not bench.leaves
         if fact.mishap in MAY_LIE_ELSEWHERE and clamped and (kerfs or fact.mishap != "bumped"):
-            self.elsewhere = fact.mishap
+            self.elsewhere = "bumped" if self.elsewhere == "bumped" else fact.mishap
         if fact.mishap in MAY_HAVE_BEEN_CUT_SO and bench.cut[bench.setup]:
             self.in_doubt, self.asks_of_cuts = True, False
         self.away = self.away or fact.mishap == "break"
@@ -119,7 +119,9 @@ class Mishaps:
         self.away, self.asks = False, ""
         self.due |= checks & (({"blade height"} if fact.lowered else set()) | (HANDS_IN if fact.touched else set()))
         if fact.touched and (bench.touched or bench.to_register) and not bench.leaves:
-            self.elsewhere = "break"
+            self.elsewhere = "bumped" if self.elsewhere == "bumped" else "break"
+        if fact.touched and not bench.stands_in(bench.setup):
+            self.due |= {"zero"} & checks
 
     def _resumed(self, fact: f.Resumed, bench: Watcher) -> None:
         """Blade, clamps and guard are asked after in any case."""
@@ -150,6 +152,8 @@ class Mishaps:
         self.misplaced |= {(fact.setup, fact.pass_)}
 
     def _reregistered(self, fact: f.Reregistered, bench: Watcher) -> None:
+        if self.elsewhere in ("bumped", "break") and not fact.setting:  # no kerf to set the carriage right by
+            self.due |= {"zero"} & {check.name for check in bench.job.checks}
         self.elsewhere, self.in_doubt = "", False
 
     def _setup_started(self, fact: f.SetupStarted, bench: Watcher) -> None:

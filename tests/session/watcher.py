@@ -604,6 +604,7 @@ class Watcher:
 
     def _reregistered(self, fact: f.Reregistered) -> None:
         """Another clamping, and a carriage that was moved from where it stood to where a cut was tried."""
+        self._asked_anew()
         self.clamping, self.to_register = self.clamping + 1, False
         self.answered_for.pop("distance piece", None)
         if fact.setting:
