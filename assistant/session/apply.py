@@ -158,7 +158,7 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
 
 def _stands_there(state: State, fact: f.StandsThere, at: float) -> Change:
     came_down = state.carriage_at is not None and (state.came_from or 0) > state.carriage_at
-    return {"came_from": state.carriage_at, "play_open": came_down}
+    return {"came_from": state.carriage_at, "play_open": came_down or state.play_open}
 
 
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
@@ -242,6 +242,9 @@ def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
     redo = state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN)
     settled: Change = {"redo": redo, "to_register": False, "moved": None, "unsure": False}
     if not fact.setting:
+        # There was no kerf by which the carriage could be set right.
+        if state.moved in (Mishap.BUMPED, Mishap.BREAK):
+            settled["redo"] |= bits_of(state.the_job.checks, (ZERO_CHECK,))
         return settled
     setting = Fraction(fact.setting)
     # The cut was tried from where the carriage stood. None would mean that it was zeroed, and it was not.
@@ -308,7 +311,8 @@ def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
         change["unsure"] = True
     if after.marks:
         change["marked"] = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
-    if after.moved:
+    # A carriage that was bumped where nothing is cut yet is only zeroed.
+    if after.moved and (mishap != Mishap.BUMPED or _kerfs(state)):
         change |= _may_have_moved(state, mishap)
     if mishap == Mishap.BUMPED:
         change |= _carriage_touched(changed(state, change))
@@ -321,17 +325,21 @@ def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
 def _may_have_moved(state: State, mishap: Mishap) -> Change:
     # A board that nobody has confirmed to be clamped yet is put to the stop and clamped in any case.
     is_clamped = (state.touched or state.to_register) and not state.leaves
-    return {"moved": mishap} if is_clamped else {}
+    # A carriage that was bumped stays so, whatever else has moved.
+    return {"moved": Mishap.BUMPED if state.moved == Mishap.BUMPED else mishap} if is_clamped else {}
 
 
 def _carriage_touched(state: State) -> Change:
     """A motor's place is lost. By hand it is set right by a cut; where there is none, by the edge, at zero."""
     change = _driving(state, known=False, at=None)
-    if not (state.cut | state.shallow[state.setup - 1]):
+    if not _kerfs(state):
         change["redo"] = state.redo | bits_of(state.the_job.checks, (ZERO_CHECK,))
-        if state.moved == Mishap.BUMPED:
-            change["moved"] = None
     return change
+
+
+def _kerfs(state: State) -> int:
+    """The mask of the kerfs that this end has, deep enough or not."""
+    return state.cut | state.shallow[state.setup - 1]
 
 
 def _came_back(state: State, fact: f.CameBack, at: float) -> Change:

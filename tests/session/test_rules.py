@@ -11,6 +11,7 @@ import pytest
 
 from assistant.joinery.model import Carriage
 from assistant.plans.intents import OF_THE_VOICE, Intent
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Check, Plan
 from assistant.session import effects as e
 from assistant.session import facts as f
@@ -42,7 +43,8 @@ from assistant.session.events import (
     WentOut,
 )
 from assistant.session.intents import wanted
-from assistant.session.state import State
+from assistant.session.state import Question, State
+from assistant.session.told import most
 from assistant.wording.phrases import phrases_for
 from assistant.wording.prompts import Words
 from tests.session.driver import UTC
@@ -54,11 +56,13 @@ from tests.witness import Witness
 pytestmark = pytest.mark.timeout(1500)  # a busy machine walks for minutes
 
 COUNTED = {"pass_cut", "check_confirmed", "carried_on", "stepped_back", "jumped", "ended_early", "noted"}
+COUNTED |= {"went_wrong", "kerf_misplaced", "depth_set", "came_back"}
 NOTHING_MOVES = OF_THE_VOICE + (Intent.AGAIN, Intent.HOW_MANY, Intent.WHERE, Intent.MARK)
 """Left out where a carriage is driven: they are walked without a drive, and would double the time here."""
 CHANGES = (Intent.BOARD, Intent.REDO, Intent.SPOILT, Intent.COPY, Intent.SOCKET)
 """Of the job: `test_rework` walks them, over setups instead of passes."""
 OF_A_CHANGE = {"job_extended", "board_chosen", "setup_reopened", "board_spoilt", "reopened"}
+OF_A_MISHAP = {"went_wrong", "kerf_misplaced", "depth_set", "came_back"}
 OF_A_DRIVE = {"move_asked", "moved", "halted", "carriage_lost", "homed"}
 STALL_S = 30.0  # how long the runner stalls in every turn, before what was opened in it goes out
 
@@ -90,7 +94,15 @@ def place(state: State) -> object:
         (opening.kind, opening.after == "cutting", opening.out_at is not None, state.saw_off_at is not None),
         announced(state) if state.hear_out else None,
         driving(state),
+        of_mishaps(state),
     )
+
+
+def of_mishaps(state: State) -> object:
+    """What has gone wrong, and what is known of the kerfs since."""
+    told = (state.moved, state.unsure, state.trouble, state.on_break)
+    since_height = state.since_height if any(check.name == "blade height" for check in state.the_job.checks) else ()
+    return told, state.shallow, since_height, state.to_register, state.play_open and state.trouble == "overshot"
 
 
 def driving(state: State) -> object:
@@ -119,8 +131,8 @@ def announced(state: State) -> object:
     return (opening.announcement != "", opening.displayed_at is not None, opening.unspoken, opening.reminded)
 
 
-def events(state: State) -> Iterator[tuple[str, Event]]:
-    """Everything that can happen next, some of it too early or too late."""
+def events(state: State, mishaps: tuple[Mishap, ...] = ()) -> Iterator[tuple[str, Event]]:
+    """Everything that can happen next, some of it too early or too late. mishaps: those that are told."""
     out_at = state.at if state.opening.out_at is None else state.opening.out_at
     at = max(state.at, out_at) + 12  # longer than a pass takes, and a blade to run down
     for gesture in ("tap", "double", "hold"):
@@ -133,7 +145,7 @@ def events(state: State) -> Iterator[tuple[str, Event]]:
     for intent in Intent:
         if intent in CHANGES or (driven and intent in NOTHING_MOVES):
             continue
-        arguments = _arguments(state, intent)
+        arguments = _arguments(state, intent, mishaps)
         for argument in arguments:
             yield "fresh", Heard(at, UTC, intent, argument, intent, at, state.generation)
         # The argument doesn't affect whether it is in time. Take the first: it answers what is asked, the worst case.
@@ -184,13 +196,22 @@ def _of_the_drive(state: State, at: float) -> Iterator[tuple[str, Event]]:
             yield f"from {source}", Heard(at, UTC, intent, None, "", at, state.generation, source)
 
 
-def _arguments(state: State, intent: str) -> list[str | int | None]:
+def _arguments(state: State, intent: str, mishaps: tuple[Mishap, ...]) -> list[str | int | None]:
     if intent == "check":
         names = [check.name for check in state.the_job.checks]
         return [names[state.open_check or 0], *(name for name in names if name != names[state.open_check or 0])]
     if intent == "go to":
         return [1, state.passes, state.passes + 1]
+    if intent == "mishap":
+        return [*mishaps, None] if mishaps else [Mishap.SLIPPED]
+    if intent == "figure":
+        question = state.question or Question("figure", state.setup, 0, Mishap.MISSED)  # type: ignore[arg-type]
+        return [*FIGURES.get(question.mishap, (1,)), 0, most(state, question) + 1]  # type: ignore[arg-type]
     return [None]
+
+
+FIGURES: dict[Mishap, tuple[int, ...]] = {Mishap.MISPLACED: (2, 60), Mishap.DEEP: (3,), Mishap.MISSED: (1, 2)}
+"""In the walk: what a strip can fill or not, and each pass of a small end."""
 
 
 def went_out(node: Node) -> Node:
@@ -268,7 +289,10 @@ def look_at(
     if isinstance(event, SpeechEnded) and event.how == "cut off" and before.opening.announced_at is None:
         again = before.hear_out and event.id == before.opening.announcement != ""
         assert any(isinstance(x, e.Say) and not x.replaces for x in effects) == again, "what was cut off is said again"
+    if question := before.question:
+        _look_at_a_mishap(label, event, question, before, after, kinds)
     if isinstance(event, Gesture) and event.gesture == "tap":
+        assert not kinds or before.mode not in ("standing by",), "a tap goes through what can be told, and tells nothing"
         assert "check_confirmed" not in kinds, "a check is never confirmed by a tap"
         assert not kinds & {"stepped_back", "jumped", "ended_early"}, "a tap answers no question"
     if isinstance(event, DeviceChanged) and before.effective_mode == "cutting":
@@ -281,6 +305,43 @@ def look_at(
     if before.the_job.carriage.drive:
         _look_at_the_drive(label, event, before, after, kinds, effects)
     _look_at_speech(after, effects)
+
+
+FOLLOWS: dict[str, set[str]] = {
+    "what": set(),
+    "safe": {"went_wrong"},
+    "sure": {"stepped_back"},
+    "which": set(),
+    "figure": set(),
+    "side": set(),
+    "verdict": {"kerf_misplaced", "stepped_back", "jumped", "depth_set", "setup_reopened", "board_chosen"},
+    "lowered": set(),
+    "touched": {"came_back", "carried_on"},
+}
+"""What an answer to each question about a mishap may record by itself."""
+GOES_ON = {"check_opened", "setting_called", "setup_done", "setup_started", "finished"}
+"""What may follow in the same turn, once everything is told and the operator goes on."""
+AT_ANY_TIME = {"resumed", "carriage_lost", "stood_by"}
+
+
+def _look_at_a_mishap(label: str, event: Event, question: Question, before: State, after: State, kinds: set[str]) -> None:
+    """Nothing but what the question is about, and nothing unheard: to some of them no is as good an answer as yes."""
+    if question.mishap is None and question.name != "what":
+        return
+    goes_on = question.name == "touched" or before.mode != "standing by" or "board_chosen" in kinds
+    allowed = FOLLOWS[question.name] | AT_ANY_TIME | (GOES_ON if goes_on else set())
+    assert kinds <= allowed, f"{question.name} is about {FOLLOWS[question.name]}, but {kinds} came of it"
+    if kinds & FOLLOWS[question.name]:
+        assert label in ("fresh", "too soon", "from keys") and isinstance(event, Answer), label
+        assert not before.hear_out or before.opening.announced_at is not None, "what nobody has heard is answered"
+    meant = event.gesture if isinstance(event, Gesture) else event.intent if isinstance(event, Heard) else ""
+    counts = label == "fresh" and not (before.hear_out and before.opening.announced_at is None)
+    if question.name == "sure" and counts and meant in ("double", "no"):
+        assert "stepped_back" in kinds and not after.is_cut(question.pass_), "what isn't sure is cut again"
+    if question.name == "safe" and counts and meant in ("hold", "yes"):
+        assert "went_wrong" in kinds
+    if meant == "figure":
+        assert not kinds, "a figure alone changes nothing"
 
 
 SENT = (e.Home, e.MoveTo)
@@ -392,10 +453,13 @@ def views_made_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(turn, "view", made_once(turn.view))
 
 
-def walk(a_job: object, most: int, hear_out: bool = False, killed: bool = True) -> tuple[int, int, set[str]]:
+def walk(
+    a_job: object, most: int, hear_out: bool = False, killed: bool = True, mishaps: tuple[Mishap, ...] = ()
+) -> tuple[int, int, set[str]]:
     """Breadth first over every place; returns places, transitions and the kinds of facts seen.
 
-    killed: the process dies at every place and is started again.
+    killed: the process dies at every place and is started again. mishaps: those that are told, at every place where
+    somebody stands by. What is asked about the others is looked at, but not answered.
     """
     a_job = replace(a_job, voice=replace(a_job.voice, tone=True))  # type: ignore[attr-defined, type-var]
     start = Node(State(), Watcher(a_job), Witness(), ())  # type: ignore[arg-type]
@@ -406,7 +470,8 @@ def walk(a_job: object, most: int, hear_out: bool = False, killed: bool = True) 
     transitions, kinds = 0, {record.fact.kind for record in first.records}
     while waiting:
         node = waiting.popleft()
-        for label, event in with_restart(node, events(node.state)) if killed else events(node.state):
+        happens = events(node.state, mishaps)
+        for label, event in with_restart(node, happens) if killed else happens:
             base = replayed(node) if label == "restart" else node
             after, kept, effects = step(base, event)
             transitions += 1
@@ -415,12 +480,29 @@ def walk(a_job: object, most: int, hear_out: bool = False, killed: bool = True) 
             if after is base:
                 continue  # nothing came of it
             after = went_out(after)
+            if not is_walked(after.state, mishaps, len(a_job.setups)):
+                continue
             if (where := place(after.state)) not in seen:
                 seen.add(where)
                 waiting.append(after)
         can_go_on(node.state)
         assert len(seen) <= most, "more places than this job should have"
     return len(seen), transitions, kinds
+
+
+def is_walked(state: State, mishaps: tuple[Mishap, ...], setups: int) -> bool:
+    """Whether any of these mishaps is asked about, or none, with a figure of the walk's.
+
+    What becomes of a job to which a board was added is walked by `test_rework_rules`. setups: of the job.
+    """
+    question = state.question
+    if len(state.the_job.setups) > setups:
+        return False
+    if question is None or (question.mishap is None and question.name != "what"):
+        return True
+    if question.mishap is None:
+        return bool(mishaps)
+    return question.mishap in mishaps and abs(question.figure) in (0, 1, *FIGURES.get(question.mishap, ()))
 
 
 def with_restart(node: Node, all_events: Iterator[tuple[str, Event]]) -> Iterator[tuple[str, Event]]:
@@ -436,6 +518,7 @@ def replayed(node: Node) -> Node:
         state = apply(state, record)
     live = node.state
     names = ("setup", "cursor", "cuts", "status", "chosen", "saw_runs", "confirmed", "redo", "touched", "carriage_at")
+    names += ("moved", "shallow", "since_height", "to_register")
     for name in (*names, "marked", "previous", "job"):
         assert getattr(state, name) == getattr(live, name), f"replay differs in {name}"
     return replace(node, state=state)

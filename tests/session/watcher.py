@@ -11,6 +11,7 @@ from assistant.joinery.model import Pass
 from assistant.plans.model import Check, Job
 from assistant.session import effects as e
 from assistant.session import facts as f
+from tests.session.watched_mishaps import LEAVES_A_MARK, Mishaps
 
 ASKED_BY_THEMSELVES = ("session", "depth", "part", "stage", "every", "distance piece")
 """Rules of checks that hang on nothing but what is cut, and for which blade and which board."""
@@ -33,7 +34,8 @@ class Watcher:
     before: the setup before this one. spoilt: setups that count no more. leaves: this board comes out of the clamps
     before all of it is cut. done: setups that are over. clamped: setups whose board was ever put into the clamps.
     saw_on: it may run, since a pass was called after it was last confirmed off. to_register: this board has cuts in it
-    and was clamped again, and nobody has shown yet that it lies where it lay.
+    and was clamped again, and nobody has shown yet that it lies where it lay. shallow: kerfs that are there, but don't
+    count, since they are not deep enough. wrong: what follows from mishaps.
 
     Of a driven carriage: homed: its place is known. sent: where it was last sent, until it stands. arrived_at: where it
     stands; left: where it stood before it was sent off. placed: in this setup it has been where the board is clamped.
@@ -51,6 +53,8 @@ class Watcher:
     leaves: bool = False
     saw_on: bool = False
     to_register: bool = False
+    shallow: dict[int, frozenset[int]] = field(default_factory=dict)
+    wrong: Mishaps = field(default_factory=Mishaps)
     paused: frozenset[str] = frozenset()
     guarded: tuple[object, int] | None = None
     cut: dict[int, frozenset[int]] = field(default_factory=dict)
@@ -68,6 +72,7 @@ class Watcher:
     stood_by_journal: Fraction = Fraction(0)
     is_read: bool = False
     came_down: bool = False
+    came_down_by_journal: bool = False
     made_since: dict[str, int] = field(default_factory=dict)
     marked: frozenset[tuple[int, int]] = frozenset()
     at_work: bool = False
@@ -87,6 +92,7 @@ class Watcher:
         other.__dict__.update(self.__dict__)
         other.cut, other.made_since = self.cut.copy(), self.made_since.copy()
         other.answered_for = self.answered_for.copy()
+        other.shallow, other.wrong = self.shallow.copy(), self.wrong.copy()
         return other
 
     def read(self, fact: f.Fact) -> None:
@@ -94,6 +100,7 @@ class Watcher:
             assert isinstance(fact, f.SteppedBack | f.Reopened | f.Resumed | f.CarriageLost), (
                 "nothing but going back or opening it again follows the end of a session"
             )
+        self.wrong.read(fact, self)
         getattr(self, f"_{fact.kind}", lambda fact: None)(fact)
 
     def hear(self, effects: Iterable[e.Effect], to_us: bool | None = None) -> None:
@@ -112,11 +119,12 @@ class Watcher:
                 self.at_work = effect.klass == "setting"
             for key, figures in said:
                 if "left" in figures:
-                    left = sum(len(self.job.pattern_of(n).passes) for n in self._counting()) - self.cut_in_all()
+                    left = sum(len(self.job.pattern_of(n).passes) for n in self.counting()) - self.cut_in_all()
                     assert figures["left"] == left, "what is left to cut is what has not been recorded"
                 if key == "ask clamped":
                     self.to_register = False  # a no is followed by what `_hear_what_is_tried` hears
                     assert self.touched and not self._all_cut(), "there is nothing in the clamps that could move"
+                self.wrong.hear(key, figures, self)
                 if key == "ask registered":
                     self._hear_what_is_tried(figures)
                 self.to_ask -= {key}
@@ -138,7 +146,7 @@ class Watcher:
             self.is_read = key == "ask carriage"
         elif self.is_read and (klass == "clamp" or key == "ask clamped"):
             self.is_read = False
-            self.came_down, self.stood = self.stood > self.stands, self.stands
+            self.came_down, self.stood = self.came_down or self.stood > self.stands, self.stands
 
     def _zone(self) -> tuple[Fraction, ...]:
         pattern = self.job.pattern_of(self.setup)
@@ -244,7 +252,7 @@ class Watcher:
 
     def _hear_what_is_tried(self, figures: dict[str, Any]) -> None:
         """The still blade is tried where a cut has left a wall, and nowhere that is still to be cut."""
-        pattern, cut = self.job.pattern_of(self.setup), self.cut[self.setup]
+        pattern, cut = self.job.pattern_of(self.setup), self.stands_in(self.setup)
         if not figures["tried"]:
             assert not cut, "where something is cut there is something to try"
             if "where" in figures:
@@ -252,6 +260,7 @@ class Watcher:
             return
         one = pattern.passes[figures["tried"] - 1]
         assert one.number in cut and figures["setting"] == one.setting, "what is tried is a cut, at its own setting"
+        assert not self.driven or self.arrived_at == one.setting, "nothing moves while hands are at the blade"
         assert figures["previous"] == self.stands, "the carriage is moved from where it stands"
         below = figures["approach"] is not None and figures["approach"] < one.setting
         assert below == (one.setting < self.stands), "the play is taken up as ever"
@@ -293,11 +302,15 @@ class Watcher:
         inner = [n for n, s in enumerate(pattern.sockets, start=1) if s.start > 0 and s.end < pattern.width]
         return [one for one in cuts if one.socket in inner]
 
-    def _counting(self) -> list[int]:
+    def counting(self) -> list[int]:
         return [n for n in self.job.order if n not in self.spoilt]
 
     def cut_in_all(self) -> int:
-        return sum(len(self.cut.get(n, ())) for n in self._counting())
+        return sum(len(self.cut.get(n, ())) for n in self.counting())
+
+    def stands_in(self, setup: int) -> frozenset[int]:
+        """The passes whose kerfs are in this end, deep enough or not."""
+        return self.cut.get(setup, frozenset()) | self.shallow.get(setup, frozenset())
 
     def _what_for(self, check: Check) -> object:
         """Two answers to a check are one as long as this is the same."""
@@ -353,7 +366,7 @@ class Watcher:
     def _has_cuts(self, setup: int) -> bool:
         """Whether the end has any, by this blade in this setup, or by another."""
         second = self.job.setups[setup - 1].half in ("piece out", "other edge")
-        return bool(self.cut.get(setup)) or (bool(self.job.pattern_of(setup).before) and not second)
+        return bool(self.stands_in(setup)) or (bool(self.job.pattern_of(setup).before) and not second)
 
     def _is_all_cut(self, setup: int) -> bool:
         return self.cut.get(setup, frozenset()) == {p.number for p in self.job.pattern_of(setup).passes}
@@ -385,17 +398,52 @@ class Watcher:
 
     def _setup_reopened(self, fact: f.SetupReopened) -> None:
         old = self.job.pattern_of(fact.setup).before if not fact.socket else ()
-        assert old or self.cut.get(fact.setup, frozenset()) & set(fact.passes), "what was never cut can't be cut again"
+        assert old or self.stands_in(fact.setup) & set(fact.passes), "what was never cut can't be cut again"
         if fact.setup == self.setup and self._all_cut():  # the saw was off, and somebody has looked at the work
             self.paused |= self.secured & {"clamps", "guard"}
             self.secured -= {"clamps", "guard"}
-        self.cut[fact.setup] = self.cut.get(fact.setup, frozenset()) - set(fact.passes)
+        again, cut = set(fact.passes), self.cut.get(fact.setup, frozenset())
+        there = self.shallow.get(fact.setup, frozenset())
+        self.shallow[fact.setup] = there | cut & again if fact.deeper else there - again
+        self.cut[fact.setup] = cut - again
         self.done -= {fact.setup}
-        if not fact.socket:
-            assert not self.cut[fact.setup], "of an end that is cut off nothing is left"
+        if not (fact.socket or fact.deeper):
+            assert not self.stands_in(fact.setup), "of an end that is cut off nothing is left"
             self.marked = frozenset(place for place in self.marked if place[0] != fact.setup)
         if fact.setup == self.setup:
             self.called, self.counted = 0, False
+            if fact.deeper:
+                self.meant, self.to_register = 0, True
+
+    def _went_wrong(self, fact: f.WentWrong) -> None:
+        assert fact.setup == self.setup, "it went wrong with the board in the clamps"
+        self._asked_anew()
+        if fact.mishap in LEAVES_A_MARK:
+            self.marked |= {(fact.setup, fact.pass_)}
+        if fact.mishap == "overshot":  # it stands too high, and the play of the screw lies on the wrong side
+            self.stood = self.stood_by_journal = self.stands
+            self.came_down = self.came_down_by_journal = True
+            self.arrived_at = None
+        if fact.mishap == "bumped":
+            self.homed, self.arrived_at = False, None
+
+    def _came_back(self, fact: f.CameBack) -> None:
+        self._asked_anew()
+        if fact.touched:
+            self.homed, self.arrived_at = False, None
+
+    def _asked_anew(self) -> None:
+        """What was answered before counts no more, whoever asks."""
+        self.secured -= self.wrong.due
+        self.paused -= self.wrong.due
+        for check in self.wrong.due:
+            self.answered_for.pop(check, None)
+
+    def _kerf_misplaced(self, fact: f.KerfMisplaced) -> None:
+        self.marked |= {(fact.setup, fact.pass_)}
+
+    def _depth_set(self, fact: f.DepthSet) -> None:
+        self.job = fact.change(self.job)
 
     def _board_spoilt(self, fact: f.BoardSpoilt) -> None:
         boards = {(s.board, s.first_copy) for s in self.job.setups if s.number in fact.setups}
@@ -432,7 +480,7 @@ class Watcher:
         assert self.sent is not None and fact.asked == self.sent.to, "it stands where it was sent, or not at all"
         self.arrived_at, self.sent, self.placed, self.moved = Fraction(fact.asked), None, True, True
         self.stands = self.stood = self.stood_by_journal = self.arrived_at
-        self.came_down = False
+        self.came_down = self.came_down_by_journal = False
 
     def _halted(self, fact: f.CarriageHalted) -> None:
         assert self.sent is not None, "what stands can't be halted"
@@ -497,7 +545,7 @@ class Watcher:
             self.saw_on = False
         if fact.check == "distance piece" and self.asked_to_try not in (None, self.stands):
             self.stood = self.stood_by_journal = self.stands
-            self.stands, self.came_down = self.asked_to_try, False
+            self.stands, self.came_down, self.came_down_by_journal = self.asked_to_try, False, False
             self.moved = True
         self.open_check = None
 
@@ -519,6 +567,7 @@ class Watcher:
         if (setting, fact.pass_) != (self.stands, self.meant):
             self.stood, self.came_down = self.stands, self.came_down and setting == self.stands
             self.stood_by_journal = self.stands
+            self.came_down_by_journal = self.came_down_by_journal and setting == self.stands
         self.stands, self.meant, self.moved, self.saw_on = setting, fact.pass_, True, True
 
     def _zeroed(self, fact: f.Zeroed) -> None:
@@ -528,6 +577,7 @@ class Watcher:
         assert (fact.setup, fact.pass_) == (self.setup, self.called), "only the pass that was called is recorded"
         assert fact.pass_ not in self.cut[self.setup], "no pass is recorded twice unless back or go-to named it"
         self.cut[self.setup] |= {fact.pass_}
+        self.shallow[self.setup] = self.shallow.get(self.setup, frozenset()) - {fact.pass_}
         self.made_since = {check: made + 1 for check, made in self.made_since.items()}
         self.called, self.proved = 0, False
 
@@ -540,7 +590,7 @@ class Watcher:
 
     def _resumed(self, fact: f.Resumed) -> None:
         assert not self.over
-        self.stood, self.came_down = self.stood_by_journal, False  # what was read before isn't written down
+        self.stood, self.came_down = self.stood_by_journal, self.came_down_by_journal  # what was read before isn't written down
         self.zone, self.warned = (), False
         self.paused = frozenset()
         self.guarded = None
@@ -554,6 +604,7 @@ class Watcher:
 
     def _reregistered(self, fact: f.Reregistered) -> None:
         """Another clamping, and a carriage that was moved from where it stood to where a cut was tried."""
+        self._asked_anew()
         self.clamping, self.to_register = self.clamping + 1, False
         self.answered_for.pop("distance piece", None)
         if fact.setting:
@@ -582,14 +633,18 @@ class Watcher:
             self.paused |= self.secured & {"clamps", "guard"}
             self.secured -= {"clamps", "guard"}
         self.called, self.open_check, self.counted, self.meant = 0, None, False, fact.pass_
-        self.cut[self.setup] -= {fact.pass_}
+        self._is_not_cut(fact.pass_)
         self.to_register |= self.setup in self.done and self._has_cuts(self.setup)
         self.done -= {self.setup}
 
     def _jumped(self, fact: f.Jumped) -> None:
         assert fact.setup == self.setup, "go-to stays on the board in the clamps"
         self.called, self.counted, self.meant = 0, False, fact.pass_
-        self.cut[self.setup] -= {fact.pass_}
+        self._is_not_cut(fact.pass_)
+
+    def _is_not_cut(self, pass_: int) -> None:
+        self.cut[self.setup] -= {pass_}
+        self.shallow[self.setup] = self.shallow.get(self.setup, frozenset()) - {pass_}
 
     def _setup_done(self, fact: f.SetupDone) -> None:
         self._has_all(fact.setup)
@@ -604,7 +659,7 @@ class Watcher:
 
     def _finished(self, fact: f.Finished) -> None:
         assert not self.saw_on, "the session is finished when the saw is off"
-        for number in self._counting():
+        for number in self.counting():
             self._has_all(number)
         self.over = True
 

@@ -1,0 +1,205 @@
+"""What a second bookkeeper keeps of mishaps, in a woodworker's terms; `watcher.Watcher` owns it and passes all on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from assistant.session import facts as f
+
+if TYPE_CHECKING:
+    from tests.session.watcher import Watcher
+
+HANDS_IN = frozenset({"clamps", "guard"})
+ASKED_AGAIN: dict[str, frozenset[str]] = {
+    "slipped": HANDS_IN,
+    "bumped": HANDS_IN,
+    "wrong place": HANDS_IN,
+    "not deep enough": HANDS_IN | {"blade height"},
+    "too deep": HANDS_IN | {"blade height"},
+    "missed": HANDS_IN,
+    "overshot": frozenset(),
+    "jammed": HANDS_IN | {"blade height"},
+    "breaker": HANDS_IN,
+    "loose piece": HANDS_IN,
+    "sawdust": HANDS_IN,
+    "cupped": HANDS_IN,
+    "chipped": HANDS_IN | {"backing"},
+    "wrong pattern": HANDS_IN,
+    "kerf measured": frozenset(),
+    "other blade": HANDS_IN | {"zero", "blade height", "backing"},
+    "break": frozenset(),
+}
+"""The checks that must be answered anew after each mishap, where the job has them."""
+MAY_LIE_ELSEWHERE = ("slipped", "bumped", "jammed", "breaker", "sawdust")
+MAY_HAVE_BEEN_CUT_SO = ("slipped", "bumped", "sawdust")
+"""Nobody noticed at once, so the last cuts may have been made after it."""
+LEAVES_A_MARK = ("jammed", "chipped")
+SETTLES = ("ask registered", "move", "standing by", "check", "setting", "setting in full", "setting reached")
+"""What is heard next once it has been said of every cut whether it is good."""
+NOT_MEANWHILE = (f.PassCut, f.CheckConfirmed, f.SettingCalled, f.MoveAsked, f.Reregistered)
+
+
+@dataclass
+class Mishaps:
+    """due: the checks that must be answered anew. told: what was told last.
+
+    elsewhere: what may have moved work or carriage since the board was last known to lie right, "" for nothing.
+    in_doubt: cuts of this clamping may have been made after that, and it hasn't been said of all of them whether they
+    are good; asks_of_cuts: that is being asked. asks: the open question about a mishap, "" for none. away: the operator
+    is on a break, or has not yet said what was touched in it.
+
+    heights: how often the blade's height was confirmed. made_at: that count when each kerf was made, by setup and pass.
+    go_over: the ends that one answer has still to name, all of them to be cut again. misplaced: cuts named to lie in
+    the wrong place.
+    """
+
+    due: frozenset[str] = frozenset()
+    told: str = ""
+    elsewhere: str = ""
+    in_doubt: bool = False
+    asks_of_cuts: bool = False
+    asks: str = ""
+    away: bool = False
+    heights: int = 0
+    made_at: dict[tuple[int, int], int] = field(default_factory=dict)
+    go_over: frozenset[int] = frozenset()
+    misplaced: frozenset[tuple[int, int]] = frozenset()
+
+    def copy(self) -> Mishaps:
+        other = object.__new__(Mishaps)
+        other.__dict__.update(self.__dict__)
+        other.made_at = self.made_at.copy()
+        return other
+
+    def hear(self, key: str, figures: Mapping[str, Any], bench: Watcher) -> None:
+        of_a_mishap = key.startswith("ask ") and ("mishap" in figures or key == "ask what")
+        if of_a_mishap:
+            self.asks = key
+        elif key in SETTLES or key.startswith("ask "):
+            self.asks = ""
+        if key == "ask sure":
+            assert figures["pass_"] in bench.cut[bench.setup], "what is asked about is a cut"
+            self.asks_of_cuts = True
+        elif self.asks_of_cuts and key in SETTLES:
+            self.in_doubt = self.asks_of_cuts = False
+        if key == "ask registered" and figures["tried"]:
+            assert not self.in_doubt, "nothing is tried in a cut of which nobody has said that it is good"
+            by_hand = self.elsewhere == "bumped" and not bench.driven
+            assert (figures["moved"] == "carriage") == by_hand, "what was bumped is set right, and the work left alone"
+        if key == "check" and figures["name"] == "blade height":
+            depth = bench.job.pattern_of(bench.setup).depth
+            assert figures["depth"] == depth, "the blade is set to the depth that this end is cut to from now on"
+
+    def read(self, fact: f.Fact, bench: Watcher) -> None:
+        """Before the bench reads it."""
+        if isinstance(fact, NOT_MEANWHILE):
+            assert not self.asks, f"while somebody answers {self.asks}, nothing is called, recorded, confirmed or sent"
+        if not isinstance(fact, f.SetupReopened):
+            assert not self.go_over, f"one answer has all of {self.go_over} cut again"
+        getattr(self, f"_{fact.kind}", lambda fact, bench: None)(fact, bench)
+
+    def _went_wrong(self, fact: f.WentWrong, bench: Watcher) -> None:
+        checks = {check.name for check in bench.job.checks}
+        self.told = fact.mishap
+        due, kerfs = ASKED_AGAIN[fact.mishap], bench.stands_in(bench.setup)
+        if fact.mishap == "bumped" and not kerfs:
+            due |= {"zero"}
+        self.due |= due & checks
+        clamped = (bench.touched or bench.to_register) and not bench.leaves
+        if fact.mishap in MAY_LIE_ELSEWHERE and clamped and (kerfs or fact.mishap != "bumped"):
+            self.elsewhere = "bumped" if self.elsewhere == "bumped" else fact.mishap
+        if fact.mishap in MAY_HAVE_BEEN_CUT_SO and bench.cut[bench.setup]:
+            self.in_doubt, self.asks_of_cuts = True, False
+        self.away = self.away or fact.mishap == "break"
+
+    def _came_back(self, fact: f.CameBack, bench: Watcher) -> None:
+        checks = {check.name for check in bench.job.checks}
+        self.away, self.asks = False, ""
+        self.due |= checks & (({"blade height"} if fact.lowered else set()) | (HANDS_IN if fact.touched else set()))
+        if fact.touched and (bench.touched or bench.to_register) and not bench.leaves:
+            self.elsewhere = "bumped" if self.elsewhere == "bumped" else "break"
+        if fact.touched and not bench.stands_in(bench.setup):
+            self.due |= {"zero"} & checks
+
+    def _resumed(self, fact: f.Resumed, bench: Watcher) -> None:
+        """Blade, clamps and guard are asked after in any case."""
+        self.away, self.asks, self.asks_of_cuts = False, "", False
+
+    def _stood_by(self, fact: f.StoodBy, bench: Watcher) -> None:
+        self.asks, self.asks_of_cuts = "", False
+
+    def _check_confirmed(self, fact: f.CheckConfirmed, bench: Watcher) -> None:
+        self.due -= {fact.check}
+        if fact.check == "clamps and guard":
+            self.due -= HANDS_IN
+        if fact.check == "blade height":
+            self.heights += 1
+
+    def _setting_called(self, fact: f.SettingCalled, bench: Watcher) -> None:
+        assert not self.due, f"after a mishap nothing is called before {self.due} have been answered anew"
+        assert not self.elsewhere, f"nothing is called where {self.elsewhere} may have moved it, before it is tried"
+        assert not self.away, "whoever is back from a break says what was touched in it before anything is called"
+        for setup, pass_ in self.misplaced:
+            assert pass_ not in bench.cut[setup], "a cut in the wrong place is still to be made where it belongs"
+
+    def _pass_cut(self, fact: f.PassCut, bench: Watcher) -> None:
+        self.made_at[fact.setup, fact.pass_] = self.heights
+        self.misplaced -= {(fact.setup, fact.pass_)}
+
+    def _kerf_misplaced(self, fact: f.KerfMisplaced, bench: Watcher) -> None:
+        self.misplaced |= {(fact.setup, fact.pass_)}
+
+    def _reregistered(self, fact: f.Reregistered, bench: Watcher) -> None:
+        if self.elsewhere in ("bumped", "break") and not fact.setting:  # no kerf to set the carriage right by
+            self.due |= {"zero"} & {check.name for check in bench.job.checks}
+        self.elsewhere, self.in_doubt = "", False
+
+    def _setup_started(self, fact: f.SetupStarted, bench: Watcher) -> None:
+        """Another clamping."""
+        self.elsewhere, self.in_doubt, self.asks_of_cuts = "", False, False
+
+    def _board_chosen(self, fact: f.BoardChosen, bench: Watcher) -> None:
+        self.asks, self.asks_of_cuts = "", False
+
+    def _stepped_back(self, fact: f.SteppedBack, bench: Watcher) -> None:
+        if fact.setup != bench.setup or bench.over:
+            self.elsewhere, self.in_doubt = "", False
+
+    def _board_spoilt(self, fact: f.BoardSpoilt, bench: Watcher) -> None:
+        self.misplaced = frozenset(place for place in self.misplaced if place[0] not in fact.setups)
+
+    # --- depths
+
+    def _alike(self, bench: Watcher) -> list[int]:
+        """The ends that count, have cuts, and are cut to the depth of this one in the same stage."""
+        job, here = bench.job, bench.job.setups[bench.setup - 1]
+        depth = job.pattern_of(bench.setup).depth
+        ends = [n for n in bench.counting() if job.setups[n - 1].stage == here.stage and bench.cut.get(n)]
+        return [n for n in ends if job.pattern_of(n).depth == depth]
+
+    def _of_this_height(self, setup: int, bench: Watcher) -> bool:
+        """Whether anything was cut there since the height was last confirmed, or it is the end that is judged."""
+        cuts = [self.made_at[setup, pass_] for pass_ in bench.cut[setup]]
+        return setup == bench.setup or self.heights in cuts
+
+    def _setup_reopened(self, fact: f.SetupReopened, bench: Watcher) -> None:
+        if not fact.deeper:
+            return
+        assert self.told in ("not deep enough", "too deep"), "only what is not deep enough is gone over again"
+        if not self.go_over:
+            assert self.told == "not deep enough", "all that is not so deep as the others was named with them"
+            self.go_over = frozenset(n for n in self._alike(bench) if self._of_this_height(n, bench))
+        assert fact.setup in self.go_over, "what was cut at another height is left alone"
+        assert set(fact.passes) == bench.cut[fact.setup], "an end is gone over as a whole"
+        self.go_over -= {fact.setup}
+
+    def _depth_set(self, fact: f.DepthSet, bench: Watcher) -> None:
+        """Its patterns have the depth of this one, in this stage, and that is the end that was cut too deep."""
+        job, here = bench.job, bench.job.setups[bench.setup - 1]
+        depth = job.pattern_of(bench.setup).depth
+        same = [job.setups[n - 1] for n in bench.counting() if job.setups[n - 1].stage == here.stage]
+        assert set(fact.patterns) == {one.pattern for one in same if job.patterns[one.pattern].depth == depth}
+        assert self.told == "too deep" and fact.change(job).pattern_of(bench.setup).depth > depth
+        self.go_over = frozenset(n for n in self._alike(bench) if not self._of_this_height(n, bench))
