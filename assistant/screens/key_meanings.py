@@ -44,7 +44,6 @@ MISHAPS = dict(enumerate(Mishap, start=1))
 """By their numbers after `x`, in the order in which the pedal goes through them."""
 
 
-
 @dataclass(frozen=True, slots=True)
 class Meaning:
     """What a key press means.

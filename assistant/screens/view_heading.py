@@ -62,7 +62,7 @@ _MISHAPS = {Mishap.SHALLOW: "too shallow", Mishap.TRIPPED: "tripped", Mishap.KER
 """What is read from afar where it isn't the mishap's own word, which would be too long or look like another."""
 _VERDICTS = {
     Mishap.SHALLOW: "CUT AGAIN?",
-    Mishap.DEEP: "DEEPER?",
+    Mishap.DEEP: "EVERY END TO",
     Mishap.MISSED: "GO TO {figure}?",
     Mishap.KERF: "NEW KERF?",
     Mishap.BLADE: "NEW KERF?",
@@ -119,16 +119,16 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
         return Heading(lines, "", unit_of(words), next_of(view, words), alone=-1, whole=whole, shorter=shorter)
     asked = dict(view.asked.figures) if view.asked else {}
     if view.mode == QUESTION:
-        mishap = asked.get("mishap")
+        mishap: Any = asked.get("mishap")
         name = QUESTIONS.get(view.question, view.question.upper() + "?").format(pass_=asked.get("pass_", ""))
         if view.question == QuestionName.SAFE:
             name = f"{letters.plain_capitals(_MISHAPS.get(mishap, mishap))}?"
         elif view.question == QuestionName.VERDICT:
             name = _VERDICTS.get(mishap, name).format(figure=asked["figure"])
         elif view.question == QuestionName.FIGURE:
-            name = _FIGURES.get(mishap, "KERF")
-        figures = _question_figure(view, words, asked)
-        return Heading((name, *figures.splitlines()))
+            name = f"{_FIGURES.get(mishap, 'KERF')}{'' if asked['figure'] else '?'}"
+        figure = _question_figure(view, words, asked)
+        return Heading((name, figure) if figure else (name,))
     if view.mode == CHECKS and view.check:
         zone = zone_of(view, words)
         if zone:
@@ -138,6 +138,8 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
         figure = check_figure(words, asked)
         name = letters.plain_capitals(view.check)
         return Heading((name, figure) if figure else (name,), f"WAIT {wait_s}" if wait_s else "")
+    if view.card and view.mode == STANDING_BY:
+        return Heading(HEADINGS[STANDING_BY][-1:])  # its state is in the head, and what to do needs the room
     return Heading(HEADINGS.get(view.mode, (letters.plain_capitals(view.mode),)), alone=-1)
 
 
@@ -164,7 +166,7 @@ def with_position(heading: Heading, words: Words, at: Fraction) -> Heading:
 
 
 def _question_figure(view: View, words: Words, asked: dict[str, Any]) -> str:
-    """What the open question is about, as a second line or two; "" for none."""
+    """What the open question is about, as a second line; "" for none."""
     if view.question == "carriage":
         return big_place(words, asked["carriage_at"])
     if view.question == "move":
@@ -185,16 +187,17 @@ def _figure_of_a_mishap(question: str, words: Words, asked: dict[str, Any]) -> s
         case QuestionName.WHAT:
             return "WRONG?"
         case QuestionName.SAFE:
-            return {Mishap.OVERSHOT: "NOTHING CUT?", Mishap.KERF: ""}.get(mishap, "SAW OFF\nPLUG OUT?")
+            return {Mishap.OVERSHOT: "NOTHING CUT?", Mishap.KERF: ""}.get(mishap, "PLUG OUT?")
         case QuestionName.SIDE:
             return "THE EDGE?"
-        case QuestionName.FIGURE if mishap == Mishap.MISSED or not asked["figure"]:
-            return f"{asked['figure'] or ''}?"
-        case QuestionName.FIGURE:
+        case QuestionName.FIGURE if mishap == Mishap.MISSED and asked["figure"]:
+            return f"{asked['figure']}?"
+        case QuestionName.FIGURE if asked["figure"]:
             length = next(asked[name] for name in ("kerf", "off_by", "proud") if name in asked)
             return letters.plain_capitals(f"{figures.length(length)}?")
         case QuestionName.VERDICT if mishap in (Mishap.SHALLOW, Mishap.DEEP):
-            return letters.plain_capitals(figures.depth(asked["depth"]))
+            asks = "?" if mishap == Mishap.DEEP else ""
+            return letters.plain_capitals(f"{figures.depth(asked['depth'])}{asks}")
         case QuestionName.VERDICT if "kerf" in asked:
             return letters.plain_capitals(figures.length(asked["kerf"]))
     return ""

@@ -399,6 +399,8 @@ def _asked(fact: Asked) -> str:
         return f"{_told(fact)}?"
     if fact.question == QuestionName.WHAT:
         return "what went wrong?"
+    if fact.question == QuestionName.FIGURE and fact.figure:
+        return f"figure {fact.figure}?"
     return "the next question" if fact.mishap else ""
 
 

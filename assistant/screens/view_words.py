@@ -258,8 +258,6 @@ def key_hint(view: View) -> str:
     """The key for what the pedal can't do now, or only tap by tap; "" for none."""
     if view.mode in (FINISHED, ENDED_EARLY):
         return "q: leave"
-    if view.mode == STANDING_BY:
-        return "x: list"
     return "#: type it" if view.mode == QUESTION and view.question == QuestionName.FIGURE else ""
 
 
