@@ -88,7 +88,8 @@ def test_what_a_gesture_does_is_shown_beside_the_place_and_nowhere_else() -> Non
         "double tap: say again; long press: stand by]",
         "   [setup 1/4, pass 3/3, SET 12.35, 0 cut here, 0 of 12 in all]",
         "-- Standing by.",
-        "   [setup 1/4, standing by, 0 cut here, 0 of 12 in all; long press: carry on; double tap: where we are]",
+        "   [setup 1/4, standing by, 0 cut here, 0 of 12 in all; long press: carry on; double tap: where we are; "
+        "tap: what went wrong]",
         "?? End it?",
         "   [setup 1/4, question, 0 cut here, 0 of 12 in all; long press: yes; double tap: no]",
     ]

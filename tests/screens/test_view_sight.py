@@ -281,7 +281,9 @@ def test_standing_by_ends_with_all_that_goes_with_it() -> None:
     session.gesture("hold")
     assert session.sight.log[-1].text == "Standing by." and session.sight.hands.made == "standing by"
     session.gesture("tap")
-    assert session.sight.hands.made == "Standing by: a tap does nothing."
+    assert session.sight.hands.made == "what went wrong?"
+    session.gesture("double")
+    assert session.sight.hands.made == "Nothing changed."
     session.gesture("hold")
     assert session.sight.hands.made == "carrying on"
     assert not any("to carry on" in entry.text for entry in session.sight.log)
