@@ -33,7 +33,9 @@ EXIT_CODE = 86
 """What such a process ends with then."""
 
 Thing = tuple[object, ...]
-CHANGES = (f.SetupReopened, f.BoardSpoilt, f.JobExtended, f.BoardChosen)
+CHANGES = (f.SetupReopened, f.BoardSpoilt, f.JobExtended, f.BoardChosen, f.KerfMisplaced, f.DepthSet, f.CameBack)
+# What may follow from the same answer as one of these.
+FOLLOW = (*CHANGES, f.SteppedBack, f.CarriedOn)
 
 
 class Unannounced(AssertionError):
@@ -83,7 +85,8 @@ class Witness:
         # The same press takes it on from the home switch, and a pass that counts from one setting to the next.
         goes_on = isinstance(event, Homed) or any(isinstance(fact, f.PassCut) for fact in facts)
         # One answer makes all the changes of a job that follow from it.
-        follow = [fact for fact in facts if isinstance(fact, CHANGES)][1:]
+        first = next((n for n, fact in enumerate(facts) if isinstance(fact, CHANGES)), len(facts))
+        follow = [fact for fact in facts[first + 1 :] if isinstance(fact, FOLLOW)]
         for fact in facts:
             if isinstance(fact, f.JobExtended) and self.job is not None:
                 self.job = fact.extend(self.job)
@@ -173,24 +176,37 @@ class Witness:
             case f.CarriedOn():
                 self._answers(fact, since, "standing by")
             case f.SteppedBack(setup, pass_):
-                self._answers(fact, since, "ask back", setup, pass_)
+                self._answers(fact, since, self._one_of("ask back", "ask sure"), setup, pass_)
                 self.setup = setup
             case f.Jumped(setup, pass_):
-                self._answers(fact, since, "ask go to", setup, pass_)
+                if self._one_of("ask go to", "ask verdict") == "ask go to":
+                    self._answers(fact, since, "ask go to", setup, pass_)
+                else:
+                    self._answers(fact, since, "ask verdict", setup)
             case f.EndedEarly(setup, pass_):
                 self._answers(fact, since, "ask end", setup, pass_)
             case f.MoveAsked():
                 self._answers(fact, since, "ask move" if self.now and self.now[0] == "ask move" else "move")
             case f.JobExtended(why=why):
-                self._answers(fact, since, f"ask {why}")
+                self._answers(fact, since, self._one_of(f"ask {why}", "ask verdict"))
             case f.SetupReopened(socket=socket):
-                self._answers(fact, since, "ask socket" if socket else "ask cut off")
+                self._answers(fact, since, self._one_of("ask socket" if socket else "ask cut off", "ask verdict"))
+            case f.WentWrong(setup, pass_):
+                self._answers(fact, since, "ask safe", setup, pass_)
+            case f.KerfMisplaced() | f.DepthSet():
+                self._answers(fact, since, "ask verdict")
+            case f.CameBack(setup):
+                self._answers(fact, since, "ask touched", setup)
             case f.BoardSpoilt():
                 self._answers(fact, since, "ask spoilt")
             case f.BoardChosen():
                 self._answers(fact, since, "ask board")
             case f.Reregistered(setup):
                 self._answers(fact, since, "ask registered", setup)
+
+    def _one_of(self, usual: str, other: str) -> str:
+        """Which of two questions a fact can come from was announced last; the usual one where neither was."""
+        return other if self.now is not None and self.now[0] == other else usual
 
     def _answers(self, fact: f.Fact, since: float, *asked: object) -> None:
         """The fact came from an answer to what was asked; that is used up by it."""

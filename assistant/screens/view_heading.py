@@ -62,7 +62,7 @@ _MISHAPS = {Mishap.SHALLOW: "too shallow", Mishap.TRIPPED: "tripped", Mishap.KER
 """What is read from afar where it isn't the mishap's own word, which would be too long or look like another."""
 _VERDICTS = {
     Mishap.SHALLOW: "CUT AGAIN?",
-    Mishap.DEEP: "EVERY END TO",
+    Mishap.DEEP: "CUT TO",
     Mishap.MISSED: "GO TO {figure}?",
     Mishap.KERF: "NEW KERF?",
     Mishap.BLADE: "NEW KERF?",

@@ -60,7 +60,7 @@ FACT_WORDS = {
     "job_extended": "one more board",
     "went_wrong": "{mishap}",
     "kerf_misplaced": "pass {pass_} lies in the wrong place",
-    "depth_set": "every end is cut to another depth",
+    "depth_set": "cut to another depth from now on",
     "came_back": "back from a break",
 }
 
