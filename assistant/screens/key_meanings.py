@@ -36,7 +36,7 @@ DROPPED = "Go to pass dropped; nothing else was done."
 JOB_DROPPED = "The job stays as it is; nothing else was done."
 ASK_FIGURE = "The figure that is asked for: type it, then enter. Any other key drops it."
 FIGURE_DROPPED = "No figure was given; nothing else was done."
-MISHAP_DROPPED = "Nothing was told; nothing else was done."
+MISHAP_DROPPED = "Nothing was reported; nothing else was done."
 ASK_SOCKET = "Cut again in setup {setup}: type the number of the socket or slot, then enter. Any other key drops it."
 JOB_KEYS = {"enter": Intent.BOARD, "r": Intent.REDO, "x": Intent.SPOILT, "k": Intent.COPY}
 """After `j` and a setup's number; `u` asks for a socket's number first."""

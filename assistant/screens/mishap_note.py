@@ -27,7 +27,7 @@ class MishapNote:
         self._state, self._screen = state, screen
 
     def show(self) -> bool:
-        """Show the list, or what comes before it. Returns whether a mishap can be told now."""
+        """Show the list, or what comes before it. Returns whether a mishap can be reported now."""
         can = self._state().effective_mode == Mode.STANDING_BY
         if can:
             self._screen.note(LIST, SHOWN_S)

@@ -386,7 +386,7 @@ def _made(records: Sequence[Record]) -> str:
         if isinstance(fact, Asked) and (asked := _asked(fact)):
             return asked
         if isinstance(fact, JobExtended) and fact.why not in tuple(Change):
-            return "what isn't begun is laid out anew"
+            return "what isn't begun is laid out again"
         if fact.kind in FACT_WORDS:
             figures = {name: getattr(fact, name, "") for name in ("pass_", "check", "setup")}
             return FACT_WORDS[fact.kind].format(**figures, mishap=_told(fact))

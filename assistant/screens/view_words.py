@@ -147,7 +147,7 @@ def unit_of(words: Words) -> str:
 
 
 def card_of(view: View, words: Words) -> str:
-    """While standing by: what to do after the mishap that was told, "" for none."""
+    """While standing by: what to do after the mishap that was reported, "" for none."""
     return words.shown((view.card,)) if view.card and view.mode == STANDING_BY else ""
 
 

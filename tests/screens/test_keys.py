@@ -169,7 +169,7 @@ def test_what_went_wrong_and_a_figure_are_posted_once_they_are_typed(terminal: T
     terminal.send(b"#15\r")
     assert "click" in terminal.until("heard figure 15 -1 keys")
     terminal.send(b"x8h")
-    terminal.until("Nothing was told; nothing else was done.")
+    terminal.until("Nothing was reported; nothing else was done.")
     terminal.send(b"#1h")
     assert "gesture" not in terminal.until("No figure was given; nothing else was done.")
 

@@ -305,7 +305,7 @@ def test_what_can_go_wrong_is_one_touch_each_at_every_size_once_the_session_stan
         assert told == [f.WentWrong(1, 1, "jammed")]
         page.click("#wrong-open")
         one.page.close()
-        shows(page, "#wrong-how", "No news from Kerfcall: nothing can be told from here.")
+        shows(page, "#wrong-how", "No news from Kerfcall: nothing can be reported from here.")
         assert page.locator("#wrong button:enabled").all_inner_texts() == ["Back"]
         page.click("#wrong-back")
         struck = "getComputedStyle(document.getElementById('card')).textDecorationLine"

@@ -158,7 +158,7 @@ def test_what_went_wrong_is_chosen_from_the_list_and_what_to_do_stays_until_it_g
     rig.until(HOW_TO, "5  the cuts are too deep", "17  you take a break")
     for key in ("5", " "):
         rig.send(key)
-    rig.until("Nothing was told; nothing else was done.", lambda page: HOW_TO not in page, drawn("STANDING BY"))
+    rig.until("Nothing was reported; nothing else was done.", lambda page: HOW_TO not in page, drawn("STANDING BY"))
     for key in ("x", "5", "\r"):
         rig.send(key)
     rig.until(drawn("TOO DEEP?"), drawn("PLUG OUT?"), "tap: next", lambda page: HOW_TO not in page)

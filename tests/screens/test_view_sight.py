@@ -343,7 +343,7 @@ def test_what_joins_the_job_after_another_kerf_is_no_board() -> None:
         joined = Record(99, session.at, "", JobExtended((), (), (), why))
         session.gathering.turn(Gesture(session.at, "", "hold", session.at), [joined])
         made[why] = session.sight.hands.made
-    assert made == {"copy": "one more board", "spoilt": "one more board", "kerf": "what isn't begun is laid out anew"}
+    assert made == {"copy": "one more board", "spoilt": "one more board", "kerf": "what isn't begun is laid out again"}
 
 
 def test_what_to_clamp_is_over_with_the_first_setting() -> None:

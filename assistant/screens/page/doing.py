@@ -55,9 +55,9 @@ def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
     if do == "mishap":
         text = body["mishap"]
         if text not in tuple(Mishap):
-            raise Refused(400, "Nothing of that name can be told.")
+            raise Refused(400, "Nothing of that name can be reported.")
         if standing.mode != Mode.STANDING_BY:
-            raise Refused(409, "Stand by first, and answer what is asked. Nothing was told.")
+            raise Refused(409, "Stand by first, and answer what is asked. Nothing was reported.")
     return Heard(at, utc, INTENTS[do], text, "", at, standing.asked_id, By.PAGE)
 
 

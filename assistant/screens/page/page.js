@@ -467,13 +467,13 @@ for (const button of document.querySelectorAll("[data-do]")) {
 
 // --- what went wrong
 
-// Told while standing by only; what is asked then is answered at the saw.
+// Only while standing by; what is asked then is answered at the saw.
 function showWrong(live) {
   const mode = seen.state.mode;
   const can = live && mode === "standing by";
   const asked = live && mode === "question";
   let how = "Stand by first.";
-  if (!live) how = "No news from Kerfcall: nothing can be told from here.";
+  if (!live) how = "No news from Kerfcall: nothing can be reported from here.";
   else if (can) how = "Touch what happened. It is then asked at the saw: answer it there.";
   else if (asked) how = "A question is open: answer it at the saw.";
   put("wrong-how", how);
