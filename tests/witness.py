@@ -206,10 +206,10 @@ class Witness:
                 self._answers(fact, since, "ask end", setup, pass_)
             case f.MoveAsked():
                 self._answers(fact, since, "ask move" if self.now and self.now[0] == "ask move" else "move")
+            case f.SetupReopened() | f.BoardChosen() | f.JobExtended() if self._asks("ask verdict"):
+                self._answers(fact, since, "ask verdict")
             case f.JobExtended(why=why):
                 self._answers(fact, since, f"ask {why}")
-            case f.SetupReopened() | f.BoardChosen() if self._asks("ask verdict"):
-                self._answers(fact, since, "ask verdict")
             case f.SetupReopened(socket=socket):
                 self._answers(fact, since, "ask socket" if socket else "ask cut off")
             case f.BoardSpoilt():

@@ -335,9 +335,12 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
     ) -> LiveKeys:
         from assistant.screens.job_note import JobNote
         from assistant.screens.keys import TerminalKeys
+        from assistant.screens.mishap_note import MishapNote
 
         table = JobNote(lambda: runner.state, screen, whole_page=isinstance(screen, TerminalView))
-        return TerminalKeys(clock, post, pedal_alive, stand_in_key(job.pedal), click, screen.note, code, halts, table)
+        mishaps = MishapNote(lambda: runner.state, screen)
+        pedal_key = stand_in_key(job.pedal)
+        return TerminalKeys(clock, post, pedal_alive, pedal_key, click, screen.note, code, halts, table, mishaps)
 
     def drive(pedal_down: Callable[[], bool], tick: Callable[[], None]) -> Driven:
         from assistant.carriage.drive import LiveDrive

@@ -13,7 +13,8 @@ With a driven carriage, which is simulated (a long press stays down until the ne
 15 carriage reset                              reset | slip MM | jam: the controller starts again, the carriage is
                                                moved by MM without its motor, it is stuck
 
-To go to a pass, type its number, a line for each key: g, 1, 2, enter.
+To go to a pass, type its number, a line for each key: g, 1, 2, enter. So with what went wrong (x, 8, enter) and with a
+figure that is asked for (#, 1, 5, enter).
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from assistant.errors import BadInput, Fault
 from assistant.session.kinds import DeviceName, DeviceState, Press
 
 # All keys that do something to the session, as the terminal names them.
-KEYS = ("space", "enter", *"dhynscbgwlameq+-<>0123456789")
+KEYS = ("space", "enter", *"dhynscbgwlameqx#+-<>0123456789")
 DEVICES = (DeviceName.MICROPHONE, DeviceName.LOUDSPEAKER, DeviceName.PEDAL, DeviceName.RECOGNISER)
 DEVICE_STATES = (DeviceState.LOST, DeviceState.STANDS_IN, DeviceState.WORKS)
 # As people write gestures, beside the words that journals store.

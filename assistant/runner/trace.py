@@ -22,6 +22,8 @@ _LENGTHS: dict[type[f.Fact], tuple[str, ...]] = {
     f.CarriageHalted: ("reported",),
     f.CarriageHomed: ("off_by",),
     f.SetupReopened: ("cut_off",),
+    f.KerfMisplaced: ("off_by",),
+    f.DepthSet: ("depth",),
 }
 """Exact lengths in facts, mm, which a line of JSON has as numbers."""
 # Of the view. A bit for each pass makes a number too long for a reader; the facts say which are cut.
@@ -74,7 +76,7 @@ def effect_body(effect: e.Effect, words: Words, phrases: tuple[Phrase, ...]) -> 
         case e.Listen(_, generation):
             return {"phrases": [phrase.text for phrase in phrases], "generation": generation}
         case e.Show(view, line):
-            worded = {"way": view.way, "asked": view.asked}
+            worded = {"way": view.way, "asked": view.asked, "card": view.card}
             without = _OF_NO_LINE if words.carriage.drive else (*_OF_NO_LINE, *_OF_A_DRIVE)
             shown = _fields(view, frozenset(without)) | {
                 name: words.one(prompt) if prompt else None for name, prompt in worded.items()

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from assistant.plans.intents import Intent
+from assistant.plans.mishaps import Mishap
 from assistant.session.events import Event, Gesture, Heard, Leave
 from assistant.session.kinds import By, Press
 
@@ -25,6 +26,7 @@ Keys (one press each; a key kept down counts once):
   w  where am I      l  how many left                   m  mark a problem here
   e  end the session q  leave it open and go            ?  this list
   j  the job as a table; from there: another board first, cut again, one more
+  x  what went wrong, while standing by                 #  the figure asked for
   p  bench page: a new pairing code                     v  have the code said
   +  louder          -  quieter                         <  slower   >  quicker"""
 KEY_LIST_DRIVEN = f"{KEY_LIST}\n  While the carriage moves, any key halts it and does nothing else."
@@ -32,18 +34,24 @@ PAGE = {"p": "show", "v": "say"}
 ASK_PASS = "Go to pass: type its number, then enter. Any other key drops it."
 DROPPED = "Go to pass dropped; nothing else was done."
 JOB_DROPPED = "The job stays as it is; nothing else was done."
+ASK_FIGURE = "The figure that is asked for: type it, then enter. Any other key drops it."
+FIGURE_DROPPED = "No figure was given; nothing else was done."
+MISHAP_DROPPED = "Nothing was reported; nothing else was done."
 ASK_SOCKET = "Cut again in setup {setup}: type the number of the socket or slot, then enter. Any other key drops it."
 JOB_KEYS = {"enter": Intent.BOARD, "r": Intent.REDO, "x": Intent.SPOILT, "k": Intent.COPY}
 """After `j` and a setup's number; `u` asks for a socket's number first."""
+MISHAPS = dict(enumerate(Mishap, start=1))
+"""By their numbers after `x`, in the order in which the pedal goes through them."""
 
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
     """What a key press means.
 
-    kind: gesture | phrase | leave | note | code | job. word: the gesture's name, the phrase's intent, the note to show,
-    what to do with the bench page's pairing code: show | say, or with the table of the job: show | drop. argument: the
-    pass number of "go to"; of a change of the job as in `events.Heard`.
+    kind: gesture | phrase | leave | note | code | job | mishaps | figure. word: the gesture's name, the phrase's
+    intent, the note to show, what to do with the bench page's pairing code: show | say, with the table of the job or
+    the list of what can go wrong: show | drop, or with a figure: ask. argument: the pass number of "go to"; of a
+    change of the job, a mishap or a figure as in `events.Heard`.
     """
 
     kind: str
@@ -72,7 +80,7 @@ class KeyMeanings:
         self._key_list = KEY_LIST_DRIVEN if driven else KEY_LIST
         self._last_key = ""
         self._last_at = 0.0
-        self._typing = ""  # what the digits are of: a pass, setup or socket; "" while none are typed
+        self._typing = ""  # what the digits are of: a pass, setup, socket, mishap or figure; "" while none are typed
         self._digits = ""
         self._setup = 0
 
@@ -102,6 +110,10 @@ class KeyMeanings:
         """This key halted a driven carriage: what was being typed is dropped, and its auto-repeat means nothing."""
         self._last_key, self._last_at, self._typing = key, at, ""
 
+    def no_number(self) -> None:
+        """What a key asked a number for can't be given now: the next keys mean what they always mean."""
+        self._typing = ""
+
     def _command(self, key: str) -> Meaning | None:
         if key in GESTURES:
             return Meaning("gesture", GESTURES[key])
@@ -119,6 +131,12 @@ class KeyMeanings:
         if key == "j":
             self._typing, self._digits = "setup", ""
             return Meaning("job", "show")
+        if key == "x":
+            self._typing, self._digits = "mishap", ""
+            return Meaning("mishaps", "show")
+        if key == "#":
+            self._typing, self._digits = "figure", ""
+            return Meaning("figure", "ask")
         return None
 
     def _typed(self, key: str) -> Meaning | None:
@@ -131,6 +149,12 @@ class KeyMeanings:
         self._typing, self._digits = "", ""
         if of == "pass":
             return Meaning("phrase", Intent.GO_TO, number) if key == "enter" and number else Meaning("note", DROPPED)
+        if of == "figure":
+            given = key == "enter" and number
+            return Meaning("phrase", Intent.FIGURE, number) if given else Meaning("note", FIGURE_DROPPED)
+        if of == "mishap":
+            told = key == "enter" and number in MISHAPS
+            return Meaning("phrase", Intent.MISHAP, MISHAPS[number]) if told else Meaning("mishaps", "drop")
         if of == "setup" and number and key in JOB_KEYS:
             return Meaning("phrase", JOB_KEYS[key], number)
         if of == "setup" and number and key == "u":

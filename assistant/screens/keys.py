@@ -22,7 +22,8 @@ from assistant.errors import NoSuchPart
 from assistant.runner.contracts import Clock, Post
 from assistant.screens.job_note import JobNote
 from assistant.screens.key_codes import KeyDecoder
-from assistant.screens.key_meanings import JOB_DROPPED, KeyMeanings, event_of
+from assistant.screens.key_meanings import JOB_DROPPED, MISHAP_DROPPED, KeyMeanings, event_of
+from assistant.screens.mishap_note import MishapNote
 
 REST_OF_SEQUENCE_S = 0.3  # if the rest of an escape sequence takes longer, it was the Escape key
 BACKGROUND_LOOK_S = 0.2  # how often a program in the background checks whether it is in front again
@@ -51,6 +52,7 @@ class TerminalKeys:
         code: Callable[[str], None] | None = None,
         halted_by_key: Callable[[], bool] | None = None,
         job: JobNote | None = None,
+        mishaps: MishapNote | None = None,
     ) -> None:
         """Starts reading the keyboard.
 
@@ -59,7 +61,8 @@ class TerminalKeys:
         the bench page's pairing code; None without a page. halted_by_key: called before anything else for every key but
         that of a pedal that is heard; halts a driven carriage and returns whether it moved or was about to. Then the
         key means nothing else, but for Ctrl-C, which leaves as well. None without such a carriage. job: the table of
-        the job, for a note. Raises NoSuchPart if the standard input is not a terminal.
+        the job, for a note. mishaps: the list of what can go wrong, for a note. Raises NoSuchPart if the standard input
+        is not a terminal.
         """
         self._clock = clock
         self._post = post
@@ -69,6 +72,7 @@ class TerminalKeys:
         self._code = code
         self._halted_by_key = halted_by_key
         self._job = job
+        self._mishaps = mishaps
         self._meanings = KeyMeanings(pedal_key, driven=halted_by_key is not None)
         self._closing = threading.Event()
         stdin = sys.stdin
@@ -114,6 +118,8 @@ class TerminalKeys:
                 self._show(meaning.word)
             elif meaning.kind == "job":
                 self._show_job(meaning.word)
+            elif meaning.kind in ("mishaps", "figure"):
+                self._show_mishaps(meaning.word)
             elif meaning.kind != "code":
                 self._click()
             elif self._code is None:
@@ -130,6 +136,16 @@ class TerminalKeys:
             self._show(JOB_DROPPED)
         if self._job is not None:
             (self._job.show if what == "show" else self._job.withdraw)()
+
+    def _show_mishaps(self, what: str) -> None:
+        if what == "drop":
+            self._show(MISHAP_DROPPED)
+        if self._mishaps is None:
+            return
+        if what == "drop":
+            self._mishaps.withdraw()
+        elif not (self._mishaps.show() if what == "show" else self._mishaps.ask_figure()):
+            self._meanings.no_number()
 
 
 class KeyMode:

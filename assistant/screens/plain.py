@@ -23,7 +23,7 @@ from assistant.screens.view_move import (
     way,
 )
 from assistant.screens.view_sight import ASKING
-from assistant.screens.view_words import GAP, asked_first, check_count, hint_of, next_of, setup_of
+from assistant.screens.view_words import GAP, asked_first, card_of, check_count, hint_of, next_of, setup_of
 from assistant.session.effects import View
 from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED
@@ -61,7 +61,7 @@ class PlainScreen:
         self._out = out
         self._last = ""
         self._meant: tuple[str, bool] = "", False
-        self._way = ""
+        self._way = self._card = ""
         self._repeats, self._times, self._counted = "", 0, 0
         self._generation: int | None = None
 
@@ -90,6 +90,12 @@ class PlainScreen:
             if way != self._way:
                 self._way = way
                 self._write(f"   [{way}]")
+            # Not with what was said, since it is shown again after each question that is asked meanwhile.
+            card = card_of(view, words)
+            if card != self._card:
+                self._card = card
+                if card:
+                    self._write(f"   [{card}]")
         elif first and hint and view.mode in (FINISHED, ENDED_EARLY):
             self._write(f"   [{hint}]")
         self._generation = view.generation

@@ -8,7 +8,7 @@ from fractions import Fraction
 from assistant.screens.view_cells import BOLD, REVERSE, cut_to
 from assistant.screens.view_regions import Pane
 from assistant.screens.view_sight import Sight
-from assistant.session.state import ENDED_EARLY, FINISHED
+from assistant.screens.view_words import GAP, key_hint
 
 METER_CELLS = 12
 METER_FROM, METER_TO = -70.0, -10.0  # dBFS: a quiet room, and speech close to clipping
@@ -45,9 +45,8 @@ def gauges_of(
 
 def draw_inputs(pane: Pane, gauges: Gauges, sight: Sight) -> None:
     """What is heard, and the last thing done by foot or key."""
-    keys = " ?: keys " if gauges.keys else ""
-    if gauges.keys and sight.view is not None and sight.view.mode in (FINISHED, ENDED_EARLY):
-        keys = " q: leave   ?: keys "
+    hint = key_hint(sight.view) if sight.view is not None else ""
+    keys = f" {GAP.join(filter(None, [hint, '?: keys']))} " if gauges.keys else ""
     end = pane.columns - len(keys)
     at = pane.put(0, 1, f"mic {_microphone(gauges, sight.speaking)}")
     pedal = "DOWN " if gauges.down else "heard"

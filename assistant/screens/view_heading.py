@@ -9,6 +9,7 @@ from typing import Any
 
 from assistant.joinery.halves import Half
 from assistant.joinery.settings import reading
+from assistant.plans.mishaps import Mishap
 from assistant.screens import view_letters as letters
 from assistant.screens.view_move import (
     DOWN_ARROW,
@@ -25,7 +26,7 @@ from assistant.screens.view_move import (
 )
 from assistant.screens.view_words import next_of, unbroken, unit_of, zone_of
 from assistant.session.effects import View
-from assistant.session.kinds import MoveKind
+from assistant.session.kinds import MoveKind, QuestionName
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED, QUESTION, STANDING_BY
 from assistant.wording import dial
 from assistant.wording.prompts import Words
@@ -49,7 +50,28 @@ QUESTIONS = {
     "socket": "CUT {pass_} AGAIN?",
     "spoilt": "SPOILT?",
     "copy": "ONE MORE?",
+    "what": "WHAT WENT",
+    "sure": "PASS {pass_} GOOD?",
+    "which": "PASS {pass_}?",
+    "side": "TOO NEAR",
+    "verdict": "CARRY ON?",
+    "lowered": "BLADE LOWERED?",
+    "touched": "TOUCHED?",
 }
+_MISHAPS = {Mishap.SHALLOW: "too shallow", Mishap.TRIPPED: "tripped", Mishap.KERF: "new kerf", Mishap.BREAK: "a break"}
+"""What is read from afar where it isn't the mishap's own word, which would be too long or look like another."""
+_VERDICTS = {
+    Mishap.SHALLOW: "CUT AGAIN?",
+    Mishap.DEEP: "CUT TO",
+    Mishap.MISSED: "GO TO {figure}?",
+    Mishap.KERF: "NEW KERF?",
+    Mishap.BLADE: "NEW KERF?",
+    Mishap.CUPPED: "LIES FLAT?",
+    Mishap.CHIPPED: "MENDED?",
+    Mishap.SWAPPED: "LONG ENOUGH?",
+}
+_FIGURES = {Mishap.MISPLACED: "OFF BY", Mishap.DEEP: "TOO DEEP BY", Mishap.MISSED: "MISSED PASS"}
+"""What a figure is of; else of a kerf."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +119,14 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
         return Heading(lines, "", unit_of(words), next_of(view, words), alone=-1, whole=whole, shorter=shorter)
     asked = dict(view.asked.figures) if view.asked else {}
     if view.mode == QUESTION:
+        mishap: Any = asked.get("mishap")
         name = QUESTIONS.get(view.question, view.question.upper() + "?").format(pass_=asked.get("pass_", ""))
+        if view.question == QuestionName.SAFE:
+            name = f"{letters.plain_capitals(_MISHAPS.get(mishap, mishap))}?"
+        elif view.question == QuestionName.VERDICT:
+            name = _VERDICTS.get(mishap, name).format(figure=asked["figure"])
+        elif view.question == QuestionName.FIGURE:
+            name = f"{_FIGURES.get(mishap, 'KERF')}{'' if asked['figure'] else '?'}"
         figure = _question_figure(view, words, asked)
         return Heading((name, figure) if figure else (name,))
     if view.mode == CHECKS and view.check:
@@ -109,6 +138,8 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
         figure = check_figure(words, asked)
         name = letters.plain_capitals(view.check)
         return Heading((name, figure) if figure else (name,), f"WAIT {wait_s}" if wait_s else "")
+    if view.card and view.mode == STANDING_BY:
+        return Heading(HEADINGS[STANDING_BY][-1:])  # its state is in the head, and what to do needs the room
     return Heading(HEADINGS.get(view.mode, (letters.plain_capitals(view.mode),)), alone=-1)
 
 
@@ -145,7 +176,31 @@ def _question_figure(view: View, words: Words, asked: dict[str, Any]) -> str:
     if view.question == "off" and asked["off_by"] is not None:
         amount = Words(words.job, figures=True).length(abs(asked["off_by"]))
         return letters.plain_capitals(f"{'over ' if asked['beyond'] else ''}{amount} off")
-    return "HOME IS OFF" if view.question == "off" else ""
+    if view.question == "off":
+        return "HOME IS OFF"
+    return _figure_of_a_mishap(view.question, words, asked) if "mishap" in asked else ""
+
+
+def _figure_of_a_mishap(question: str, words: Words, asked: dict[str, Any]) -> str:
+    mishap, figures = asked["mishap"], Words(words.job, figures=True)
+    match question:
+        case QuestionName.WHAT:
+            return "WRONG?"
+        case QuestionName.SAFE:
+            return {Mishap.OVERSHOT: "NOTHING CUT?", Mishap.KERF: ""}.get(mishap, "PLUG OUT?")
+        case QuestionName.SIDE:
+            return "THE EDGE?"
+        case QuestionName.FIGURE if mishap == Mishap.MISSED and asked["figure"]:
+            return f"{asked['figure']}?"
+        case QuestionName.FIGURE if asked["figure"]:
+            length = next(asked[name] for name in ("kerf", "off_by", "proud") if name in asked)
+            return letters.plain_capitals(f"{figures.length(length)}?")
+        case QuestionName.VERDICT if mishap in (Mishap.SHALLOW, Mishap.DEEP):
+            asks = "?" if mishap == Mishap.DEEP else ""
+            return letters.plain_capitals(f"{figures.depth(asked['depth'])}{asks}")
+        case QuestionName.VERDICT if "kerf" in asked:
+            return letters.plain_capitals(figures.length(asked["kerf"]))
+    return ""
 
 
 def _place_lines(words: Words, setting: Fraction) -> tuple[str, ...]:

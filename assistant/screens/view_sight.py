@@ -11,11 +11,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from assistant.plans.mishaps import Mishap
 from assistant.screens.view_pace import Pace, Times
 from assistant.session.effects import View
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, Looked, NotHeard, SpeechEnded, SpeechStarted
-from assistant.session.facts import CarriageHomed, CarriageLost, Looking, MoveAsked, NotSent, Record
-from assistant.session.kinds import By, DeviceName, DeviceState, Klass, Press
+from assistant.session.facts import (
+    Asked,
+    CarriageHomed,
+    CarriageLost,
+    Fact,
+    JobExtended,
+    Looking,
+    MoveAsked,
+    NotSent,
+    Record,
+)
+from assistant.session.kinds import By, Change, DeviceName, DeviceState, Klass, Press, QuestionName
 from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
@@ -48,8 +59,8 @@ FACT_WORDS = {
     "board_spoilt": "board spoilt",
     "job_extended": "one more board",
     "went_wrong": "{mishap}",
-    "kerf_misplaced": "a kerf in the wrong place",
-    "depth_set": "another depth",
+    "kerf_misplaced": "pass {pass_} lies in the wrong place",
+    "depth_set": "cut to another depth from now on",
     "came_back": "back from a break",
 }
 
@@ -66,7 +77,17 @@ OPENS = {
     "move_asked",
 }
 """Facts after which something else is open."""
-TURNS_BACK = {"stepped_back", "jumped", "stood_by", "resumed", "setup_reopened", "board_spoilt"}
+TURNS_BACK = {
+    "stepped_back",
+    "jumped",
+    "stood_by",
+    "resumed",
+    "setup_reopened",
+    "board_spoilt",
+    "went_wrong",
+    "depth_set",
+    "came_back",
+}
 """Facts after which "pass 3 is cut" or "clamps confirmed" may no longer be true."""
 
 
@@ -362,10 +383,31 @@ def _with_what_came_before(last: str, text: str) -> str:
 def _made(records: Sequence[Record]) -> str:
     """The first fact that says what came of an answer; "" if none does."""
     for fact in (record.fact for record in records):
+        if isinstance(fact, Asked) and (asked := _asked(fact)):
+            return asked
+        if isinstance(fact, JobExtended) and fact.why not in tuple(Change):
+            return "what isn't begun is laid out again"
         if fact.kind in FACT_WORDS:
             figures = {name: getattr(fact, name, "") for name in ("pass_", "check", "setup")}
-            return FACT_WORDS[fact.kind].format(**figures)
+            return FACT_WORDS[fact.kind].format(**figures, mishap=_told(fact))
     return ""
+
+
+def _asked(fact: Asked) -> str:
+    """Which question about a mishap follows; "" for any other."""
+    if fact.question == QuestionName.SAFE:
+        return f"{_told(fact)}?"
+    if fact.question == QuestionName.WHAT:
+        return "what went wrong?"
+    if fact.question == QuestionName.FIGURE and fact.figure:
+        return f"figure {fact.figure}?"
+    return "the next question" if fact.mishap else ""
+
+
+def _told(fact: Fact) -> str:
+    """What went wrong, by this fact; "" if it is about anything else."""
+    mishap = getattr(fact, "mishap", None)
+    return Mishap(mishap).means if mishap else ""
 
 
 def _given(event: Heard | NotHeard | Gesture) -> tuple[str, str]:

@@ -25,7 +25,7 @@ from assistant.screens.view_move import (
 from assistant.screens.view_pace import time_lines
 from assistant.screens.view_sight import LogEntry, Sight, clock_of
 from assistant.session.effects import View
-from assistant.session.kinds import DeviceName
+from assistant.session.kinds import DeviceName, QuestionName
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED, MOVE_ASKED, QUESTION, STANDING_BY
 from assistant.session.table import numbered
 from assistant.wording import dial, drive
@@ -146,6 +146,11 @@ def unit_of(words: Words) -> str:
     return UNITS.get(carriage.kind, carriage.unit)
 
 
+def card_of(view: View, words: Words) -> str:
+    """While standing by: what to do after the mishap that was reported, "" for none."""
+    return words.shown((view.card,)) if view.card and view.mode == STANDING_BY else ""
+
+
 def pending_of(view: View) -> tuple[str, ...]:
     """While standing by: what waits, and what is asked before it goes on."""
     if view.mode != STANDING_BY:
@@ -193,16 +198,24 @@ WHILE_HELD = "moves while held"
 HALTS = "halts it"
 GOES_HOME = "record, then home"
 """What a tap means while a pass is called, but the carriage is lost: the pass may have been cut before that."""
+WENT_WRONG = "what went wrong"
+NEXT = "next"
 _MEANINGS = {
     CUTTING: Gestures("pass cut, call next", "say again", "stand by"),
     CHECKS: Gestures("say again", "say again", "confirmed"),
     QUESTION: Gestures(NOTHING, "no", "yes"),
-    STANDING_BY: Gestures(NOTHING, "where we are", "carry on"),
+    STANDING_BY: Gestures(WENT_WRONG, "where we are", "carry on"),
     FINISHED: Gestures(NOTHING, "say again", NOTHING),
     MOVE_ASKED: Gestures(NOTHING, "say again", WHILE_HELD),
     HALTED: Gestures(NOTHING, "say again", WHILE_HELD),
     **dict.fromkeys(MOVES, Gestures(HALTS, HALTS, HALTS)),
 }
+_OF_QUESTIONS: dict[str, Gestures] = {
+    QuestionName.WHAT: Gestures(NEXT, "never mind", "say again"),
+    QuestionName.SAFE: Gestures(NEXT, "no", "yes"),
+    QuestionName.FIGURE: Gestures("one more", "no", "yes"),
+}
+"""Those to which a tap is an answer too."""
 GAP = "   "  # between two hints; screens with less room split the hints there
 
 
@@ -212,6 +225,8 @@ def gestures_of(view: View, wait_s: int = 0, words: Words | None = None) -> Gest
     words: a driven carriage needs them.
     """
     meant = _MEANINGS.get(view.mode, Gestures(NOTHING, NOTHING, NOTHING))
+    if view.mode == QUESTION:
+        return _OF_QUESTIONS.get(view.question, meant)
     if words is not None:
         if is_lost(view, words):
             return Gestures(GOES_HOME, "home it", "stand by")
@@ -233,8 +248,17 @@ def hint_of(view: View, words: Words, keys: bool) -> str:
         named.pop(1)
     if view.mode != CUTTING:
         named.reverse()
-    leave = ["q: leave"] if keys and view.mode in (FINISHED, ENDED_EARLY) else []
-    return GAP.join(leave + [f"{name}: {meaning}" for name, meaning in named if meaning != NOTHING])
+    by_key = key_hint(view) if keys else ""
+    hints = [f"{name}: {meaning}" for name, meaning in named if meaning != NOTHING]
+    over = view.mode in (FINISHED, ENDED_EARLY)
+    return GAP.join(filter(None, [by_key, *hints] if over else [*hints, by_key]))
+
+
+def key_hint(view: View) -> str:
+    """The key for what the pedal can't do now, or only tap by tap; "" for none."""
+    if view.mode in (FINISHED, ENDED_EARLY):
+        return "q: leave"
+    return "#: type it" if view.mode == QUESTION and view.question == QuestionName.FIGURE else ""
 
 
 def zone_of(view: View, words: Words) -> tuple[str, ...]:
@@ -313,7 +337,8 @@ def _required(sight: Sight, view: View, words: Words, room: int) -> list[Line]:
     if view.mode in (FINISHED, ENDED_EARLY):
         return list(_plain(sight.closing, room))
     if view.mode == STANDING_BY:
-        return [line for text in pending_of(view) for line in _plain(text, room)]
+        card = [(line, BOLD) for line in wrapped(card_of(view, words), room)]
+        return [*card, *(line for text in pending_of(view) for line in _plain(text, room))]
     if not view.asked:
         return []
     before, asked = asked_with(sight)

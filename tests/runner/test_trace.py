@@ -12,10 +12,11 @@ from assistant.session import effects as e
 from assistant.session import events, facts
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, Leave, Start, TimePassed
 from assistant.session.kinds import DeviceName, DeviceState
-from assistant.session.turn import prompt
+from assistant.session.turn import prompt, view
 from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
-from tests.session.jobs import job
+from tests.session.driver import Driver
+from tests.session.jobs import few_checks, job
 
 UTC = "2026-03-02T09:00:00.000Z"
 
@@ -52,6 +53,24 @@ def test_what_joins_the_job_is_named_by_its_numbers() -> None:
     first, second = lines(grown, again)
     assert (first["setups"], first["order"], first["why"]) == ([5], [1, 2, 5, 3, 4], "copy")
     assert (second["passes"], second["cut_off"]) == ([1, 2], 15.48)
+
+
+def test_lengths_that_went_wrong_are_numbers() -> None:
+    first, second = lines(facts.KerfMisplaced(1, 2, "-3/10"), facts.DepthSet((0, 1), "63/5"))
+    assert (first["off_by"], second["depth"], second["patterns"]) == (-0.3, 12.6, [0, 1])
+
+
+def test_what_to_do_is_in_words_and_null_where_there_is_nothing() -> None:
+    """As what is asked is."""
+    driver = Driver(job(checks=few_checks()))
+    driver.confirm_all()
+    driver.gesture("hold")
+    (before,) = lines(e.Show(view(driver.state)))
+    driver.heard("mishap", "overshot")
+    driver.gesture("hold")
+    (after,) = lines(e.Show(view(driver.state)))
+    assert before["view"]["card"] is None and before["view"]["asked"] is None
+    assert after["view"]["card"].startswith("Go back well below the setting")
 
 
 def test_every_fact_of_a_journal_can_be_traced() -> None:

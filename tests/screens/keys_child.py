@@ -1,7 +1,8 @@
 """A program with terminal keys, run by the tests in a separate terminal. It prints what is posted.
 
 Arguments: whether a pedal listener is alive (yes | no), then how to end after "q":
-close | raise | exit; then "moves", if a driven carriage moves until the first halt.
+close | raise | exit; then "moves", if a driven carriage moves until the first halt, or "notes", with the notes of what
+went wrong in a session that has not begun.
 """
 
 from __future__ import annotations
@@ -9,9 +10,12 @@ from __future__ import annotations
 import queue
 import sys
 import time
+from typing import Any
 
 from assistant.screens.keys import TerminalKeys
+from assistant.screens.mishap_note import MishapNote
 from assistant.session.events import Event, Gesture, Heard, Leave
+from assistant.session.state import State
 
 
 class Clock:
@@ -20,6 +24,14 @@ class Clock:
 
     def utc(self) -> str:
         return "2026-01-01T00:00:00.000Z"
+
+
+class Screen:
+    def note(self, text: str, for_s: float | None = None) -> None:
+        print(text, flush=True)
+
+    def withdraw(self, text: str) -> None:
+        print("withdrawn", flush=True)
 
 
 def main() -> None:
@@ -36,8 +48,10 @@ def main() -> None:
     def click() -> None:
         print("click", flush=True)
 
-    with_drive = {"halted_by_key": halted} if moving else {}
-    keys = TerminalKeys(Clock(), events.put, lambda: alive, "page_down", click, **with_drive)
+    more: dict[str, Any] = {"halted_by_key": halted} if moving else {}
+    if sys.argv[3:] == ["notes"]:
+        more = {"mishaps": MishapNote(State, Screen())}  # type: ignore[arg-type]
+    keys = TerminalKeys(Clock(), events.put, lambda: alive, "page_down", click, **more)
     print("begun", flush=True)
     while True:
         try:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import pytest
 
 from assistant.plans.intents import Intent
+from assistant.plans.mishaps import Mishap
 from assistant.screens.key_meanings import (
     ASK_SOCKET,
     DROPPED,
+    FIGURE_DROPPED,
     GESTURES,
     KEY_LIST,
     KEY_LIST_DRIVEN,
+    MISHAPS,
     PAGE,
     PHRASES,
     REPEAT_GAP_S,
@@ -34,8 +37,8 @@ def test_every_gesture_has_a_key() -> None:
 
 
 def test_every_phrase_without_a_gesture_has_a_key() -> None:
-    """A cut is a tap, a check's answer a long press, any key halts; passes and changes of the job have dialogues."""
-    in_dialogues = {"go to", "board", "redo", "spoilt", "copy", "socket"}
+    """A cut is a tap, a check's answer a long press, any key halts; what needs a number or a choice has a dialogue."""
+    in_dialogues = {"go to", "board", "redo", "spoilt", "copy", "socket", "mishap", "figure"}
     assert set(PHRASES.values()) | {"cut", "check", "halt"} | in_dialogues == set(Intent)
     for key, intent in PHRASES.items():
         assert pressed([key]) == [Meaning("phrase", intent)]
@@ -43,7 +46,7 @@ def test_every_phrase_without_a_gesture_has_a_key() -> None:
 
 def test_the_question_marks_list_has_every_key() -> None:
     assert pressed(["?"]) == [Meaning("note", KEY_LIST)]
-    for key in (*GESTURES, *PHRASES, *PAGE, "g", "j", "q", "?"):
+    for key in (*GESTURES, *PHRASES, *PAGE, "g", "j", "q", "x", "#", "?"):
         assert f" {key} " in KEY_LIST or f" {key}," in KEY_LIST, key
 
 
@@ -70,7 +73,7 @@ def test_capitals_do_the_same_as_small_letters() -> None:
     assert words(["H", "Y", "Q"]) == ["hold", "yes", "leave"]
 
 
-@pytest.mark.parametrize("key", ["x", "1", "ж", "up", "f5", "tab", "esc", "backspace", "delete", "[", "~"])
+@pytest.mark.parametrize("key", ["z", "1", "ж", "up", "f5", "tab", "esc", "backspace", "delete", "[", "~"])
 def test_other_keys_mean_nothing(key: str) -> None:
     assert pressed([key]) == [None]
 
@@ -151,6 +154,57 @@ def test_the_pedals_key_and_what_halts_a_carriage_drop_the_change() -> None:
 
 def test_more_digits_than_a_setup_can_have_drop_the_change() -> None:
     assert pressed(["j", *"123456"])[-1] == Meaning("job", "drop")
+
+
+@pytest.mark.parametrize(("number", "mishap"), list(enumerate(Mishap, start=1)))
+def test_what_went_wrong_is_its_number_in_the_list_and_enter(number: int, mishap: Mishap) -> None:
+    answers = pressed(["x", *str(number), "enter"], gap=0.05)
+    assert answers[0] == Meaning("mishaps", "show") and answers[-1] == Meaning("phrase", "mishap", mishap)
+    assert MISHAPS[number] is mishap
+
+
+DROP_IT = [["enter"], ["0", "enter"], ["18", "enter"], ["8", "space"], ["8", "h"], ["8", "y"], ["8", "x"], ["esc"]]
+
+
+@pytest.mark.parametrize("keys", DROP_IT)
+def test_anything_else_tells_no_mishap_and_does_nothing(keys: list[str]) -> None:
+    """No tap and no long press gets through after a list that the operator has forgotten."""
+    typed = [digit for key in keys for digit in (key if key.isdigit() else [key])]
+    answers = pressed(["x", *typed])
+    assert answers[-1] == Meaning("mishaps", "drop") and set(answers[1:-1]) <= {None}
+    assert words(["x", *typed, "d"])[-1] == "double", "and then keys mean again what they meant"
+
+
+def test_the_figure_that_is_asked_for_is_typed_between_its_sign_and_enter() -> None:
+    assert pressed(["#"]) == [Meaning("figure", "ask")]
+    assert pressed(["#", "3", "1", "8", "enter"], gap=0.05)[-1] == Meaning("phrase", "figure", 318)
+
+
+NO_FIGURE = [["enter"], ["0", "enter"], ["1", "space"], ["1", "h"], ["1", "#"], ["esc"], [*"123456"]]
+
+
+@pytest.mark.parametrize("keys", NO_FIGURE)
+def test_anything_but_a_figure_and_enter_gives_none_and_does_nothing(keys: list[str]) -> None:
+    answers = pressed(["#", *keys])
+    assert answers[-1] == Meaning("note", FIGURE_DROPPED) and set(answers[1:-1]) <= {None}
+    assert words(["#", *keys, "d"])[-1] == "double"
+
+
+@pytest.mark.parametrize("asks", ["x", "#"])
+def test_where_no_number_can_be_given_the_next_key_means_what_it_always_means(asks: str) -> None:
+    meanings = KeyMeanings("page_down")
+    meanings.press(asks, 0.0, False)
+    meanings.no_number()
+    assert meanings.press("h", 1.0, False) == Meaning("gesture", "hold")
+
+
+def test_the_pedals_key_and_what_halts_a_carriage_drop_what_went_wrong() -> None:
+    assert words(["x", "8", "page_down", "enter"]) == ["show", "tap", "tap"]
+    meanings = KeyMeanings("page_down", driven=True)
+    for n, key in enumerate(["x", "8"]):
+        meanings.press(key, float(n), False)
+    meanings.halted("k", 2.0)
+    assert meanings.press("enter", 3.0, False) == Meaning("gesture", "tap")
 
 
 def test_ctrl_c_leaves_from_anywhere_however_often() -> None:

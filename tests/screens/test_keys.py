@@ -163,6 +163,35 @@ def test_gestures_and_phrases_are_posted_with_a_click_first(terminal: Terminal) 
 
 
 @posix
+def test_what_went_wrong_and_a_figure_are_posted_once_they_are_typed(terminal: Terminal) -> None:
+    terminal.send(b"x8\r")
+    assert "click" in terminal.until("heard mishap jammed -1 keys")
+    terminal.send(b"#15\r")
+    assert "click" in terminal.until("heard figure 15 -1 keys")
+    terminal.send(b"x8h")
+    terminal.until("Nothing was reported; nothing else was done.")
+    terminal.send(b"#1h")
+    assert "gesture" not in terminal.until("No figure was given; nothing else was done.")
+
+
+@posix
+@pytest.mark.parametrize(
+    "terminal",
+    [{"command": [sys.executable, "-m", "tests.screens.keys_child", "no", "close", "notes"]}],
+    indirect=True,
+)
+def test_where_nothing_can_be_told_the_next_key_means_what_it_always_means(terminal: Terminal) -> None:
+    terminal.send(b"x")
+    terminal.until("Stand by first (s).")
+    terminal.send(b"s")
+    terminal.until("heard stand by None -1 keys")
+    terminal.send(b"#")
+    terminal.until("No figure is asked for now.")
+    terminal.send(b"h")
+    terminal.until("gesture hold keys")
+
+
+@posix
 def test_nothing_is_echoed_and_arrows_and_pastes_do_nothing(terminal: Terminal) -> None:
     terminal.send(b"\x1b[A\x1bOB\x1b[5~\x1b[15~\x1bd")
     terminal.send(b"\x1b[200~h y h\r\x1b[201~")

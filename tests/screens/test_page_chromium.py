@@ -280,7 +280,7 @@ def test_two_devices_follow_one_session(browser: Any, one: Made) -> None:
             shows(page, "#reading", "6.02")
             shows(page, "#pass", "Pass 2 of 14")
             shows(page, "#counts", "1 of 56 passes cut in all")
-        phone.click('[data-do="stand by"]')
+        phone.click('#doing [data-do="stand by"]')
         until(lambda: one.runner.drain() or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
         for page in (phone, tablet):
             shows(page, "#mode", "STANDING BY")
@@ -319,13 +319,18 @@ def test_what_a_long_press_does_and_what_was_refused_go_when_the_state_goes(brow
         one.to_first_pass()
         one.gesture("hold")
         shows(page, "#hint", "long press: carry on")
+        at = one.clock.at()
+        one.turn(Heard(at, one.clock.utc(), "end", None, "", at, one.runner.state.generation))
+        shows(page, "#hint", "long press: yes")
         for _ in range(3):
             one.gesture("tap")
-        line = "Standing by: a tap does nothing."
+        line = "A tap is not an answer."
         shows(page, "#hands", line)
         until(lambda: f"{line} (3 times)" in words_of(page))
         rows = page.locator("#entries li", has_text=line)
         assert rows.count() == 1
+        one.gesture("double")
+        shows(page, "#hint", "long press: carry on")
         one.gesture("hold")
         shows(page, "#hint", "long press: confirmed")
         playwright.expect(rows).to_have_count(0)

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from assistant.plans.intents import Intent, Mode
+from assistant.plans.mishaps import Mishap
 from assistant.runner.clock import SetClock
 from assistant.screens.page.doing import Refused, event_of
 from assistant.screens.page.hub import SessionStanding
@@ -54,6 +55,33 @@ def test_nothing_that_a_page_can_ask_for_starts_a_move(do: str) -> None:
 def test_a_note_carries_its_text() -> None:
     event = made({"do": "note", "text": " knot at the back "})
     assert (event.intent, event.argument) == ("mark", "knot at the back")
+
+
+STANDING_BY = SessionStanding(Mode.STANDING_BY, asked_id=7, asked_seq=20, seq=25)
+
+
+@pytest.mark.parametrize("mishap", list(Mishap))
+def test_what_went_wrong_is_told_by_its_name_while_standing_by(mishap: Mishap) -> None:
+    event = made({"do": "mishap", "mishap": str(mishap)}, STANDING_BY)
+    assert (event.intent, event.argument, event.source) == (Intent.MISHAP, mishap, By.PAGE)
+
+
+@pytest.mark.parametrize("mode", [mode for mode in Mode if mode != Mode.STANDING_BY])
+def test_in_every_other_mode_nothing_can_be_told(mode: Mode) -> None:
+    """A question is open, or a pass may be under way."""
+    assert status({"do": "mishap", "mishap": "jammed"}, SessionStanding(mode, 7, 20, 25)) == 409
+
+
+@pytest.mark.parametrize("name", ["", "fire", "JAMMED", 8, None, ["jammed"], {"jammed": 1}])
+def test_only_what_is_in_the_list_can_be_told(name: Any) -> None:
+    assert status({"do": "mishap", "mishap": name}, STANDING_BY) == 400
+
+
+@pytest.mark.parametrize(
+    "body", [{"do": "mishap"}, {"do": "mishap", "mishap": "jammed", "figure": 3}, {"do": "figure"}]
+)
+def test_a_page_tells_one_thing_and_gives_no_figure(body: Any) -> None:
+    assert status(body, STANDING_BY) in (400, 403)
 
 
 @pytest.mark.parametrize("text", ["", "   ", "x" * 201, 3, None, ["x"]])

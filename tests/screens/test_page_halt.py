@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from assistant.plans.intents import Intent
+from assistant.plans.mishaps import Mishap
 from assistant.session.events import Event, Heard
 from tests.screens.driven_session import PageSeat, every_turn, page_job, to_moving
 from tests.screens.page_made import Made, made
@@ -166,7 +167,7 @@ def test_the_touches_after_the_one_that_halts_do_nothing_else(browser: Any, one:
         pair(page, one)
         while session.mode != "cutting":
             session.go_on()
-        place = page.locator('[data-do="stand by"]').bounding_box()
+        place = page.locator('#doing [data-do="stand by"]').bounding_box()
         x, y = place["x"] + place["width"] / 2, place["y"] + place["height"] / 2
         session.tap()
         page.wait_for_selector("#halt")
@@ -251,10 +252,11 @@ def test_the_carriage_is_followed_in_its_travel(browser: Any, one: Made) -> None
 
 def test_no_button_starts_a_move(browser: Any, one: Made) -> None:
     session = PageSeat(one)
-    named = "(one) => one.id || one.dataset.do || one.dataset.tab || one.textContent"
+    named = "(one) => one.id || one.dataset.do || one.dataset.tab || one.dataset.mishap || one.textContent"
     buttons = f"() => [...document.querySelectorAll('button, [role=button], a, input[type=submit]')].map({named})"
     tabs = {"now", "job", "log", "drawing", "sessions", "about"}
     known = {*tabs, "again", "stand by", "note-open", "cut", "halt", "back", "leave"}
+    known |= {"wrong-open", "wrong-stand-by", "wrong-back", *Mishap}
     with device(browser) as page:
         pair(page, one)
         for number, _ in enumerate(every_turn(session)):

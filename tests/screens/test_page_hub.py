@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from assistant.errors import JournalError
 from assistant.joinery.model import Carriage
 from assistant.journal.store import Journal
 from assistant.plans.intents import Mode
+from assistant.plans.mishaps import Mishap
 from assistant.screens.page import document, qr
 from assistant.screens.page.history import History, PassTimes, detail_of
 from assistant.screens.page.hub import Hub, Stream
@@ -339,6 +341,33 @@ def test_a_page_has_what_to_keep_clear_and_what_a_gesture_does_now(one: Made) ->
     state = state_of(gathering.sight)
     assert (state["gestures"]["long press"], state["check"]) == ("confirmed", "carrying on")
     assert "carry" not in json.dumps(state).replace("carrying on", "")
+
+
+def test_what_to_do_is_in_the_state_while_standing_by_and_beside_no_question(one: Made) -> None:
+    one.to_first_pass()
+    one.gesture("hold")
+    stream = one.page.hub.open("1")
+    assert stream is not None
+    assert newest(stream)["state"]["card"] == ""  # type: ignore[index]
+    at = one.clock.at()
+    one.turn(Heard(at, one.clock.utc(), "mishap", "jammed", "", at, one.runner.state.generation, "page"))
+    asked = newest(stream)["state"]
+    assert asked["big"] == [["", "JAMMED?"], ["", "PLUG OUT?"]] and asked["card"] == ""  # type: ignore[index]
+    assert asked["gestures"] == {"tap": "next", "double tap": "no", "long press": "yes"}  # type: ignore[index]
+    one.gesture("hold")
+    shown = newest(stream)["state"]
+    assert shown["card"].startswith("Turn the blade backwards by hand")  # type: ignore[index]
+    assert shown["big"] == [["", "SAW OFF"]]  # type: ignore[index]
+    assert "Will ask first: clamps, guard." in shown["asked"]  # type: ignore[index]
+    one.gesture("hold")
+    assert newest(stream)["state"]["card"] == ""  # type: ignore[index]
+
+
+def test_the_page_has_a_button_for_all_that_can_go_wrong() -> None:
+    html = document.page().html.decode()
+    buttons = re.findall(r'<button type="button" data-mishap="([^"]*)">([^<]*)</button>', html)
+    assert [name for name, _ in buttons] == list(Mishap)
+    assert [unescape(words).lower() for _, words in buttons] == [mishap.means for mishap in Mishap]
 
 
 def test_a_clock_is_there_only_while_nobody_cuts(tmp_path: Path) -> None:

@@ -16,8 +16,12 @@ from typing import Any
 import pytest
 
 from assistant.joinery.model import Carriage
+from assistant.plans.mishaps import Mishap
 from assistant.session import facts as f
+from assistant.session.asked import card_prompt
 from assistant.session.events import DeviceChanged, Heard, Resume
+from assistant.wording.prompts import Words
+from assistant.wording.quantities import bound
 from tests.screens.page_made import Made, made, made_job
 from tests.screens.test_page_chromium import CHROMIUM, device, pair, shows, until
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan, with_pass_time
@@ -32,7 +36,7 @@ LOOK = """() => {
   const box = (one) => { const b = one.getBoundingClientRect(); return [b.x, b.y, b.width, b.height].map(Math.round); };
   const seen = (one) => one.offsetParent !== null && getComputedStyle(one).visibility === "visible";
   const regions = Object.fromEntries([...document.querySelectorAll("#now > section")].map((one) => [one.id, box(one)]));
-  const over = ["call", "task", "asked", "state", "progress", "hint", "doing", "work"]
+  const over = ["call", "task", "card", "asked", "state", "progress", "hint", "doing", "work"]
     .map((id) => document.getElementById(id))
     .filter((one) => seen(one))
     .filter((one) => one.scrollHeight > one.clientHeight + 1 || one.scrollWidth > one.clientWidth + 1);
@@ -133,6 +137,30 @@ def _slack() -> Any:
     return replace(made_job(may_record_cuts=True, width=18), carriage=carriage, warnings=warnings)
 
 
+def _fits_at_every_size(page: Any, one: Made, places: dict[tuple[int, int], dict[str, Any]], which: Any) -> None:
+    """places: of the regions, for each size; filled in at the first look."""
+    until(lambda: page.evaluate("seen.state.asked_id") == one.runner.state.generation)
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        page.evaluate("fit()")
+        looked = page.evaluate(LOOK)
+        where = (which, width)
+        assert tuple(looked["regions"]) == REGIONS
+        assert places.setdefault((width, height), looked["regions"]) == looked["regions"], where
+        assert looked["over"] == [], where
+        assert looked["page"] == [0, 0], where
+        assert 11 <= looked["least"] <= 16 and 11 <= looked["small"] <= 16, where
+        assert all(10.9 <= size <= 16.1 for size in looked["drawn"]), where
+        assert looked["question"] >= 16, where
+        if one.runner.state.effective_mode == "cutting":
+            least = 60 if len(looked["numbers"]) == 1 else 45
+            # Figures are about 0.72 of their line.
+            assert all(high * 0.72 >= least for *_, high in looked["numbers"]), where
+        assert len(looked["buttons"]) == 5
+        for x, y, wide, high in looked["buttons"]:
+            assert x >= 0 and y >= 0 and x + wide <= width and y + high <= height and high >= 36, where
+
+
 def test_no_region_moves_and_what_is_in_it_fits_and_can_be_read(browser: Any, tmp_path: Path) -> None:
     """Every state at every size, in light and dark; by a screen reader's tree too.
 
@@ -147,26 +175,7 @@ def test_no_region_moves_and_what_is_in_it_fits_and_can_be_read(browser: Any, tm
         for number, (go, word) in enumerate(WALK):
             go(one)
             shows(page, "#mode", word)
-            until(lambda: page.evaluate("seen.state.asked_id") == one.runner.state.generation)
-            for width, height in SIZES:
-                page.set_viewport_size({"width": width, "height": height})
-                page.evaluate("fit()")
-                looked = page.evaluate(LOOK)
-                where = (number, word, width)
-                assert tuple(looked["regions"]) == REGIONS
-                assert places.setdefault((width, height), looked["regions"]) == looked["regions"], where
-                assert looked["over"] == [], where
-                assert looked["page"] == [0, 0], where
-                assert 11 <= looked["least"] <= 16 and 11 <= looked["small"] <= 16, where
-                assert all(10.9 <= size <= 16.1 for size in looked["drawn"]), where
-                assert looked["question"] >= 16, where
-                if word == "CUTTING":
-                    least = 60 if len(looked["numbers"]) == 1 else 45
-                    # Figures are about 0.72 of their line.
-                    assert all(high * 0.72 >= least for *_, high in looked["numbers"]), where
-                assert len(looked["buttons"]) == 4
-                for x, y, wide, high in looked["buttons"]:
-                    assert x >= 0 and y >= 0 and x + wide <= width and y + high <= height and high >= 36, where
+            _fits_at_every_size(page, one, places, (number, word))
             for scheme in ("light", "dark") if number in READ or word not in seen else ():
                 page.emulate_media(color_scheme=scheme)
                 ratio, what = page.evaluate(CONTRAST)
@@ -183,6 +192,124 @@ def test_no_region_moves_and_what_is_in_it_fits_and_can_be_read(browser: Any, tm
     for text in ("1 DOWN TO", "2 UP TO"):
         assert text in told[TWO_STEPS], told[TWO_STEPS]
     assert "alert" in told[THREE_LOST] and told[THREE_LOST].count("is lost: it was unplugged") == 3
+
+
+def _tell(one: Made, mishap: Mishap) -> None:
+    at = one.clock.at()
+    one.turn(Heard(at, one.clock.utc(), "mishap", str(mishap), "", at, one.runner.state.generation, "page"))
+
+
+def test_all_that_can_go_wrong_fits_with_its_questions_and_what_to_do(browser: Any, tmp_path: Path) -> None:
+    """Every question after each mishap at every size, and the card while standing by. Another kerf is not taken."""
+    places: dict[tuple[int, int], dict[str, Any]] = {}
+    asked: set[str] = set()
+    with made(tmp_path, _slack()) as one, device(browser) as page:
+        pair(page, one)
+        one.to_first_pass()
+        one.gesture("tap")
+        one.gesture("hold")
+        shows(page, "#mode", "STANDING BY")
+        _fits_at_every_size(page, one, places, "standing by")
+        for mishap in Mishap:
+            _tell(one, mishap)
+            while question := one.runner.state.question:
+                shows(page, "#mode", "QUESTION")
+                assert not page.is_visible("#card")
+                asked.add(question.name)
+                if question.name == "figure":
+                    one.gesture("tap")
+                _fits_at_every_size(page, one, places, (mishap, question.name))
+                no = question.name == "figure" and mishap in (Mishap.KERF, Mishap.BLADE)
+                one.gesture("double" if no else "hold")
+            shows(page, "#mode", "STANDING BY")
+            card = card_prompt(one.runner.state)
+            assert card is not None
+            shows(page, "#card", bound(Words(one.runner.state.the_job, figures=True).one(card)))
+            _fits_at_every_size(page, one, places, (mishap, "card"))
+            size = "parseFloat(getComputedStyle(document.getElementById('card')).fontSize)"
+            assert page.evaluate(size) >= 16, mishap
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            ratio, what = page.evaluate(CONTRAST)
+            assert ratio >= LEAST_CONTRAST, (scheme, what, ratio)
+        live = " ".join(page.locator("#task[aria-live=polite]").all_text_contents())
+        assert "Leave blade, zero and clamps alone." in live
+        page.wait_for_timeout(1200)
+        one.gesture("hold")
+        shows(page, "#asked", "Was the blade lowered meanwhile?")
+        _fits_at_every_size(page, one, places, "lowered")
+    assert asked >= {"safe", "sure", "which", "figure", "side", "verdict"}
+
+
+LIST = """() => [...document.querySelectorAll("#wrong-head > *, #mishaps > button")].map((one) => {
+  const box = one.getBoundingClientRect();
+  const whole = one.scrollHeight <= one.clientHeight && one.scrollWidth <= one.clientWidth;
+  const inside = box.left >= 0 && box.top >= 0 && box.right <= innerWidth && box.bottom <= innerHeight;
+  const size = parseFloat(getComputedStyle(one).fontSize);
+  const place = [box.x, box.y, box.width];
+  return { kind: one.tagName, text: one.textContent, whole, inside, size, high: box.height, box: place };
+})"""
+
+
+def test_what_can_go_wrong_is_one_touch_each_at_every_size_once_the_session_stands_by(
+    browser: Any, tmp_path: Path
+) -> None:
+    with made(tmp_path, _slack()) as one, device(browser) as page:
+        pair(page, one)
+        one.to_first_pass()
+        page.click("#wrong-open")
+        shows(page, "#wrong-how", "Stand by first.")
+        places: dict[tuple[int, int], Any] = {}
+
+        def look(can: bool) -> None:
+            for width, height in SIZES:
+                page.set_viewport_size({"width": width, "height": height})
+                page.wait_for_timeout(50)
+                looked = page.evaluate(LIST)
+                buttons = [each for each in looked if each["kind"] == "BUTTON"][2:]
+                assert [each["text"].lower() for each in buttons] == [mishap.means for mishap in Mishap]
+                for each in looked:
+                    assert each["whole"] and each["inside"] and each["size"] >= 12, (width, each)
+                assert all(each["high"] >= 36 and each["box"][2] >= 150 for each in buttons), width
+                here = [each["box"] for each in buttons]
+                assert places.setdefault((width, height), here) == here, width
+                assert page.evaluate(LOOK)["page"] == [0, 0]
+            enabled = page.locator("#mishaps button:enabled").count()
+            assert enabled == (len(Mishap) if can else 0)
+            for scheme in ("light", "dark"):
+                page.emulate_media(color_scheme=scheme)
+                ratio, what = page.evaluate(CONTRAST.replace("#now *", "#wrong *"))
+                assert ratio >= LEAST_CONTRAST, (scheme, what, ratio)
+
+        look(can=False)
+        page.click("#wrong-stand-by")
+        until(lambda: one.runner.drain() or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
+        shows(page, "#wrong-how", "It is then asked at the saw: answer it there.")
+        look(can=True)
+        page.set_viewport_size({"width": 360, "height": 740})
+        page.get_by_role("button", name="The work has jammed on the blade").click()
+        until(lambda: one.runner.drain() or one.runner.state.question is not None)  # type: ignore[func-returns-value]
+        shows(page, "#message", "Asked at the saw. Answer it there.")
+        shows(page, "#reading", "JAMMED?")
+        assert page.is_visible("#now") and not page.is_visible("#wrong")
+        assert page.evaluate(FOCUSED)[0] == "wrong-open"
+        assert page.locator("[aria-current]").all_inner_texts() == ["Now"]
+        assert [record.fact for record in one.journal.replay(one.session) if record.fact.kind == "went_wrong"] == []
+        page.click("#wrong-open")
+        shows(page, "#wrong-how", "A question is open: answer it at the saw.")
+        assert page.locator("#mishaps button:enabled").count() == 0
+        page.click("#wrong-back")
+        one.gesture("hold")
+        shows(page, "#card", "Turn the blade backwards by hand until it is free")
+        told = [record.fact for record in one.journal.replay(one.session) if record.fact.kind == "went_wrong"]
+        assert told == [f.WentWrong(1, 1, "jammed")]
+        page.click("#wrong-open")
+        one.page.close()
+        shows(page, "#wrong-how", "No news from Kerfcall: nothing can be reported from here.")
+        assert page.locator("#wrong button:enabled").all_inner_texts() == ["Back"]
+        page.click("#wrong-back")
+        struck = "getComputedStyle(document.getElementById('card')).textDecorationLine"
+        assert page.evaluate(struck) == "line-through"
 
 
 def test_the_longest_dial_setting_leaves_the_buttons_in_reach(browser: Any, tmp_path: Path) -> None:
@@ -323,12 +450,12 @@ def test_the_keyboard_reaches_everything_in_the_order_in_which_it_is_seen(browse
         page.wait_for_selector("#cut:enabled")
         page.evaluate("document.activeElement.blur()")
         met = []
-        for _ in range(11):
+        for _ in range(12):
             page.keyboard.press("Tab")
             met.append(page.evaluate(FOCUSED))
         names = [name for name, *_ in met]
         tabs = ["now", "job", "log", "drawing", "sessions", "about"]
-        assert names == [*tabs, "last", "again", "stand by", "note-open", "cut"]
+        assert names == [*tabs, "last", "again", "stand by", "note-open", "wrong-open", "cut"]
         assert all(marked and inside for _, marked, inside in met), met
         page.wait_for_timeout(900)  # a press that began before the setting had gone out does not count
         page.keyboard.down("Space")

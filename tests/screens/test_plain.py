@@ -8,10 +8,12 @@ from fractions import Fraction
 
 import pytest
 
+from assistant.plans.mishaps import Mishap
 from assistant.screens.plain import PlainScreen
 from assistant.session.effects import View
 from assistant.wording.prompts import YES_NO, Words
-from tests.session.jobs import job
+from tests.screens.view_session import Rehearsed
+from tests.session.jobs import few_checks, job
 
 
 def a_view(mode: str, pass_: int = 0) -> View:
@@ -88,7 +90,8 @@ def test_what_a_gesture_does_is_shown_beside_the_place_and_nowhere_else() -> Non
         "double tap: say again; long press: stand by]",
         "   [setup 1/4, pass 3/3, SET 12.35, 0 cut here, 0 of 12 in all]",
         "-- Standing by.",
-        "   [setup 1/4, standing by, 0 cut here, 0 of 12 in all; long press: carry on; double tap: where we are]",
+        "   [setup 1/4, standing by, 0 cut here, 0 of 12 in all; long press: carry on; double tap: where we are; "
+        "tap: what went wrong]",
         "?? End it?",
         "   [setup 1/4, question, 0 cut here, 0 of 12 in all; long press: yes; double tap: no]",
     ]
@@ -126,3 +129,32 @@ def test_the_place_has_the_number_of_the_check_what_comes_next_and_what_is_asked
     assert "check: guard, check 2 of 5, 0 cut" in told[0]
     assert "SET 12.35, then 12.02, 0 cut" in told[1] and "SET 12.35, then saw off, 0 cut" in told[2]
     assert "standing by, will ask first: saw, clamps and guard; blade height, 0 cut" in told[3]
+
+
+def test_what_to_do_is_written_when_it_is_told_and_again_after_each_question_in_between() -> None:
+    out = io.StringIO()
+    session = Rehearsed(job(checks=few_checks()))
+    session.runner.outputs.screens.append(PlainScreen(out, True))
+    while session.runner.state.effective_mode != "cutting":
+        session.gesture("hold")
+    session.heard("stand by")
+    session.heard("mishap", Mishap.OVERSHOT)
+    session.gesture("hold")
+    card = "   [Go back well below the setting, and come up to it again.]"
+    assert out.getvalue().count(card) == 1
+    session.heard("mark")
+    assert out.getvalue().count(card) == 1, "nothing else is shown"
+    session.heard("mishap", Mishap.MISSED)
+    session.gesture("double")
+    assert out.getvalue().splitlines().count(card) == 2
+    session.gesture("hold")
+    session.heard("stand by")
+    assert out.getvalue().splitlines().count(card) == 2, "the mishap is over"
+
+
+def test_a_figure_can_be_tapped_on_answered_or_typed() -> None:
+    asked = replace(a_view("question"), question="figure")
+    assert lines_of(True, (asked, None))[0].endswith(
+        "in all; long press: yes; double tap: no; tap: one more; #: type it]"
+    )
+    assert "#" not in lines_of(False, (asked, None))[0]

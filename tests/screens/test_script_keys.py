@@ -23,7 +23,7 @@ def pressed(keys: list[str], gap_s: float = 1.0, pedal_key: str = "page_down") -
 
 def test_a_script_knows_every_key_that_does_something_to_a_session_and_no_other() -> None:
     """Runner and screens don't import each other, so each has its own list."""
-    assert sorted(KEYS) == sorted([*GESTURES, *PHRASES, "g", "q", *"0123456789"])
+    assert sorted(KEYS) == sorted([*GESTURES, *PHRASES, "g", "q", "x", "#", *"0123456789"])
 
 
 @pytest.mark.parametrize(("key", "gesture"), GESTURES.items())
@@ -44,6 +44,15 @@ def test_a_number_to_go_to_is_typed_key_by_key() -> None:
     *typed, event = pressed(["g", "1", "1", "enter"], gap_s=0.2)
     assert typed == [None, None, None]
     assert isinstance(event, Heard) and (event.intent, event.argument) == ("go to", 11)
+
+
+def test_what_went_wrong_and_a_figure_are_typed_key_by_key() -> None:
+    *typed, told = pressed(["x", "8", "enter"], gap_s=0.2)
+    assert typed == [None, None]
+    assert isinstance(told, Heard) and (told.intent, told.argument, told.source) == ("mishap", "jammed", "keys")
+    *typed, given = pressed(["#", "1", "5", "enter"], gap_s=0.2)
+    assert typed == [None, None, None]
+    assert isinstance(given, Heard) and (given.intent, given.argument) == ("figure", 15)
 
 
 def test_a_key_kept_down_counts_once() -> None:

@@ -21,6 +21,7 @@ from assistant.journal.store import Journal
 from assistant.runner.clock import LiveClock
 from assistant.runner.loop import Outputs, Runner
 from assistant.screens import view_letters as letters
+from assistant.screens.mishap_note import HOW_TO
 from assistant.screens.view import TerminalView, can_show_view
 from assistant.session import facts as f
 from assistant.session.announced import READING_S
@@ -142,6 +143,51 @@ def test_the_job_is_shown_over_the_page_and_a_change_of_it_is_read_back(
     assert told.count("job_extended") == 2 and told[-2:] == ["setup_started", "check_opened"]
     rig.send("q")
     rig.ended()
+
+
+def test_what_went_wrong_is_chosen_from_the_list_and_what_to_do_stays_until_it_goes_on(
+    start: Callable[..., Rig], tmp_path: Path
+) -> None:
+    rig = start()
+    to_the_first_pass(rig)
+    rig.send("x")
+    rig.until("Stand by first (s).", lambda page: HOW_TO not in page)
+    rig.send("s")
+    rig.until(drawn("STANDING BY"), "tap: what went wrong")
+    rig.send("x")
+    rig.until(HOW_TO, "5  the cuts are too deep", "17  you take a break")
+    for key in ("5", " "):
+        rig.send(key)
+    rig.until("Nothing was reported; nothing else was done.", lambda page: HOW_TO not in page, drawn("STANDING BY"))
+    for key in ("x", "5", "\r"):
+        rig.send(key)
+    rig.until(drawn("TOO DEEP?"), drawn("PLUG OUT?"), "tap: next", lambda page: HOW_TO not in page)
+    time.sleep(TOLD_S)
+    rig.send("y")
+    rig.until(drawn("TOO DEEP BY?"), "tap: one more", "#: type it")
+    for key in ("#", "5", "\r"):
+        rig.send(key)
+    rig.until(drawn("TOO DEEP BY"), drawn("0.5 MM?"), "long press: yes")
+    time.sleep(TOLD_S)
+    rig.send("y")
+    rig.until(drawn("CUT TO"))
+    time.sleep(TOLD_S)
+    rig.send("y")
+    card = "Measure the tooth that stands highest."
+    standing_by = lambda page: card in " ".join(page.split())  # noqa: E731
+    rig.until(drawn("SAW OFF", 2), "STANDING BY", standing_by)
+    for key, line in (("m", "problem marked"), ("l", "left"), ("w", "Standing by")):
+        rig.send(key)
+        rig.until(line, standing_by)
+    assert kinds(tmp_path)[-4:] == ["stood_by", "went_wrong", "depth_set", "noted"]
+    rig.send("c")
+    rig.until("CHECK", lambda page: not standing_by(page))
+    rig.send("q")
+    rig.ended()
+
+
+def kinds(folder: Path) -> list[str]:
+    return [record.fact.kind for record in facts(folder)]
 
 
 def test_among_plain_lines_the_job_is_shown_and_changed_alike(start: Callable[..., Rig], tmp_path: Path) -> None:
@@ -271,7 +317,9 @@ def test_what_a_long_press_means_while_standing_by_goes_when_that_is_over(
         rig.send("h")
         rig.until(drawn("STANDING BY"), "long press: carry on", lambda page: "to carry on" not in page)
         rig.send(" ")
-        rig.until("a tap does nothing")
+        rig.until(drawn("WHAT WENT"), "double tap: never mind")
+        rig.send("d")
+        rig.until(drawn("STANDING BY"), "long press: carry on")
         rig.send("h")
         asked = ("Saw off? Clamps still tight, guard on?", "long press: confirmed")
         rig.until(*asked, lambda page: "carry on" not in page)

@@ -21,7 +21,7 @@ from assistant.screens.view_move import MOVES, is_lost
 from assistant.screens.view_page import PageComposer
 from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES, ORDER, Pane, regions_of
 from assistant.screens.view_sight import Sight
-from assistant.screens.view_words import gestures_of, setting_text, setup_of, status_of, words_of_the_drive
+from assistant.screens.view_words import card_of, gestures_of, setting_text, setup_of, status_of, words_of_the_drive
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED
 from assistant.wording.prompts import HOW_TO_CUT, Words
 from tests.sampling import every
@@ -98,8 +98,9 @@ def kinds(sights: list[Sight]) -> list[Sight]:
         assert view is not None
         lost, one_way = tuple(name for name, _ in seen.faults), view.approach in (None, view.previous)
         move = view.move and (view.move.what, view.move.step, view.move.held, view.stands is None)
+        told = [dict(words.figures).get("mishap") for words in (view.asked, view.card) if words is not None]
         first.setdefault(
-            (view.mode, view.question, view.check, view.setup % 2, lost, one_way, bool(seen.opening), move), seen
+            (view.mode, view.question, view.check, view.setup % 2, lost, one_way, bool(seen.opening), move, *told), seen
         )
     return list(first.values())
 
@@ -210,6 +211,7 @@ def test_nothing_that_must_be_shown_is_ever_cut(name: str, columns: int, rows: i
         board = job.setups[view.setup - 1].board
         must.append(board)
         must.append(words_of_the_drive(seen))
+        must.append(card_of(view, seen.words))
         lost = is_lost(view, seen.words)
         if view.mode == CUTTING:
             must.append(f"pass {view.pass_} of {view.passes}")

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from assistant.plans.mishaps import Mishap
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Outputs, Runner
 from assistant.screens.view_sight import KEPT, Gathering, LastInput, LogEntry
@@ -26,6 +27,7 @@ from assistant.session.events import (
     Start,
     TimePassed,
 )
+from assistant.session.facts import JobExtended, Record
 from assistant.session.intents import wanted
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
@@ -281,10 +283,67 @@ def test_standing_by_ends_with_all_that_goes_with_it() -> None:
     session.gesture("hold")
     assert session.sight.log[-1].text == "Standing by." and session.sight.hands.made == "standing by"
     session.gesture("tap")
-    assert session.sight.hands.made == "Standing by: a tap does nothing."
+    assert session.sight.hands.made == "what went wrong?"
+    session.gesture("double")
+    assert session.sight.hands.made == "Nothing changed."
     session.gesture("hold")
     assert session.sight.hands.made == "carrying on"
     assert not any("to carry on" in entry.text for entry in session.sight.log)
+
+
+def test_what_went_wrong_is_shown_by_its_words_from_the_question_to_the_fact() -> None:
+    session = Session().cutting()
+    session.heard("cut", "marigold proceed to next pass")
+    session.gesture("hold")
+    made = []
+    for gesture in ("tap", "tap", "tap", "double", "tap", "tap", "hold"):
+        session.gesture(gesture)
+        made.append(session.sight.hands.made)
+    assert made == [
+        "what went wrong?",
+        "the board has slipped?",
+        "the carriage was bumped?",
+        "Nothing changed.",
+        "what went wrong?",
+        "the board has slipped?",
+        "the board has slipped",
+    ]
+    assert session.sight.heard.made == "", "what the pass was cut by may no longer be true"
+    session.gesture("double")
+    assert session.sight.hands.made == "back to pass 1"
+
+
+def told(session: Session, mishap: Mishap, *gestures: str) -> LastInput:
+    session.at += 10.0
+    at = session.at
+    session.do(Heard(at, "", "mishap", str(mishap), "words", at, session.runner.state.generation))
+    for gesture in gestures:
+        session.gesture(gesture)
+    return session.sight.hands  # type: ignore[no-any-return]
+
+
+def test_each_later_fact_of_a_mishap_has_its_words() -> None:
+    session = Session().cutting()
+    session.gesture("hold")
+    assert told(session, Mishap.MISPLACED, "hold", "hold", "tap", "tap").made == "figure 2?"
+    session.gesture("hold")
+    assert session.sight.hands.made == "the next question"
+    session.gesture("hold")
+    session.gesture("hold")
+    assert session.sight.hands.made == "pass 1 lies in the wrong place"
+    assert told(session, Mishap.DEEP, "hold", "tap", "hold", "hold").made == "cut to another depth from now on"
+    assert told(session, Mishap.BREAK, "hold", "hold", "double", "double").made == "back from a break"
+    assert session.runner.state.mode == "checks"
+
+
+def test_what_joins_the_job_after_another_kerf_is_no_board() -> None:
+    made = {}
+    for why in ("copy", "spoilt", "kerf"):
+        session = Session().cutting()
+        joined = Record(99, session.at, "", JobExtended((), (), (), why))
+        session.gathering.turn(Gesture(session.at, "", "hold", session.at), [joined])
+        made[why] = session.sight.hands.made
+    assert made == {"copy": "one more board", "spoilt": "one more board", "kerf": "what isn't begun is laid out again"}
 
 
 def test_what_to_clamp_is_over_with_the_first_setting() -> None:

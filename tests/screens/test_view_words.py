@@ -70,7 +70,7 @@ def test_each_gesture_has_its_meaning_now() -> None:
     session.cutting()
     assert gestures_of(session.sight.view) == Gestures("pass cut, call next", "say again", "stand by")
     session.gesture("hold")
-    assert gestures_of(session.sight.view) == Gestures(NOTHING, "where we are", "carry on")
+    assert gestures_of(session.sight.view) == Gestures("what went wrong", "where we are", "carry on")
     session.heard("end", "marigold end the session")
     assert gestures_of(session.sight.view) == Gestures(NOTHING, "no", "yes")
     session.gesture("hold")

@@ -6,6 +6,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import replace
 
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Outputs, Runner
@@ -104,10 +105,39 @@ def every_state(job: Job, warnings: tuple[str, ...] = ()) -> Iterator[Sight]:
     session.gesture("double")
     yield session.sight
     yield from _changes(Rehearsed(job, warnings))
+    yield from mishaps_told(Rehearsed(job, warnings))
     ended = Rehearsed(job, warnings)
     ended.heard("end")
     ended.gesture("hold")
     yield ended.sight
+
+
+def mishaps_told(session: Rehearsed) -> Iterator[Sight]:
+    """After each turn of a session in which all that can go wrong is told, with what is asked after it.
+
+    Standing by, first by tapping through the list. Another kerf is asked for, but not taken.
+    """
+    while session.runner.state.cut_here < 2:
+        session.gesture("tap" if session.runner.state.effective_mode == "cutting" else "hold")
+    session.heard("stand by")
+    for gesture in ("tap", "hold", "tap", "double"):
+        session.gesture(gesture)
+        yield session.sight
+    for mishap in Mishap:
+        session.heard("mishap", mishap)
+        yield session.sight
+        while session.runner.state.question is not None:
+            if session.runner.state.question.name == "figure":
+                yield session.sight
+                session.gesture("tap")
+                yield session.sight
+            no = session.runner.state.question.name == "figure" and mishap in (Mishap.KERF, Mishap.BLADE)
+            session.gesture("double" if no else "hold")
+            yield session.sight
+    session.gesture("hold")  # back from the break
+    yield session.sight
+    session.gesture("double")
+    yield session.sight
 
 
 def _changes(session: Rehearsed) -> Iterator[Sight]:

@@ -6,7 +6,11 @@ import base64
 import hashlib
 from dataclasses import dataclass
 from functools import cache
+from html import escape
 from importlib.resources import files
+
+from assistant.plans.mishaps import Mishap
+from assistant.wording.joining import sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +40,17 @@ def door() -> WebDocument:
 def _document(html: str, styles: tuple[str, ...], scripts: tuple[str, ...]) -> WebDocument:
     style, script = ("\n".join(_text(name) for name in names) for names in (styles, scripts))
     whole = _text(html).replace("/* style */", style).replace("/* script */", script)
+    whole = whole.replace("<!-- mishaps -->", "\n    ".join(_button(mishap) for mishap in Mishap))
     policy = (
         f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; connect-src 'self'; "
         "img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
     )
     return WebDocument(whole.encode(), policy)
+
+
+def _button(mishap: Mishap) -> str:
+    words = escape(sentence(mishap.means).removesuffix("."))
+    return f'<button type="button" data-mishap="{escape(mishap)}">{words}</button>'
 
 
 def _text(name: str) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from assistant.plans.intents import FromPage, Intent, Mode
+from assistant.plans.mishaps import Mishap
 from assistant.runner.contracts import Clock
 from assistant.screens.page.hub import SessionStanding
 from assistant.session.events import Heard
@@ -22,7 +23,7 @@ INTENTS = {
     for intent in Intent
     if intent.row.from_page is not FromPage.NEVER
 }
-FIELDS = {"note": {"text"}, "cut": {"asked_id", "seq", "held_ms"}}
+FIELDS = {"note": {"text"}, "cut": {"asked_id", "seq", "held_ms"}, "mishap": {"mishap"}}
 
 
 class Refused(Exception):
@@ -51,6 +52,12 @@ def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
         if not isinstance(text, str) or not text.strip() or len(text) > MOST_NOTE:
             raise Refused(400, f"A note must be 1 to {MOST_NOTE} characters.")
         text = text.strip()
+    if do == "mishap":
+        text = body["mishap"]
+        if text not in tuple(Mishap):
+            raise Refused(400, "Nothing of that name can be reported.")
+        if standing.mode != Mode.STANDING_BY:
+            raise Refused(409, "Stand by first, and answer what is asked. Nothing was reported.")
     return Heard(at, utc, INTENTS[do], text, "", at, standing.asked_id, By.PAGE)
 
 

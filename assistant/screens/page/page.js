@@ -143,6 +143,7 @@ function show() {
   at("now").dataset.mode = s.mode || "";
   at("now").dataset.tone = s.tone || "";
   showJob(open);
+  showWrong(open && !old);
   showHalt(old);
   document.title = !open ? "Kerfcall" : old ? "OLD – Kerfcall" : `${s.reading || s.state} – Kerfcall`;
   if (!open) return;
@@ -156,6 +157,7 @@ function show() {
   showReading(old ? [["", "OLD"]] : s.big, old ? "" : s.unit);
   put("was", old ? s.big.map(([way, figure]) => `${way} ${figure}`.trim()).join(", ") : "");
   put("before", s.before);
+  put("card", s.card);
   put("asked", s.asked);
   put("then", s.then);
   if (waits.asked_id !== s.asked_id || !s.wait_s) waits = { asked_id: s.asked_id, until: Date.now() + 1000 * s.wait_s };
@@ -181,7 +183,7 @@ function show() {
   at("cut").disabled = !calling || old;
   if (pressed && (old || pressed.asked_id !== s.asked_id)) letGo();
   // All figures are equally wide, so other figures of the same length fit as well.
-  const fitted = JSON.stringify([old, s.big, s.before, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening, s.unit, Boolean(s.carriage?.high), first, at("place").textContent]).replace(/\d/g, "0");
+  const fitted = JSON.stringify([old, s.big, s.before, s.card, s.asked, s.then, s.wait_s > 0, s.faults, s.state, s.beside, s.lost, s.opening, s.unit, Boolean(s.carriage?.high), first, at("place").textContent]).replace(/\d/g, "0");
   if (unchanged(at("now"), fitted)) showLatest();
   else fit();
 }
@@ -338,7 +340,7 @@ function fitTop() {
 function fitCall() {
   const [task, reading, asked] = ["task", "reading", "asked"].map(at);
   const room = Math.min(innerWidth, innerHeight);
-  const below = (size) => (asked.style.fontSize = `${size}px`);
+  const below = (size) => task.style.setProperty("--words", `${size}px`);
   if (reading.hidden) {
     // The state is in the header already: what is left to do has all the room.
     setLargest(14, room * 0.13, below, () => task.scrollHeight <= task.clientHeight && asked.scrollWidth <= asked.clientWidth);
@@ -462,6 +464,38 @@ async function ask(body, done) {
 for (const button of document.querySelectorAll("[data-do]")) {
   button.addEventListener("click", () => ask({ do: button.dataset.do }, `Asked: ${button.textContent.toLowerCase()}.`));
 }
+
+// --- what went wrong
+
+// Only while standing by; what is asked then is answered at the saw.
+function showWrong(live) {
+  const mode = seen.state.mode;
+  const can = live && mode === "standing by";
+  const asked = live && mode === "question";
+  let how = "Stand by first.";
+  if (!live) how = "No news from Kerfcall: nothing can be reported from here.";
+  else if (can) how = "Touch what happened. It is then asked at the saw: answer it there.";
+  else if (asked) how = "A question is open: answer it at the saw.";
+  put("wrong-how", how);
+  at("wrong-stand-by").disabled = !live || can || asked;
+  for (const button of document.querySelectorAll("[data-mishap]")) button.disabled = !can;
+}
+
+for (const button of document.querySelectorAll("[data-mishap]")) {
+  button.addEventListener("click", async () => {
+    await ask({ do: "mishap", mishap: button.dataset.mishap }, "Asked at the saw. Answer it there.");
+    showPart("now");
+    at("wrong-open").focus();
+  });
+}
+at("wrong-open").addEventListener("click", () => {
+  showPart("wrong");
+  document.querySelector("#wrong h1").focus();
+});
+at("wrong-back").addEventListener("click", () => {
+  showPart("now");
+  at("wrong-open").focus();
+});
 
 // --- a driven carriage
 
@@ -589,18 +623,20 @@ at("cut").addEventListener("contextmenu", (event) => event.preventDefault());
 
 // --- the other parts
 
-const TABS = ["now", "job", "log", "drawing", "sessions", "about"];
-for (const button of document.querySelectorAll("[data-tab]")) {
-  button.addEventListener("click", () => {
-    for (const tab of TABS) at(tab).hidden = tab !== button.dataset.tab;
-    document.body.dataset.shown = button.dataset.tab;
-    for (const other of document.querySelectorAll("[data-tab]")) other.removeAttribute("aria-current");
-    button.setAttribute("aria-current", "page");
-    if (button.dataset.tab === "sessions") sessions();
-    if (button.dataset.tab === "drawing") drawing();
-    fit();
-  });
+const PARTS = ["now", "wrong", "job", "log", "drawing", "sessions", "about"];
+function showPart(shown) {
+  for (const part of PARTS) at(part).hidden = part !== shown;
+  document.body.dataset.shown = shown;
+  for (const button of document.querySelectorAll("[data-tab]")) {
+    button.removeAttribute("aria-current");
+    // What went wrong belongs to what is now.
+    if (button.dataset.tab === (shown === "wrong" ? "now" : shown)) button.setAttribute("aria-current", "page");
+  }
+  if (shown === "sessions") sessions();
+  if (shown === "drawing") drawing();
+  fit();
 }
+for (const button of document.querySelectorAll("[data-tab]")) button.addEventListener("click", () => showPart(button.dataset.tab));
 
 async function drawing() {
   if (at("sheets").children.length) return;

@@ -39,6 +39,7 @@ from assistant.screens.view_sight import LastInput, LogEntry, Sight
 from assistant.screens.view_words import (
     NOTHING,
     asked_with,
+    card_of,
     done_here,
     done_of,
     gestures_of,
@@ -103,6 +104,7 @@ def state_of(sight: Sight) -> Json:
         "heard": _input(sight.heard),
         "hands": _input(sight.hands),
         **_called(view, words),
+        "card": bound(card_of(view, words)),
         "before": bound(before),
         "asked": bound(
             words_of_the_drive(sight) or " ".join(pending_of(view)) or asked or (sight.closing if over else "")
