@@ -228,7 +228,12 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
             changed = kerf_changed(state, kerf_of(state.the_job, figure), mishap == Mishap.BLADE)
             turn.fact(changed.fact)
             if changed.follows:
+                # The board in the clamps goes on as another setup, so it is clamped and tried anew.
+                card = card_prompt(turn.state)
                 turn.fact(f.BoardChosen(changed.follows))
+                turn.lead(*((card,) if card else ()))
+                advance(turn)
+                return
     _done(turn)
 
 

@@ -378,7 +378,7 @@ def kerf_measured(it: ByEar) -> None:
 def other_blade(it: ByEar) -> None:
     it.tell(Mishap.BLADE)
     it.saw.kerf = Fraction(28, 10)
-    it.say(YES, "marigold the figure is two eight zero number two eight zero", YES, YES, CARRY_ON)
+    it.say(YES, "marigold the figure is two eight zero number two eight zero", YES, YES)
     it.was_told("gets its other walls by the new kerf")
 
 
