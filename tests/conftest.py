@@ -46,6 +46,7 @@ LONGEST = (
     "session/test_rules.py",
     "runner/test_unread.py",
     "hearing/test_listener.py",
+    "hearing/test_mishaps.py",
     "pedal/test_listener.py",
     "commands/test_soundcheck.py",
     "runner/test_stalled.py",

@@ -20,6 +20,9 @@ rivals by rule, and of its own free continuation. On the tuning half of the natu
 - Short wordings are as good in quiet (27 of 27, no denial taken) and not in noise, so there they are not listened for
   (accept.SHORT_FROM_DB), and the usual ones stay those to learn. In quiet they cost the usual ones nothing, since a
   sentence that goes on after a short wording is taken for the longer one of the same meaning (scores.py).
+- A number of several digits is written in many ways ("352. Number 352", "three-one-eight"), so all of them are looked
+  for (scores.RUNS): of 64 figures up to 999 in four synthetic voices 49 are heard and none as another. As words alone
+  the likeliest text was often only the number's first digit.
 - All this costs 0.08 s of CPU a second of speech, half of what the grammar cost with a loop of phones beside it.
 
 Where the model is missing or lost, pocketsphinx decides alone. What follows is about that path.
@@ -42,6 +45,9 @@ open, 1.18 times while a pass is called, and twice as long with everything open 
 differs in one sound only ("finish no session", "mark up a problem"), since those take true phrases. A sentence that no
 rule makes is still accepted ("edge and face are both mixed up"), and now and then so is a short "no" in place of an
 "all". Decoys by hand beside the rules changed nothing.
+
+A thousand numbers: as phrases of the grammar they take nine times as long as ten. Heard as any digits first, and then
+as one of the few numbers that those can be (numbers.py), they take as long as ten, and 20 of 28 are heard.
 
 What did not help: writing the common beginnings of rivals once in the grammar (no time saved), weights on rivals (no
 effect up to ten to one), decoy words beside the phrases (a third of the hits lost), the decoder's own noise removal,

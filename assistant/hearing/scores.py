@@ -21,6 +21,7 @@ from assistant.hearing import accept
 from assistant.hearing.accept import NEVER
 from assistant.hearing.contract import BYTES_PER_S
 from assistant.hearing.neural import END, WITHIN, Given, Neural, Tokens, Tree, tree_of
+from assistant.plans.languages import language_of
 
 # A lead-in word with a token below this was not said. With such a piece only the phrases without it are looked at.
 NO_LEAD_IN = -16.0
@@ -30,8 +31,6 @@ STOPS = -1.5
 UNLIKELY = -20.0  # a phrase that fits worse is never taken, so its rivals don't matter
 # Words that sound like numbers, which the model often writes instead of them.
 SOUNDS_LIKE = {"two": "to", "four": "for", "eight": "ate", "one": "won"}
-DIGITS = dict(zip("zero one two three four five six seven eight nine".split(), "0123456789", strict=True))
-DIGITS |= {"fife": "5", "niner": "9"}
 # How it writes several digits said one after another: with what between them, as words or figures, and with what after
 # them if a word follows ("352. Number 352", "three-one-eight, number three-one-eight"). Seen with three voices.
 RUNS = (("-", False, " "), ("-", False, ", "), (", ", False, ", "), ("", True, " "), ("", True, ", "), ("", True, ". "))
@@ -132,9 +131,7 @@ class Scorer:
                 best.measures["rivals"] = best.whole - max(one.whole for one in given.forced(ways))
         return best
 
-    def _likeliest(
-        self, given: Given, texts: tuple[Said, ...], led: bool, begun: bool, length_s: float
-    ) -> Measured:
+    def _likeliest(self, given: Given, texts: tuple[Said, ...], led: bool, begun: bool, length_s: float) -> Measured:
         found, free_score, free = given.search(self._tree(texts, led, begun), length_s)
         text = self._model.tokeniser.decode(free)
         if not found:
@@ -172,9 +169,15 @@ class Scorer:
         return [way for form in (capital, capital.replace(" ", ", ", 1)) for way in self._within(form)]
 
 
+@functools.cache
+def _digits() -> dict[str, str]:
+    return {word: str(digit) for digit, words in enumerate(language_of("en").digits) for word in words}
+
+
 def _runs(words: Sequence[str]) -> list[list[str]]:
     """The words with their digits written as in `RUNS`; none if no two digits follow one another."""
-    parts = [(digits, list(part)) for digits, part in itertools.groupby(words, DIGITS.__contains__)]
+    figures = _digits()
+    parts = [(digits, list(part)) for digits, part in itertools.groupby(words, figures.__contains__)]
     if not any(digits and len(part) > 1 for digits, part in parts):
         return []
     forms: dict[str, None] = {}
@@ -182,7 +185,7 @@ def _runs(words: Sequence[str]) -> list[list[str]]:
         text = ""
         for digits, part in parts:
             if digits:
-                text += between.join(DIGITS[word] if in_figures else word for word in part) + after
+                text += between.join(figures[word] if in_figures else word for word in part) + after
             else:
                 text += " ".join(part).capitalize() if text.endswith(". ") else " ".join(part)
                 text += " "

@@ -283,11 +283,7 @@ class PhraseTallies:
             wrong.update(one.instead)
         if wrong:
             names = ", ".join(f'"{text}"' for text in wrong)
-            mend = (
-                "listen to the read-back"
-                if self.phrase.number
-                else "choose another wording, or use the pedal"
-            )
+            mend = "listen to the read-back" if self.phrase.number else "choose another wording, or use the pedal"
             return f"too low: it was taken for {names}; {mend}"
         if sum(self.off.refused.values()):
             reasons = "; ".join(self.off.refused)

@@ -118,10 +118,10 @@ def read_language(path: Path) -> Language:
             root.fault(other, f"is like the phrase of {one}", "give each phrase different words", rival)
     # A short wording may begin another of its own meaning, none of any other's.
     brief = [(meaning, place, text) for meaning, (place, texts) in short.items() for text in texts]
-    for meaning, place, text in brief:
-        for other, theirs, rival in meant + brief:
-            if other != meaning and one_begins_the_other(text, rival):
-                root.fault(place, f"is like the phrase of {theirs}", "give different words", text)
+    for meaning, one, text in brief:
+        for another, other, rival in meant + brief:
+            if another != meaning and one_begins_the_other(text, rival):
+                root.fault(one, f"is like the phrase of {other}", "give different words", text)
     if document.faults:
         raise BadInput(document.faults)
     kept = {meaning: texts for meaning, (_, texts) in short.items()}
@@ -142,7 +142,8 @@ def _short(table: Table, name: str, lead_in: str) -> dict[Meaning, tuple[str, tu
     found: dict[Meaning, tuple[str, tuple[str, ...]]] = {}
     for kind, (named, may_be_short) in _SHORT.items():
         one = table.table(kind)
-        for key in one.keys():
+        keys = one.keys()
+        for key in keys:
             texts = one.names(key)
             if key not in may_be_short:
                 one.fault(key, "can't be short", f"give one of {', '.join(may_be_short)}", list(texts))
@@ -162,7 +163,8 @@ Phrases = tuple[dict[Intent, tuple[str, ...]], frozenset[Intent], dict[Intent, s
 
 def _phrases(table: Table, name: str, lead_in: str) -> Phrases:
     found: dict[Intent, tuple[str, ...]] = {}
-    led, again = set(), {}
+    led: set[Intent] = set()
+    again: dict[Intent, str] = {}
     for intent in PHRASED:
         one = table.table(intent, required=not table.absent)
         found[intent] = wordings(one, "say", intent, name, lead_in, required=not one.absent)

@@ -331,7 +331,9 @@ def _lead_in(table: Table, language: Language) -> str:
     if not is_plain(word, language.name) or not word.isalpha() or not LEAST_LEAD_IN <= len(word) <= MOST_LEAD_IN:
         what = f"must be one word of {LEAST_LEAD_IN} to {MOST_LEAD_IN} lower-case letters"
         table.fault("lead_in", what, mend, word)
-    elif any(text.split()[0] == word for texts in language.phrases.values() for text in texts):
+    elif word in {
+        text.split()[0] for texts in (*language.phrases.values(), language.mishaps.values()) for text in texts
+    }:
         table.fault("lead_in", "is the first word of a phrase", mend, word)
     else:
         return word

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from assistant.plans.intents import EAGER, NAMED, NUMBERED, PHRASED, Intent, Mode
-from assistant.plans.mishaps import Mishap
 from assistant.plans.languages import language_of
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Check, VoiceSettings
 from assistant.plans.own_phrases import sayable
 
@@ -168,7 +168,7 @@ def listing(phrases: Sequence[Phrase], language: str = "en", driven: bool = Fals
         lines += ["", f"{state}:"]
         for text, phrase in said:
             if phrase.intent in intents:
-                argument = Mishap(phrase.argument).means if phrase.intent == Intent.MISHAP else phrase.argument
+                argument = Mishap(str(phrase.argument)).means if phrase.intent == Intent.MISHAP else phrase.argument
                 twice = " and twice" if phrase.intent in again else ""
                 meaning = EXPLAINED[phrase.intent].format(argument=argument, twice=twice, twelve=twelve)
                 holds = HOLDS.get((phrase.intent, state))

@@ -33,7 +33,6 @@ _PREFIXES = ("un", "in", "im", "dis")
 _OPPOSITES: dict[str, tuple[str, ...]] = {
     "all": ("no", "not all", "some", "none of the"),
     "both": ("neither", "not"),
-    "afresh": ("before",),
     "another": ("the same", "the old"),
     "away": ("back", "in"),
     "clamped": ("loose",),

@@ -45,6 +45,13 @@ def test_other_texts_are_sent_on(process):
     assert process.measured(PIECE, TEXTS[-1:]).measures.get("fit", -99) < -10
 
 
+def test_what_was_made_ready_is_not_sent_again(process, monkeypatch):
+    process.prepare(TEXTS)
+    sent, send = [], process._send
+    monkeypatch.setattr(process, "_send", lambda *message: (sent.append(message[0]), send(*message)))
+    assert process.measured(PIECE, TEXTS).number is not None and sent == ["piece"]
+
+
 def test_a_killed_process_is_lost_at_once_and_by_name():
     process = Beside(folder(), LEAD_IN)
     os.kill(process.pid, signal.SIGKILL)

@@ -11,10 +11,11 @@ import pytest
 from assistant.hearing import accept
 from assistant.hearing.beside import Beside, Late, Lost
 from assistant.hearing.contract import Result
+from assistant.hearing.ear import Ear
 from assistant.hearing.leading import Leading
-from assistant.hearing.scores import Measured
+from assistant.hearing.scores import Measured, Said
 from assistant.hearing.sphinx import Sphinx
-from assistant.wording.phrases import Phrase
+from assistant.wording.phrases import Phrase, phrases_for
 from tests.hearing.neural_made import folder
 from tests.hearing.voices import LEAD_IN, piece, short, table
 
@@ -32,6 +33,10 @@ class Scores:
     late: int = 0
     begun: bool = False
     closed: bool = False
+    prepared: tuple[Said, ...] = ()
+
+    def prepare(self, texts):
+        self.prepared = tuple(texts)
 
     def begin(self, pcm16k, texts):
         self.begun = True
@@ -152,6 +157,19 @@ def test_a_short_wording_must_fit_and_has_no_vote_and_in_noise_it_is_not_listene
         leading = Leading(Scores(GOOD | {"fit": fit}), grammar)
         result = leading.decode(SOUND, (wording, *PHRASES), clear_db=clear_db)
         assert result.phrase == taken and grammar.asked == []
+
+
+def test_an_ear_has_made_ready_what_it_listens_for_before_anybody_speaks():
+    scores = Scores(GOOD)
+    ear = Ear(Leading(scores, Grammar("")), known=PHRASES)
+    ear.listen(phrases_for([("figure", 12)], (), LEAD_IN), 1)
+    said = [one for one in scores.prepared if one.meaning == ("figure", 12)]
+    assert [(one.text, one.begin) for one in said] == [
+        ("the figure is one two number one two", "the figure is"),
+        ("the figure is one two", "the figure is"),
+    ]
+    assert {phrase.wording for phrase in PHRASES} <= {one.text for one in scores.prepared}
+    Leading(Scores(None), Grammar("")).prepare(PHRASES)
 
 
 def test_where_the_model_is_lost_no_short_wording_is_listened_for():

@@ -64,7 +64,7 @@ DENIED = (
     "is this timber warped across its width",
     "a finger has not broken off",
     "the two patterns were not mixed up",
-    "was the kerf measured afresh",
+    "was the kerf measured again",
     "the same blade was put on",
     "another blade was not put on",
     "it is not time for a coffee",
@@ -73,6 +73,10 @@ DENIED = (
 
 some_or_all = pytest.mark.parametrize(
     "step", [pytest.param(3, id="some"), pytest.param(1, id="all", marks=pytest.mark.long)]
+)
+
+few_or_all = pytest.mark.parametrize(
+    "step", [pytest.param(6, id="few"), pytest.param(1, id="all", marks=pytest.mark.long)]
 )
 
 
@@ -147,7 +151,7 @@ def test_each_is_made_out_by_the_grammar_and_taken_for_no_other(sphinx: Sphinx, 
 
 
 @pytest.mark.timeout(900)
-@some_or_all
+@few_or_all
 def test_none_is_heard_where_it_is_denied_asked_or_turned_round(neural: Leading, step: int) -> None:
     said = pairs(("en-us", *NATURAL), (f"{LEAD_IN} {text}" for text in DENIED), step)
     results = heard(neural, STANDING_BY, said)
@@ -155,7 +159,7 @@ def test_none_is_heard_where_it_is_denied_asked_or_turned_round(neural: Leading,
 
 
 @pytest.mark.timeout(900)
-@some_or_all
+@few_or_all
 def test_hardly_any_is_taken_by_the_grammar_where_it_is_denied(sphinx: Sphinx, step: int) -> None:
     said = pairs(NATURAL, (f"{LEAD_IN} {text}" for text in DENIED), step)
     taken = [pair for pair, result in zip(said, heard(sphinx, STANDING_BY, said), strict=True) if result]
@@ -169,7 +173,8 @@ def test_a_figure_is_heard_as_said_once_or_twice_and_never_as_another(neural: Le
     texts |= {f"{LEAD_IN} the figure is {said} number {said}": n for n, said in numbers.items()}
     said = pairs(NATURAL, texts, 1)
     results = heard(neural, A_NUMBER, said)
-    right = [result is not None and result.argument == texts[text] for (_, text), result in zip(said, results)]
+    meant = [texts[text] for _, text in said]
+    right = [result is not None and result.argument == n for n, result in zip(meant, results, strict=True)]
     assert sum(right) >= 0.6 * len(said)
     assert all(ok or result is None for ok, result in zip(right, results, strict=True)), results
 

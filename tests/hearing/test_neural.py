@@ -59,14 +59,18 @@ def test_search_and_forced_give_the_same_score():
 def test_what_was_said_is_likeliest_and_near_the_free_continuation():
     for n, text in enumerate(TEXTS):
         given, encode = model().given(heard(text)), model().tokeniser.encode
-        found, free_score, _ = given.search(tree_of([(encode(t[0].upper() + t[1:]), k) for k, t in enumerate(TEXTS)]), 3.0)
+        found, free_score, _ = given.search(
+            tree_of([(encode(t[0].upper() + t[1:]), k) for k, t in enumerate(TEXTS)]), 3.0
+        )
         assert max(found, key=lambda k: found[k].whole) == n
         assert found[n].whole - free_score > -6
 
 
 def test_a_text_that_is_far_behind_is_given_up():
     given, encode = model().given(heard()), model().tokeniser.encode
-    found, _, _ = given.search(tree_of([(encode("All clamps are secure"), 0), (encode("Bring me a cup of tea"), 1)]), 2.5)
+    found, _, _ = given.search(
+        tree_of([(encode("All clamps are secure"), 0), (encode("Bring me a cup of tea"), 1)]), 2.5
+    )
     assert list(found) == [0]
     (far,) = given.forced([encode("Bring me a cup of tea")])
     assert far.whole < found[0].whole - WITHIN

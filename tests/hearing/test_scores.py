@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.hearing import accept
+from assistant.hearing import accept, scores
+from assistant.hearing.leading import Leading
 from assistant.hearing.neural import Scored
 from assistant.hearing.scores import Measured, Said
 from assistant.plans.intents import Intent
-from assistant.wording.phrases import Phrase
+from assistant.wording.phrases import Phrase, phrases_for
 from tests.hearing.neural_made import said, scorer
-from tests.hearing.voices import LEAD_IN, piece, table
+from tests.hearing.voices import LEAD_IN, piece, sphinx, table
 
 PHRASES = table(12)
 TEXTS = said(*PHRASES)
@@ -78,6 +79,34 @@ def test_a_sentence_that_goes_on_after_a_short_wording_is_the_longer_one_of_its_
         found = scorer()._likeliest(Found(*scored), tuple(texts), True, False, 2.0)
         assert found.number == number
         assert (found.measures["margin"] < 0) == (scored[number] == ended and number != 2), "the other is likelier"
+
+
+def test_digits_one_after_another_are_looked_for_as_the_model_writes_them():
+    found = {
+        " ".join(form)
+        for form in scores._runs(["the", "figure", "is", "three", "five", "two", "number", "three", "five", "two"])
+    }
+    assert found == {
+        "the figure is three-five-two number three-five-two",
+        "the figure is three-five-two, number three-five-two",
+        "the figure is three, five, two, number three, five, two",
+        "the figure is 352 number 352",
+        "the figure is 352, number 352",
+        "the figure is 352. Number 352",
+    }
+    assert [" ".join(form) for form in scores._runs(["one", "niner"])] == ["one-niner", "one, niner", "19"]
+    assert scores._runs(["backing", "face", "is", "a", "fresh", "one"]) == []
+
+
+def test_a_thousand_figures_are_told_apart_and_their_branches_are_made_once():
+    said_of = Leading(None, sphinx())._texts(phrases_for([("figure", 999)], (), LEAD_IN))
+    text = "marigold the figure is three five two number three five two"
+    found = scorer().measure(piece(VOICE, text), said_of)
+    assert said_of[found.number].meaning == ("figure", 352)
+    assert accept.weigh(found.measures, accept.LED) == ""
+    began = scorer()._tree(said_of, True, True)
+    within = scorer()._tree(said_of, True, False)
+    assert began is not within and within is scorer()._tree(said_of, True, False)
 
 
 def test_the_lead_in_word_alone_is_known_and_nothing_longer_is():

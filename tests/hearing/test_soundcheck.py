@@ -19,6 +19,7 @@ from assistant.hearing.own_scores import OwnScores, Scores
 from assistant.hearing.recorder import Listening, Recorder, next_utterance
 from assistant.hearing.soundcheck import PEDAL, SAW_OFF, VOICE, Outcome, PhraseTallies, Saying, Tally, overall
 from assistant.plans.checks import DEFAULT_CHECKS
+from assistant.plans.mishaps import Mishap
 from assistant.wording.phrases import Phrase
 from tests.hearing.voices import floats, pcm, saw_noise, tone
 
@@ -170,6 +171,8 @@ def test_every_wording_and_answer_is_said_and_every_digit_once():
     assert {p.argument for p in phrases if p.intent == "check"} == {check.name for check in DEFAULT_CHECKS}
     goes = [p for p in phrases if p.intent == "go to"]
     assert "".join(sorted("".join(str(p.argument) for p in goes))) == "0123456789"
+    assert [p.argument for p in phrases if p.intent == "figure"] == [34]
+    assert {p.argument for p in phrases if p.intent == "mishap"} == set(Mishap)
     assert not any(p.short for p in phrases)
     texts = [p.text for p in soundcheck.grammar(DEFAULT_CHECKS, "marigold")]
     assert {p.text for p in phrases} <= set(texts)
@@ -184,6 +187,9 @@ def test_some_can_be_chosen_by_words_intent_or_check():
     (short,) = soundcheck.prompts(DEFAULT_CHECKS, "marigold", ["clamps secure"])
     assert short.short and short.argument == "clamps"
     assert [p.argument for p in chosen if p.intent == "check"] == ["clamps"]
+    (mishap,) = soundcheck.prompts(DEFAULT_CHECKS, "marigold", ["wrong place"])
+    assert mishap.wording == "a cut is in the wrong place"
+    assert len(soundcheck.prompts(DEFAULT_CHECKS, "marigold", ["mishap"])) == len(Mishap)
 
 
 def test_unknown_choices_are_all_named_with_the_nearest():

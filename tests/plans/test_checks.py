@@ -156,6 +156,7 @@ def test_a_shops_own_check_may_be_asked_at_a_setups_end(tmp_path: Path) -> None:
         ("all clamps are secure now", 'is like the answer of the check "clamps"'),
         ("this pass is completed", "is like a phrase that means something else"),
         ("go to pass number seven", "is like a phrase that means something else"),
+        ("it is time for a coffee now", 'is like the phrase of the mishap "break"'),
         ("dust port 2 is open now", "must be plain words, letters only"),
         ("marigold dust port is open", 'must not begin with the lead-in word "marigold"'),
     ],

@@ -108,7 +108,11 @@ def test_a_short_wording_is_that_of_a_table_and_a_name_in_it() -> None:
         ('guard = ["guard fitted"]', 'gard = ["guard fitted"]', "en.toml: short.answers.gard: can't be short"),
         ('guard = ["guard fitted"]', 'guard = ["on"]', "en.toml: short.answers.guard: has 1 syllable, too few"),
         ('guard = ["guard fitted"]', 'guard = ["marigold on"]', "en.toml: short.answers.guard: must not begin with"),
-        ('guard = ["guard fitted"]', 'guard = ["glue dry now"]', "en.toml: short.answers.glue dry and trimmed: is like the"),
+        (
+            'guard = ["guard fitted"]',
+            'guard = ["glue dry now"]',
+            "en.toml: short.answers.glue dry and trimmed: is like the",
+        ),
         ('chipped = ["finger', 'guard = ["finger', "en.toml: short.mishaps.guard: can't be short"),
         ('quicker = ["faster"]', 'no = ["cancel it"]', "en.toml: short.phrases.no: can't be short"),
         ("[short.mishaps]", "[short.mishap]", "en.toml: short.mishap: is not a table that Kerfcall knows"),
@@ -127,7 +131,11 @@ def test_a_short_wording_is_that_of_a_table_and_a_name_in_it() -> None:
         ),
         ('say = ["the figure is"]', 'say = ["number"]', "en.toml: phrases.figure.say: has 2 syllables, too few"),
         ('again = "number"', 'again = "number again"', "en.toml: phrases.figure.again: must be one word in"),
-        ('guard = ["guard fitted"]', 'guard = ["all clamps"]', "en.toml: short.answers.guard: is like the phrase of answers"),
+        (
+            'guard = ["guard fitted"]',
+            'guard = ["all clamps"]',
+            "en.toml: short.answers.guard: is like the phrase of answers",
+        ),
     ],
 )
 def test_a_faulty_file_is_refused_with_place_and_reason(tmp_path: Path, old: str, new: str, fault: str) -> None:

@@ -47,6 +47,9 @@ def test_other_intents_keep_theirs(tmp_path: Path) -> None:
         (CUT + 'say = ["finish the session"]', 'phrases[1].say: is too much like a phrase of "end"'),
         (CUT + 'say = ["go to pass number"]', 'phrases[1].say: is too much like a phrase of "go to"'),
         (CUT + 'say = ["all clamps are secure"]', 'phrases[1].say: is too much like the answer of the check "clamps"'),
+        (CUT + 'say = ["the kerf was measured"]', 'phrases[1].say: is too much like the phrase of the mishap "kerf me'),
+        (CUT + 'say = ["the circuit breaker had tripped"]', "phrases[1].say: sounds too much like"),
+        ('[[phrases]]\nintent = "mishap"\n', "phrases[1].intent: has fixed phrases, one for each mishap"),
         (CUT + "say = []", "phrases[1].say: must be 1 to 10 phrases"),
         (CUT + 'say = "cut is finished now"', "phrases[1].say: must be a list of names"),
         (CUT, "phrases[1].say: is missing"),
@@ -68,6 +71,7 @@ def test_other_intents_keep_theirs(tmp_path: Path) -> None:
         ("[pronunciations]\nwilco = 3", "pronunciations.wilco: must be text of 1 to 200 characters"),
         ('[pronunciations]\n"Will co" = "W IH L"', "pronunciations.Will co: must be one word in lower-case letters"),
         ('[voice]\nlead_in = "standing"', "voice.lead_in: is the first word of a phrase"),
+        ('[voice]\nlead_in = "sawdust"', "voice.lead_in: is the first word of a phrase"),
         (
             '[voice]\nlanguage = "ko"\n[pronunciations]\nwilco = "W IH L K OW"',
             "pronunciations: work with the embedded recogniser, which hears only en",

@@ -8,7 +8,8 @@ from fractions import Fraction
 from assistant.plans.checks import DEFAULT_CHECKS, default_checks
 from assistant.plans.intents import EAGER, NAMED, PHRASED, Intent
 from assistant.plans.languages import language_of
-from assistant.plans.model import VoiceSettings
+from assistant.plans.mishaps import Mishap
+from assistant.plans.model import Check, VoiceSettings
 from assistant.session.intents import wanted
 from assistant.wording.phrases import (
     DRIVEN_ONLY,
@@ -62,6 +63,34 @@ def test_pass_numbers_are_said_digit_by_digit():
     assert [phrase.short for phrase in numbers if phrase.argument == 12] == [False, True]
 
 
+def test_a_figure_is_any_number_up_to_the_greatest_and_no_number_none():
+    figures = phrases_for([("figure", 105)], (), "marigold")
+    assert list(dict.fromkeys(phrase.argument for phrase in figures)) == list(range(106))
+    assert [phrase.text for phrase in figures if phrase.argument == 105] == [
+        "marigold the figure is one zero five number one zero five",
+        "marigold the figure is one zero fife number one zero fife",
+        "marigold the figure is one zero five",
+        "marigold the figure is one zero fife",
+    ]
+    assert {(phrase.begin, phrase.again) for phrase in figures if not phrase.short} == {
+        ("marigold the figure is", "number")
+    }
+    assert {phrase.again for phrase in figures if phrase.short} == {""}
+    assert phrases_for([("figure", None)], (), "marigold") == ()
+
+
+def test_each_mishap_has_a_phrase_by_its_name_and_no_shop_check_of_that_name_has_its_short_one():
+    checks = (Check("break", "break?", "everybody is back again", "session"),)
+    found = phrases_for([("mishap", "break"), ("check", "break")], checks, "marigold")
+    assert [(one.intent, one.argument, one.wording, one.short) for one in found] == [
+        ("mishap", "break", "it is time for a coffee", False),
+        ("mishap", "break", "time for coffee", True),
+        ("check", "break", "everybody is back again", False),
+    ]
+    table = whole_table(DEFAULT_CHECKS, "marigold")
+    assert [one.argument for one in table if one.intent == "mishap" and not one.short] == list(Mishap)
+
+
 def test_only_what_is_wanted_is_there():
     found = phrases_for([("check", "clamps")], DEFAULT_CHECKS, "heron")
     assert [(one.text, one.short) for one in found] == [
@@ -87,7 +116,7 @@ def test_what_may_be_short_has_the_lead_in_word_and_begins_nothing_that_means_so
     assert short and all(phrase.lead_in and phrase.strict == (phrase.intent not in EAGER) for phrase in short)
     for one in short:
         for other in table:
-            if (one.intent, one.argument) != (other.intent, other.argument) and one.intent != Intent.GO_TO:
+            if (one.intent, one.argument) != (other.intent, other.argument) and not one.number:
                 assert not f"{other.text} ".startswith(f"{one.text} "), (one.text, other.text)
 
 
@@ -169,6 +198,8 @@ def test_only_what_a_state_holds_in_common_is_open_together():
     assert open_together(one("cut"), one("back")) and open_together(one("yes"), one("stand by"))
     assert not open_together(one("yes"), one("cut")) and not open_together(one("carry on"), one("stand by"))
     assert not open_together(one("check", "a"), one("check", "b"))
+    assert open_together(one("mishap", "a"), one("mishap", "b")) and open_together(one("mishap", "a"), one("end"))
+    assert not open_together(one("mishap", "a"), one("cut")) and open_together(one("figure"), one("no"))
 
 
 def paragraph(text: str, state: str) -> str:

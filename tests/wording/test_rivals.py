@@ -5,10 +5,11 @@ from __future__ import annotations
 import pytest
 
 from assistant.plans.checks import DEFAULT_CHECKS, default_checks
-from assistant.plans.intents import HARMLESS, PHRASED
+from assistant.plans.intents import HARMLESS, NUMBERED, PHRASED
 from assistant.plans.languages import language_of
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Check, VoiceSettings
-from assistant.wording.phrases import NOTHING, Phrase, whole_table
+from assistant.wording.phrases import NOTHING, Phrase, phrases_for, whole_table
 from assistant.wording.rivals import rivals
 
 OWN = (
@@ -96,7 +97,7 @@ def test_an_answer_is_denied_asked_and_turned_round(wording: str, expected: set[
     assert wording not in found
 
 
-@pytest.mark.parametrize("intent", [intent for intent in PHRASED if intent not in HARMLESS and intent != "go to"])
+@pytest.mark.parametrize("intent", [intent for intent in PHRASED if intent not in HARMLESS and intent not in NUMBERED])
 def test_an_order_is_denied_and_asked(intent: str) -> None:
     found = of("wind up the long rope", intent)
     assert {"do not wind up the long rope", "don't wind up the long rope", "never wind up the long rope"} <= found
@@ -133,6 +134,34 @@ def test_a_pass_to_go_to_is_denied_before_it_however_many_there_are() -> None:
     texts = {one.wording for one in rivals(table, "en", anything)}
     assert {"do not go to pass three number three", "never go to pass nine number nine"} <= texts
     assert len(texts) == len(rivals(table[:11], "en", anything)) == 22, "as many as digits, five and nine in two ways"
+
+
+def test_a_figure_is_denied_and_asked_and_its_numbers_are_no_words() -> None:
+    (phrase,) = [one for one in phrases_for([("figure", 3)], (), "heron") if one.argument == 3 and not one.short]
+    assert {one.wording for one in rivals([phrase], "en", anything)} == {
+        "the figure is not three number three",
+        "the figure is never three number three",
+        "the figure isn't three number three",
+        "is the figure three number three",
+    }
+    many = phrases_for([("figure", 999)], (), "heron")
+    assert len(rivals(many, "en", anything)) == len(rivals(many[:30], "en", anything))
+    own = VoiceSettings(lead_in="heron", phrases=(("figure", ("take this number",)),))
+    (phrase,) = [one for one in phrases_for([("figure", 0)], (), own) if not one.short]
+    assert [one.wording for one in rivals([phrase], "en", anything)][0] == "do not take this number zero number zero"
+
+
+def test_a_mishap_is_denied_asked_and_turned_round() -> None:
+    def of_mishap(name: str) -> set[str]:
+        phrases = phrases_for([("mishap", name)], (), "heron")
+        return {one.wording for one in rivals(phrases, "en", anything)}
+
+    assert {"these sockets are too deep", "are these sockets too shallow"} <= of_mishap("not deep enough")
+    assert {"it is cutting far too shallow", "is it cutting far too deep", "not cut too deep"} <= of_mishap("too deep")
+    assert {"a cut is in the right place", "no cut is in the wrong place"} <= of_mishap("wrong place")
+    assert {"the same blade was put on", "the old blade was put on", "old blade"} <= of_mishap("other blade")
+    for mishap in Mishap:
+        assert len(of_mishap(mishap)) >= 8, mishap
 
 
 def test_korean_has_no_rules_of_its_own() -> None:
