@@ -31,6 +31,6 @@ class Mishap(StrEnum):
     CUPPED = "cupped", "the board is cupped"
     CHIPPED = "chipped", "a finger has chipped"
     SWAPPED = "wrong pattern", "the other part's pattern was cut"
-    KERF = "kerf measured", "the kerf was measured anew, with the same blade"
+    KERF = "kerf measured", "the kerf was measured again, with the same blade"
     BLADE = "other blade", "another blade is on the saw"
     BREAK = "break", "you take a break"

@@ -13,7 +13,7 @@ from assistant.session.kinds import QuestionName
 from assistant.session.order import opposite
 from assistant.session.slip import Tried, to_try, trial
 from assistant.session.state import CHECKS, STANDING_BY, Question, State
-from assistant.session.told import cut_too_shallow, cut_with_depth, kerf_of, length_of
+from assistant.session.concerned import cut_too_shallow, cut_with_depth, kerf_of, length_of
 
 _MOVE = ("setting", "previous", "approach")
 
@@ -85,7 +85,7 @@ def _moved(state: State) -> str:
 
 
 def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
-    """mishap: what it is about. figure: in its steps. recalled: it was told of before the session went on.
+    """mishap: what it is about. figure: in its steps. recalled: it was reported before the session went on.
 
     What the figures of each mean: `wording.mishaps`.
     """
@@ -108,7 +108,7 @@ def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
 
 
 def card_prompt(state: State) -> e.Prompt | None:
-    """What to do after the mishap told while standing by; None for none."""
+    """What to do after the mishap reported while standing by; None for none."""
     if state.trouble is None:
         return None
     return prompt("card", mishap=state.trouble, setup=state.setup, depth=state.pattern.depth, moved=bool(state.moved))

@@ -39,7 +39,7 @@ from assistant.session.state import (
     changed,
     with_cuts,
 )
-from assistant.session.told import cut_here
+from assistant.session.concerned import cut_here
 from assistant.session.turn import Turn, prompt, way_to
 
 

@@ -88,7 +88,7 @@ class View:
     and for one that is set by hand. reported: where it was last said to stand, mm; the gauge beside this shows
     where it is while it moves. setups: those that count. place: the setup's among them, in the order of cutting; 0 if
     it counts no more. leaves: this board comes out of the clamps as it is. standing: of all setups.
-    card: what to do after the mishap told while standing by, None for none.
+    card: what to do after the mishap reported while standing by, None for none.
     """
 
     mode: Mode

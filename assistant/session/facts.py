@@ -276,7 +276,7 @@ class BoardSpoilt(Fact):
 
 @dataclass(frozen=True, slots=True)
 class WentWrong(Fact):
-    """The operator told what went wrong, and that saw and work are safe. mishap: a `Mishap`. pass_: 0 for none."""
+    """The operator said what went wrong, and that saw and work are safe. mishap: a `Mishap`. pass_: 0 for none."""
 
     kind: ClassVar[str] = "went_wrong"
     setup: int
@@ -593,38 +593,6 @@ class Announced(Fact):
     count: int
 
 
-JOURNALLED: tuple[type[Fact], ...] = (
-    Started,
-    TestJointSkipped,
-    SetupStarted,
-    CheckOpened,
-    CheckConfirmed,
-    SettingCalled,
-    PassCut,
-    StoodBy,
-    CarriedOn,
-    SteppedBack,
-    Jumped,
-    Noted,
-    Resumed,
-    Reregistered,
-    Zeroed,
-    StageReady,
-    SetupDone,
-    Finished,
-    EndedEarly,
-    JobExtended,
-    BoardChosen,
-    SetupReopened,
-    BoardSpoilt,
-    WentWrong,
-    KerfMisplaced,
-    DepthSet,
-    CameBack,
-    Reopened,
-    MoveAsked,
-    Moved,
-    CarriageHalted,
-    CarriageLost,
-    CarriageHomed,
-)
+_KINDS = [kind for kind in list(globals().values()) if isinstance(kind, type) and issubclass(kind, Fact)]
+JOURNALLED: tuple[type[Fact], ...] = tuple(kind for kind in _KINDS if kind is not Fact and not kind.passing)
+"""Every kind that is written, in the order in which they stand here."""

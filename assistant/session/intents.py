@@ -9,7 +9,7 @@ from assistant.session.driven import waits_to_call
 from assistant.session.events import Heard
 from assistant.session.kinds import QuestionName
 from assistant.session.state import State
-from assistant.session.told import most
+from assistant.session.concerned import most
 
 Wanted = tuple[tuple[Intent, str | int | None], ...]
 

@@ -21,7 +21,7 @@ from assistant.session.detours import ask_change, nothing_changed
 from assistant.session.effects import prompt
 from assistant.session.kinds import By, Change, Klass, QuestionName
 from assistant.session.state import STANDING_BY, Question
-from assistant.session.told import (
+from assistant.session.concerned import (
     cut_here,
     cut_too_shallow,
     cut_with_depth,
@@ -228,7 +228,7 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
             changed = kerf_changed(state, kerf_of(state.the_job, figure), mishap == Mishap.BLADE)
             turn.fact(changed.fact)
             if changed.follows:
-                # The board in the clamps goes on as another setup, so it is clamped and tried anew.
+                # The board in the clamps goes on as another setup, so it is clamped and tried again.
                 card = card_prompt(turn.state)
                 turn.fact(f.BoardChosen(changed.follows))
                 turn.lead(*((card,) if card else ()))

@@ -113,7 +113,7 @@ class State:
     the kerfs that are there but not deep enough, so that they don't count as cut. status: of each setup.
     previous: the setup before this one, 0 for none. chosen: the setup that follows once the board in the clamps is out
     of them, whatever the order says; 0 for none. named: the setups whose board was ever named to be clamped. marked:
-    (setup, pass) of every place where a problem was marked, each once, in order. trouble: the mishap told while
+    (setup, pass) of every place where a problem was marked, each once, in order. trouble: the mishap reported while
     standing by, whose card is shown until the session goes on. on_break: the operator went away, and is asked what was
     touched meanwhile.
 

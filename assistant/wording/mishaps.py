@@ -196,7 +196,7 @@ def _of_kerf(words: Words, figures: Figures) -> str:
         begun = "what is begun is finished by the old figures"
     else:
         begun = "what is begun gets its other walls by the new kerf, and this board comes out first"
-    return f"Kerf {kerf} instead of {was}: what isn't begun is laid out anew, and {begun}. Is that right?"
+    return f"Kerf {kerf} instead of {was}: what isn't begun is laid out again, and {begun}. Is that right?"
 
 
 TRIED = {
@@ -275,7 +275,7 @@ RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
     "ask verdict": lambda words, figures: f"Asked: go on, {figures['mishap'].means}?",
     "ask lowered": "Asked: was the blade lowered?",
     "ask touched": "Asked: was anything else touched?",
-    "card": lambda words, figures: f"What to do was told: {figures['mishap'].means}.",
+    "card": lambda words, figures: f"What to do was said: {figures['mishap'].means}.",
     "tap to choose": "That was no choice.",
 }
 """What a log keeps of the others, as in `prompts.RECORDS`."""

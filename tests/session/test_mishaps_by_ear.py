@@ -1,7 +1,7 @@
-"""Mishaps at the saw, rehearsed: real speech through the real recogniser, a session, and a saw that cuts what it is told.
+"""Mishaps at the saw, rehearsed: real speech through the real recogniser, a session, and a saw that cuts as it is set.
 
-All that the operator says is spoken by espeak-ng and heard by the recogniser that a session uses, under the grammar in
-force then; where it asks for both hands the pedal answers. The saw below knows where the work, the carriage and the
+All that the operator says of a mishap is spoken by a synthetic voice and heard by the recogniser that a session uses,
+under the grammar in force then; before and after it the pedal answers. The saw below knows where the work, the carriage and the
 blade really are. Each rehearsal ends with every board that is kept measured on the bench, or with a board that counts
 as spoilt, and with a journal that reads back to the same state.
 """
@@ -17,9 +17,9 @@ from typing import Any
 import pytest
 
 from assistant.hearing.listener import FileListener
+from assistant.joinery.model import Pass
 from assistant.journal.playing import played
 from assistant.journal.store import Journal
-from assistant.joinery.model import Pass
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, VoiceSettings
 from assistant.runner.clock import LiveClock
@@ -54,7 +54,7 @@ SAY = {
     Mishap.CUPPED: "this timber is warped across its width",
     Mishap.CHIPPED: "a finger has broken off",
     Mishap.SWAPPED: "the two patterns were mixed up",
-    Mishap.KERF: "the kerf was measured afresh",
+    Mishap.KERF: "the kerf was measured again",
     Mishap.BLADE: "another blade was put on",
     Mishap.BREAK: "it is time for a coffee",
 }
@@ -257,7 +257,7 @@ def a_strip_can_save_it(it: ByEar) -> None:
     it.saw.cut(it.state.setup, it.state.pattern.passes[it.state.cursor - 1])
     it.tell(Mishap.MISPLACED)
     it.say(YES, YES, "marigold the figure is eight number eight", YES, YES, YES, CARRY_ON)
-    it.was_told("Was it pass one, the one called now?", "loses zero point eight millimetres", "A strip glued in can save it")
+    it.was_told("Was it pass one, the one called now?", "loses zero point eight millimetres", "A strip glued in")
 
 
 def no_strip_can_save_it(it: ByEar) -> None:

@@ -44,7 +44,7 @@ from assistant.session.events import (
 )
 from assistant.session.intents import wanted
 from assistant.session.state import Question, State
-from assistant.session.told import most
+from assistant.session.concerned import most
 from assistant.wording.phrases import phrases_for
 from assistant.wording.prompts import Words
 from tests.session.driver import UTC

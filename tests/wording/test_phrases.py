@@ -137,6 +137,10 @@ def test_what_is_told_of_each_state_is_what_the_session_listens_for():
             continue
         driver.heard("stand by")
         note()
+        driver.heard("mishap", "too deep")
+        driver.gesture("hold")
+        note()
+        driver.gesture("double")
         driver.gesture("hold")
         while driver.state.mode == "checks":
             note()
