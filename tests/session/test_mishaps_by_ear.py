@@ -1,9 +1,9 @@
 """Mishaps at the saw, rehearsed: real speech through the real recogniser, a session, and a saw that cuts as it is set.
 
 All that the operator says of a mishap is spoken by a synthetic voice and heard by the recogniser that a session uses,
-under the grammar in force then; before and after it the pedal answers. The saw below knows where the work, the carriage and the
-blade really are. Each rehearsal ends with every board that is kept measured on the bench, or with a board that counts
-as spoilt, and with a journal that reads back to the same state.
+under the grammar in force then; before and after it the pedal answers. The saw below knows where the work, the carriage
+and the blade really are. Each rehearsal ends with every board that is kept measured on the bench, or with a board that
+counts as spoilt, and with a journal that reads back to the same state.
 """
 
 from __future__ import annotations
