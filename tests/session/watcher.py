@@ -38,8 +38,8 @@ class Watcher:
     count, since they are not deep enough. wrong: what follows from mishaps.
 
     Of a driven carriage: homed: its place is known. sent: where it was last sent, until it stands. arrived_at: where it
-    stands; left: where it stood before it was sent off. lies_at: where it was last brought, whatever has been lost since. placed: in this setup it has been where the board is clamped.
-    proved: it was homed since the last pass.
+    stands; left: where it stood before it was sent off. lies_at: where it was last brought, whatever is known of it
+    since. placed: in this setup it has been where the board is clamped. proved: it was homed since the last pass.
     """
 
     job: Job
@@ -424,7 +424,7 @@ class Watcher:
         if fact.mishap == "overshot":  # it stands too high, and the play of the screw lies on the wrong side
             self.stood = self.stood_by_journal = self.stands
             self.came_down = self.came_down_by_journal = True
-            self.arrived_at = None
+            self.arrived_at = self.lies_at = None
         if fact.mishap == "bumped":
             self.homed, self.arrived_at, self.lies_at = False, None, None
 
