@@ -98,7 +98,10 @@ class Witness:
             if fact not in follow and not (goes_on and isinstance(fact, f.MoveAsked)):
                 self._fact(fact, since)
         self._announced(effects, event.at)
-        if isinstance(event, Answer) and asked and asked[0] in BOTH_WAYS and self.now not in (None, asked):
+        left = any(isinstance(fact, f.StoodBy) for fact in facts)
+        answers = isinstance(event, Answer) and not left and asked is not None and asked[0] in BOTH_WAYS
+        if answers and self.now not in (None, asked):
+            assert asked is not None
             self._counts(f"{asked[0]}, gone on from, to {self.now}", asked, since, out_at, known_from)
 
     def _asks(self, name: str) -> bool:

@@ -38,8 +38,8 @@ class Watcher:
     count, since they are not deep enough. wrong: what follows from mishaps.
 
     Of a driven carriage: homed: its place is known. sent: where it was last sent, until it stands. arrived_at: where it
-    stands; left: where it stood before it was sent off. placed: in this setup it has been where the board is clamped.
-    proved: it was homed since the last pass.
+    stands; left: where it stood before it was sent off. lies_at: where it was last brought, whatever is known of it
+    since. placed: in this setup it has been where the board is clamped. proved: it was homed since the last pass.
     """
 
     job: Job
@@ -83,6 +83,7 @@ class Watcher:
     sent: f.MoveAsked | None = None
     arrived_at: Fraction | None = None
     left: Fraction | None = None
+    lies_at: Fraction | None = None
     placed: bool = False
     proved: bool = False
 
@@ -260,7 +261,7 @@ class Watcher:
             return
         one = pattern.passes[figures["tried"] - 1]
         assert one.number in cut and figures["setting"] == one.setting, "what is tried is a cut, at its own setting"
-        assert not self.driven or self.arrived_at == one.setting, "nothing moves while hands are at the blade"
+        assert not self.driven or self.lies_at == one.setting, "nothing moves while hands are at the blade"
         assert figures["previous"] == self.stands, "the carriage is moved from where it stands"
         below = figures["approach"] is not None and figures["approach"] < one.setting
         assert below == (one.setting < self.stands), "the play is taken up as ever"
@@ -423,14 +424,14 @@ class Watcher:
         if fact.mishap == "overshot":  # it stands too high, and the play of the screw lies on the wrong side
             self.stood = self.stood_by_journal = self.stands
             self.came_down = self.came_down_by_journal = True
-            self.arrived_at = None
+            self.arrived_at = self.lies_at = None
         if fact.mishap == "bumped":
-            self.homed, self.arrived_at = False, None
+            self.homed, self.arrived_at, self.lies_at = False, None, None
 
     def _came_back(self, fact: f.CameBack) -> None:
         self._asked_anew()
         if fact.touched:
-            self.homed, self.arrived_at = False, None
+            self.homed, self.arrived_at, self.lies_at = False, None, None
 
     def _asked_anew(self) -> None:
         """What was answered before counts no more, whoever asks."""
@@ -474,12 +475,12 @@ class Watcher:
                 "without a pass it goes to zero for the bar, or to where a cut of another half or blade is tried"
             )
         self.left = self.arrived_at
-        self.sent, self.arrived_at, self.called = fact, None, 0
+        self.sent, self.arrived_at, self.lies_at, self.called = fact, None, None, 0
 
     def _moved(self, fact: f.Moved) -> None:
         assert self.sent is not None and fact.asked == self.sent.to, "it stands where it was sent, or not at all"
         self.arrived_at, self.sent, self.placed, self.moved = Fraction(fact.asked), None, True, True
-        self.stands = self.stood = self.stood_by_journal = self.arrived_at
+        self.stands = self.stood = self.stood_by_journal = self.lies_at = self.arrived_at
         self.came_down = self.came_down_by_journal = False
 
     def _halted(self, fact: f.CarriageHalted) -> None:
@@ -498,7 +499,7 @@ class Watcher:
 
     def not_sent(self) -> None:
         """The drive sent nothing, so it stands where it stood."""
-        self.sent, self.arrived_at = None, self.left
+        self.sent, self.arrived_at, self.lies_at = None, self.left, self.left
 
     def _check_opened(self, fact: f.CheckOpened) -> None:
         assert self.placed or not self.driven, "no board is named before the carriage stands where it is clamped"
@@ -590,7 +591,8 @@ class Watcher:
 
     def _resumed(self, fact: f.Resumed) -> None:
         assert not self.over
-        self.stood, self.came_down = self.stood_by_journal, self.came_down_by_journal  # what was read before isn't written down
+        # What was read before isn't written down.
+        self.stood, self.came_down = self.stood_by_journal, self.came_down_by_journal
         self.zone, self.warned = (), False
         self.paused = frozenset()
         self.guarded = None
