@@ -1,4 +1,4 @@
-"""Another kerf while a job is under way: what is laid out anew, what is gone on with, and that every joint still fits.
+"""Another kerf while a job is under way: what is laid out again, what is gone on with, and that every joint still fits.
 
 Where wood is measured here, the blade cuts where its setting puts it and as wide as it is, whatever any pattern says.
 """
@@ -30,7 +30,7 @@ from assistant.plans.job_json import job_from_json, job_to_json
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import BoardPlan, Job, JointPlan, Plan, Setup, Shop
 from assistant.session import facts as f
-from assistant.session.anew import Anew, is_laid_out_for, is_of_another_blade, kerf_changed
+from assistant.session.anew import KerfChange, is_laid_out_for, is_of_another_blade, kerf_changed
 from assistant.session.apply import apply
 from assistant.session.detours import follow_change
 from assistant.session.events import Event, WentOut
@@ -59,7 +59,7 @@ def four_ends(kerf: Fraction = KERF) -> Driver:
     return Driver(job(plan(30, 6, count=2, parts="A"), few_checks(), kerf=kerf))
 
 
-def take_in(driver: Driver, made: Anew) -> None:
+def take_in(driver: Driver, made: KerfChange) -> None:
     """What the session does with a change of the kerf: the facts, and whatever is asked next."""
     turn = Turn(driver.state, Event(driver.at, UTC))
     turn.fact(made.fact)
@@ -81,7 +81,7 @@ def take_in(driver: Driver, made: Anew) -> None:
     driver.send(WentOut(driver.at, UTC, driver.state.generation))
 
 
-def change_kerf(driver: Driver, kerf: Fraction, other_blade: bool) -> Anew:
+def change_kerf(driver: Driver, kerf: Fraction, other_blade: bool) -> KerfChange:
     made = kerf_changed(driver.state, kerf, other_blade)
     take_in(driver, made)
     return made
@@ -91,8 +91,8 @@ def kerfs(job: Job, setup: int) -> list[Span]:
     return [(one.kerf_from, one.kerf_to) for one in job.pattern_of(setup).passes]
 
 
-class TestKerfMeasuredAnew:
-    def test_what_nothing_is_cut_into_is_laid_out_anew_and_the_rest_is_finished_as_it_was(self) -> None:
+class TestKerfMeasuredAgain:
+    def test_what_nothing_is_cut_into_is_laid_out_again_and_the_rest_is_finished_as_it_was(self) -> None:
         driver = four_ends()
         driver.cut(1)
         old = driver.state.the_job
@@ -109,7 +109,7 @@ class TestKerfMeasuredAnew:
             whole_setup(driver)
         assert driver.state.status == (CUT, TO_CUT, TO_CUT, TO_CUT, CUT, CUT, CUT)
 
-    def test_a_board_that_only_lies_in_the_clamps_is_laid_out_anew_and_comes_next(self) -> None:
+    def test_a_board_that_only_lies_in_the_clamps_is_laid_out_again_and_comes_next(self) -> None:
         driver = four_ends()
         driver.confirm_all()
         made = change_kerf(driver, F(322, 100), False)
@@ -125,7 +125,7 @@ class TestKerfMeasuredAnew:
         for other_blade in (False, True):
             made = kerf_changed(driver.state, KERF, other_blade)
             assert (made.replaced, made.fact.setups, made.fact.order) == ((), (), before.order)
-            assert replace(made.fact.extend(before), blade_since=0) == before
+            assert replace(made.fact.extend(before), blade_since=0, kerf_since=0) == before
 
     def test_what_is_all_cut_or_spoilt_stays_as_it_is(self) -> None:
         driver = four_ends()
@@ -317,7 +317,7 @@ class TestHalves:
     def in_two(self) -> Driver:
         return Driver(job(plan(84, 6, ends=2, parts="A"), few_checks(), IN_TWO))
 
-    def test_both_halves_are_laid_out_anew_together(self) -> None:
+    def test_both_halves_are_laid_out_again_together(self) -> None:
         driver = self.in_two()
         made = change_kerf(driver, F(3), True)
         job = driver.state.the_job
@@ -386,7 +386,7 @@ SLOTTED = Plan(
 
 @pytest.mark.parametrize("of", [LINED, SLOTTED, plan(60, 6, count=2)], ids=["lined", "slots", "even"])
 @pytest.mark.parametrize("other_blade", [False, True])
-def test_what_is_laid_out_anew_is_what_a_plan_for_that_blade_has(of: Plan, other_blade: bool) -> None:
+def test_what_is_laid_out_again_is_what_a_plan_for_that_blade_has(of: Plan, other_blade: bool) -> None:
     driver = Driver(job(of, few_checks()))
     driver.confirm_all()
     job_ = kerf_changed(driver.state, F(29, 10), other_blade).fact.extend(driver.state.the_job)
@@ -612,7 +612,7 @@ def test_after_any_kerfs_the_joints_are_as_they_were_laid_out(
         if driver.state.question is not None or driver.state.mode == "finished":
             continue
         kerf = F(hundredths, 100)
-        if not other_blade:  # measured anew, it is near what it was
+        if not other_blade:  # measured again, it is near what it was
             kerf = driver.state.the_job.kerf + (kerf - 3) / 30
         try:
             change_kerf(driver, kerf, other_blade)
