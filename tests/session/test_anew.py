@@ -14,6 +14,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from assistant.drawings.holding import holding_of
 from assistant.errors import BadInput
 from assistant.joinery.anew import kerf_of
 from assistant.joinery.halves import Half
@@ -29,6 +30,8 @@ from assistant.plans.job import build_job
 from assistant.plans.job_json import job_from_json, job_to_json
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import BoardPlan, Job, JointPlan, Plan, Setup, Shop
+from assistant.screens.page.picture import pattern_of
+from assistant.screens.view_board import BoardPicture, Window
 from assistant.session import facts as f
 from assistant.session.anew import KerfChange, is_laid_out_for, is_of_another_blade, kerf_changed
 from assistant.session.apply import apply
@@ -184,6 +187,12 @@ class TestAnotherBlade:
         figures = figures_of(job, job.pattern_of(5))
         assert (figures["sockets"], figures["begun"]) == (2, 0)
         assert (figures["lowest"], figures["highest"]) == (F(5975, 1000), F(24025, 1000))
+        holding = holding_of(job, job.setups[4])
+        assert (holding.lowest, holding.highest) == (F(5975, 1000), F(24025, 1000))
+        drawn = pattern_of(job.pattern_of(5), job)
+        assert len(drawn["gone"]) == 3 and len(drawn["passes"]) == 1 and len(drawn["sockets"]) == 2
+        row = BoardPicture(job.pattern_of(5), "left").row(300, Window(0.0, 30.0), 0, 0)
+        assert (row.count("░"), row.count(" ")) == (28, 92), "21.155 to 24.025 mm is to come"
 
     def test_a_begun_board_that_was_left_is_gone_on_with_as_well(self) -> None:
         driver = four_ends()
