@@ -30,6 +30,7 @@ from assistant.plans.job import build_job
 from assistant.plans.job_json import job_from_json, job_to_json
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import BoardPlan, Job, JointPlan, Plan, Setup, Shop
+from assistant.plans.test_joint import build_test_joint
 from assistant.screens.page.picture import pattern_of
 from assistant.screens.view_board import BoardPicture, Window
 from assistant.session import facts as f
@@ -404,6 +405,30 @@ def test_what_is_laid_out_again_is_what_a_plan_for_that_blade_has(of: Plan, othe
     places = [replace(job_.setups[n - 1], number=0, pattern=0) for n in job_.order]
     assert places == [replace(one, number=0, pattern=0) for one in planned.setups]
     assert (job_.kerf, job_.assumed_kerf) == (planned.kerf, planned.assumed_kerf)
+
+
+@pytest.mark.parametrize("finger", [6, 7, 9])
+def test_a_test_joint_keeps_every_setting_of_the_job_that_it_is_for(finger: int) -> None:
+    """Its last socket is ripped open, and is still cut as far as the job cuts it."""
+    of = plan(20 * finger, finger)
+    for kerf in (F(2), F(29, 10)):
+        shop = Shop("mm", Blade(KERF), Carriage(), checks=few_checks())
+        began, _ = build_test_joint(of, shop)
+        planned, _ = build_test_joint(of, replace(shop, blade=Blade(kerf)))
+        job_ = kerf_changed(Driver(began).state, kerf, True).fact.extend(began)
+        assert [job_.pattern_of(n) for n in job_.order] == [planned.pattern_of(n) for n in planned.order]
+        assert any(one.kerf_to > one_of.width for one_of in planned.patterns for one in one_of.passes)
+
+
+def test_stacks_stay_together() -> None:
+    of = plan(30, 6, parts="A")
+    of = replace(of, boards=(replace(of.boards[0], count=5, stack=2),))
+    driver = Driver(job(of, few_checks()))
+    driver.cut(1)
+    made = kerf_changed(driver.state, F(3), False)
+    old = driver.state.the_job.setups
+    copies = [(one.first_copy, one.copies, one.end) for one in made.fact.setups]
+    assert copies == [(one.first_copy, one.copies, one.end) for one in old[1:]] and made.by_old_figures == (1,)
 
 
 def test_a_slot_too_narrow_is_called_a_slot() -> None:
