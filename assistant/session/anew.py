@@ -7,7 +7,7 @@ what is left of it is worked out round the kerfs that are there.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -28,7 +28,7 @@ from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
 from assistant.session import facts as f
 from assistant.session.kinds import SetupStatus
-from assistant.session.order import setups_of_end
+from assistant.session.order import end_of
 from assistant.session.state import State
 from assistant.session.table import which_of
 
@@ -141,14 +141,12 @@ def _noun(job: Job) -> str:
     return "slot" if job.layout == "slots" else "socket"
 
 
-def _ends(job: Job) -> Iterator[tuple[int, ...]]:
+def _ends(job: Job) -> list[list[int]]:
     """The setups of each end, in the order of cutting."""
-    seen: set[int] = set()
+    ends: dict[object, list[int]] = {}
     for number in job.order:
-        if number not in seen:
-            end = setups_of_end(job, number)
-            seen |= set(end)
-            yield end
+        ends.setdefault(end_of(job, number), []).append(number)
+    return list(ends.values())
 
 
 def _passes(job: Job, setup: int) -> tuple[int, ...]:
@@ -229,9 +227,9 @@ def _clampings(job: Job, end: Sequence[int]) -> tuple[Clamping, ...]:
     if half is Half.NONE:
         return (Clamping(half, laid_out(pattern, job.blade, replace(carriage, distance_piece=None), unit, _noun(job))),)
     if half not in EDGES:
-        return with_piece(laid_out(pattern, job.blade, carriage, unit), carriage)
+        return with_piece(laid_out(pattern, job.blade, carriage, unit, _noun(job)), carriage)
     # From both edges no setting of the whole end counts, only those of the halves.
-    made = laid_out(pattern, job.blade, replace(carriage, travel=None), unit)
+    made = laid_out(pattern, job.blade, replace(carriage, travel=None), unit, _noun(job))
     if faults := other_edge_faults(made, carriage, unit):
         raise BadInput(faults)
     return from_both_edges(made, carriage)
