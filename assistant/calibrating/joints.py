@@ -6,7 +6,7 @@ only joints of the same blade and wood.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -15,14 +15,14 @@ from typing import Any
 from assistant.advice.prediction import ASSUMED, STEPS
 from assistant.calibrating.history import current_blade, kerf_measured, now
 from assistant.calibrating.learned import COVERAGE, FELT, GAP, Correction, Learned, correction_of, learned
-from assistant.errors import BadInput, Fault
+from assistant.errors import BadInput, Fault, JournalError
 from assistant.joinery.units import round_to_step
 from assistant.journal.store import Journal, journal_path
 from assistant.plans.document import cleaned
-from assistant.plans.model import TEST_BOARD, Plan, Shop
+from assistant.plans.model import TEST_BOARD, Job, Plan, Shop
 from assistant.plans.plan_file import try_plan
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, record
-from assistant.session.facts import Started
+from assistant.session import facts as f
 
 ANY_WOOD = "any wood"
 # What two reports of the same joint have in common.
@@ -92,17 +92,30 @@ def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
     with Journal.open_to_read(state) as journal:
         rows = [r for r in journal.sessions() if r.state == "finished" and not r.rehearsed]
         row = next((r for r in reversed(rows) if not r.title.startswith(TEST_BOARD)), None)
-        # Only the first fact is needed, so a gap after it does no harm.
-        started = None if row is None else next(iter(journal.replay(row.id, with_gaps=True))).fact
-    if row is None or not isinstance(started, Started):
-        return None
+        records = iter(()) if row is None else journal.replay(row.id, with_gaps=True)
+        started = next((record.fact for record in records), None)
+        if row is None or not isinstance(started, f.Started):
+            return None
+        kerf = _last_kerf(started.job, records)
     # A plan changed since then no longer says what was cut, but the session does.
     plan, _ = try_plan(Path(row.plan_path))
     same = plan if plan is not None and plan.digest == row.plan_digest else None
     job = started.job
     return JointOrigin(
-        unit if same is None else same.unit, job.clearance, job.kerf, job.title, job.plan_digest, same, str(row.id)
+        unit if same is None else same.unit, job.clearance, kerf, job.title, job.plan_digest, same, str(row.id)
     )
+
+
+def _last_kerf(job: Job, records: Iterator[f.Record]) -> Fraction:
+    """The kerf of the blade with which a session ended. What can't be read, or is lost, changes nothing."""
+    kerf = job.kerf
+    try:
+        for record in records:
+            if isinstance(record.fact, f.JobExtended) and record.fact.kerf:
+                kerf = Fraction(record.fact.kerf)
+    except JournalError:
+        pass
+    return kerf
 
 
 def wood_of(plan: Plan) -> str:

@@ -65,7 +65,7 @@ def rest(
 
     one: cut in one clamping. cut: the numbers of its passes that are cut. unit, noun: for messages only. Every wall
     that isn't cut yet gets a kerf that ends right there. Its kerfs overlap those that are there by at least as much as
-    each other, so that rounded settings leave no fin. It has no pass if nothing is left.
+    each other, so that rounded settings leave no fin. It has no pass only where all of them are cut.
     Raises: BadInput, all faults at once: a kerf of no more than the overlap, wood left in sockets narrower than the
     kerf, settings outside the travel.
     """
@@ -74,10 +74,18 @@ def rest(
     rooms = dict(enumerate(_rooms(one, blade), 1))
     there = {number: [p for p in gone if p.socket == number] for number in rooms}
     left = [number for number, room in rooms.items() if _uncut(room, there[number], blade.overlap)]
+    uncut = [p for p in one.passes if p.number not in cut]
+    needless = bool(uncut) and not left
+    if needless:
+        left = [uncut[0].socket]
     faults += (replace(fault, mend=BOARD_BEGUN) for fault in _narrow_faults(one, left, blade, unit, noun))
     if faults:
         raise BadInput(faults)
     cuts = [each for number in left for each in _clearing(number, rooms[number], there[number], blade)]
+    if needless:
+        # Laid out with a greater overlap than is known now: the setup ends with a pass all the same.
+        room, where = rooms[left[0]], (uncut[0].kerf_from, uncut[0].kerf_to)
+        cuts = _over(left[0], room, (max(room.start, where[0]), min(room.end, where[1])), blade)[:1]
     passes = as_passes(cuts, carriage)
     if faults := travel_faults(passes, carriage):
         raise BadInput(faults)

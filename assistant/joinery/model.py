@@ -124,8 +124,8 @@ class Pattern:
 
     segments: of the whole end. passes: those of this clamping. before: those that are in the wood already: where a
     board is wider than the travel (`halves`), the second half's has those of the first; what is left of an end after a
-    change of blade (`anew`) has those of the blades before. mirrored: all of this is measured from the other edge,
-    which lies at the stop.
+    change of blade has those of the blades before. mirrored: all of this is measured from the other edge, which lies at
+    the stop.
     """
 
     part: str

@@ -250,7 +250,8 @@ class _FactsInWords:
         why = {"spoilt": " in place of a spoilt board", "copy": ", one more copy"}.get(fact.why, "")
         named = ", ".join(f"setup {one.number} ({one_line(one.board)}, end {one.end})" for one in fact.setups)
         if fact.kerf:
-            return f"kerf {length(fact.kerf)} from here on" + (f"; laid out anew: {named}" if named else "")
+            unit = self.job.carriage.unit if self.job else "mm"
+            return f"kerf {length(fact.kerf, unit)} from here on" + (f"; laid out again: {named}" if named else "")
         return f"added to the job{why}: {named}"
 
     def board_chosen(self, fact: f.BoardChosen, at: float) -> str:

@@ -273,8 +273,8 @@ class Job:
     numbers in the order of cutting, without those that others have replaced. run_down_s: how long the blade keeps
     turning after it is switched off. clear_above, overlap, overrun: as in `joinery.model.Blade`, mm. shop_path: of the
     shop file, "" if not known. kerf: of the blade on the saw now; a setup that another one began, or this one before
-    its kerf was measured again, may have been laid out for another. blade_since: setups up to this number were there
-    before this blade was put on; 0 for the first blade.
+    its kerf was measured again, may have been laid out for another. blade_since, kerf_since: how many setups, and
+    how many patterns, there were when this blade was put on, and when the kerf last changed; 0 if they never did.
     """
 
     title: str
@@ -302,6 +302,7 @@ class Job:
     overlap: Fraction = field(default=OVERLAP, repr=False)
     overrun: Fraction = field(default=OVERRUN, repr=False)
     blade_since: int = field(default=0, repr=False)
+    kerf_since: int = field(default=0, repr=False)
 
     def pattern_of(self, setup_number: int) -> Pattern:
         """The pattern of setup `setup_number` (from 1)."""

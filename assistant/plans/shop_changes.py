@@ -20,7 +20,8 @@ def changed(job: Job, shop: Shop) -> tuple[str, ...]:
     old, new, unit = job.carriage, shop.carriage, job.carriage.unit
     dialled = old.pitch is not None and new.pitch is not None  # their resolution follows from pitch and divisions
     pairs: tuple[tuple[str, object, object], ...] = (
-        ("kerf", job.kerf, shop.blade.kerf),
+        # With another kerf, given in the session itself, it goes by that, and the shop file need not have changed.
+        ("kerf", job.kerf, job.kerf if job.kerf_since else shop.blade.kerf),
         ("room kept clear above the blade", job.clear_above, shop.blade.clear_above),
         ("run-down of the blade", f"{job.run_down_s:g} s", f"{shop.run_down_s:g} s"),
         ("kind of carriage", old.kind, new.kind),

@@ -1,13 +1,13 @@
-"""Another kerf while a job is under way: measured anew, or that of another blade.
+"""Another kerf while a job is under way: measured again, or that of another blade.
 
-What nothing is cut into yet is laid out anew. What is begun is finished by its old figures if the blade is the same:
+What nothing is cut into yet is laid out again. What is begun is finished by its old figures if the blade is the same:
 those are in the wood, and a mistake in the kerf is no greater there than in what is cut already. With another blade,
 what is left of it is worked out round the kerfs that are there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -28,7 +28,7 @@ from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
 from assistant.session import facts as f
 from assistant.session.kinds import SetupStatus
-from assistant.session.order import setups_of_end
+from assistant.session.order import end_of
 from assistant.session.state import State
 from assistant.session.table import which_of
 
@@ -36,10 +36,10 @@ EDGES = (Half.THIS_EDGE, Half.OTHER_EDGE)
 
 
 @dataclass(frozen=True, slots=True)
-class Anew:
+class KerfChange:
     """What a change of the kerf does to a job.
 
-    fact: it, to be recorded. replaced: (old, new) numbers of each setup that is laid out anew, by its first clamping.
+    fact: it, to be recorded. replaced: (old, new) numbers of each setup that is laid out again, by its first clamping.
     rests: of those, the old numbers of begun setups that another blade goes on with. by_old_figures: begun setups that
     are finished as they were laid out. follows: the setup that must come next, since it replaces the one in the clamps
     or the one chosen to follow; 0 if those stay.
@@ -53,18 +53,18 @@ class Anew:
 
     @property
     def laid_out(self) -> int:
-        """How many setups are laid out anew that nothing was cut into."""
+        """How many setups are laid out again that nothing was cut into."""
         return len(self.replaced) - len(self.rests)
 
 
-def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> Anew:
-    """What becomes of the job with this kerf (mm) from now on. other_blade: it is another blade's, not measured anew.
+def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
+    """What becomes of the job with this kerf (mm) from now on. other_blade: it is another blade's, not measured again.
 
     Raises BadInput, all faults at once, each naming the part or the board: a kerf of no more than the overlap, sockets
     or what is left of them narrower than the kerf, settings outside the travel, an end of which another blade has cut
     one half, over 20,000 passes in all.
     """
-    job = replace(state.the_job, kerf=kerf)
+    job = replace(state.the_job, kerf=kerf, kerf_since=len(state.the_job.patterns))
     growth, faults = Growth(job), dict[Fault, None]()
     rests: list[int] = []
     by_old_figures: list[int] = []
@@ -98,7 +98,9 @@ def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> Anew:
     if faults:
         raise BadInput(tuple(faults))
     now = state.chosen or state.setup
-    return Anew(fact, tuple(growth.replaced.items()), tuple(rests), tuple(by_old_figures), growth.replaced.get(now, 0))
+    return KerfChange(
+        fact, tuple(growth.replaced.items()), tuple(rests), tuple(by_old_figures), growth.replaced.get(now, 0)
+    )
 
 
 def is_cut(state: State, setup: int) -> bool:
@@ -108,7 +110,7 @@ def is_cut(state: State, setup: int) -> bool:
 
 def is_laid_out_for(job: Job, setup: int) -> bool:
     """Whether this setup's passes are those of the blade on the saw, as its kerf is known now."""
-    return kerf_of(job.pattern_of(setup)) == job.kerf
+    return job.setups[setup - 1].pattern >= job.kerf_since or kerf_of(job.pattern_of(setup)) == job.kerf
 
 
 def is_of_another_blade(job: Job, setup: int) -> bool:
@@ -140,14 +142,12 @@ def _noun(job: Job) -> str:
     return "slot" if job.layout == "slots" else "socket"
 
 
-def _ends(job: Job) -> Iterator[tuple[int, ...]]:
+def _ends(job: Job) -> list[list[int]]:
     """The setups of each end, in the order of cutting."""
-    seen: set[int] = set()
+    ends: dict[object, list[int]] = {}
     for number in job.order:
-        if number not in seen:
-            end = setups_of_end(job, number)
-            seen |= set(end)
-            yield end
+        ends.setdefault(end_of(job, number), []).append(number)
+    return list(ends.values())
 
 
 def _passes(job: Job, setup: int) -> tuple[int, ...]:
@@ -171,7 +171,7 @@ class Growth:
     def of_end(self, end: Sequence[int]) -> tuple[tuple[int, Half], ...]:
         """The whole end that these setups cut, for a new one: the pattern's number and the half of each clamping.
 
-        Where they could cut it as they are, their own. Raises BadInput as `joinery.anew.laid_out`.
+        Where they could cut it as they are, their own. Raises BadInput as `laid_out`.
         """
         mine = tuple((self.job.setups[n - 1].pattern, self.job.setups[n - 1].half) for n in end)
         if all(is_fresh(self.job, n) for n in end):
@@ -182,11 +182,11 @@ class Growth:
         return self._known[key]
 
     def lay_out(self, end: Sequence[int]) -> None:
-        """Replace these setups, all of an end, by those that cut it anew. Raises BadInput as `of_end`."""
+        """Replace these setups, all of an end, by those that cut it again. Raises BadInput as `of_end`."""
         self._replace(end, self.of_end(end))
 
     def go_on(self, setup: int, cut: Sequence[int]) -> None:
-        """Replace this setup by one for what is left of it. Raises BadInput as `joinery.anew.rest`."""
+        """Replace this setup by one for what is left of it. Raises BadInput as `rest`."""
         one, job = self.job.setups[setup - 1], self.job
         # The end stays in this one clamping, so a piece that would reach farther is of no use.
         carriage = replace(job.carriage, distance_piece=None)
@@ -228,9 +228,9 @@ def _clampings(job: Job, end: Sequence[int]) -> tuple[Clamping, ...]:
     if half is Half.NONE:
         return (Clamping(half, laid_out(pattern, job.blade, replace(carriage, distance_piece=None), unit, _noun(job))),)
     if half not in EDGES:
-        return with_piece(laid_out(pattern, job.blade, carriage, unit), carriage)
+        return with_piece(laid_out(pattern, job.blade, carriage, unit, _noun(job)), carriage)
     # From both edges no setting of the whole end counts, only those of the halves.
-    made = laid_out(pattern, job.blade, replace(carriage, travel=None), unit)
+    made = laid_out(pattern, job.blade, replace(carriage, travel=None), unit, _noun(job))
     if faults := other_edge_faults(made, carriage, unit):
         raise BadInput(faults)
     return from_both_edges(made, carriage)

@@ -236,8 +236,8 @@ class JobExtended(Fact):
         kerf = Fraction(self.kerf)
         slotted = job.layout == "slots"
         assumed = kerf - job.clearance if slotted else assumed_kerf(kerf, job.clearance)
-        since = len(job.setups) if self.why == Mishap.BLADE else job.blade_since
-        return replace(grown, kerf=kerf, assumed_kerf=assumed, blade_since=since)
+        blade_since = len(job.setups) if self.why == Mishap.BLADE else job.blade_since
+        return replace(grown, kerf=kerf, assumed_kerf=assumed, blade_since=blade_since, kerf_since=len(job.patterns))
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,13 +38,14 @@ def must_wait(state: State, number: int) -> bool:
 
 def setups_of_end(job: Job, number: int) -> tuple[int, ...]:
     """The setups in which this end is cut, in order: two if it is cut in halves."""
+    return tuple(n for n in job.order if end_of(job, n) == end_of(job, number))
 
-    def end_of(n: int) -> tuple[object, ...]:
-        # The depth as well: slots of each depth have a setup of their own, with board, end and stage the same.
-        one = job.setups[n - 1]
-        return one.board, one.first_copy, one.end, one.stage, job.pattern_of(n).depth
 
-    return tuple(n for n in job.order if end_of(n) == end_of(number))
+def end_of(job: Job, number: int) -> tuple[object, ...]:
+    """What is the same for all setups in which an end is cut, and for no other."""
+    # The depth as well: slots of each depth have a setup of their own, with board, end and stage the same.
+    one = job.setups[number - 1]
+    return one.board, one.first_copy, one.end, one.stage, job.pattern_of(number).depth
 
 
 @dataclass(frozen=True, slots=True)

@@ -60,7 +60,7 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
                 return prompt("lined end")
             if not any(has_cuts(state, n) for n in setups_of_end(job, setup)):
                 return prompt("nothing cut yet", setup=setup)
-            return _refused_anew(job, [setups_of_end(job, n) for n in _ends_cut_off(state, setup)], setup)
+            return _refused_again(job, [setups_of_end(job, n) for n in _ends_cut_off(state, setup)], setup)
         case Change.SOCKET:
             sockets = len(job.pattern_of(setup).sockets)
             if not 1 <= socket <= sockets:
@@ -83,7 +83,7 @@ def has_cuts(state: State, setup: int) -> bool:
     return bool(state.cuts[setup - 1] | state.shallow[setup - 1]) or state.the_job.pattern_of(setup).is_rest
 
 
-def _refused_anew(job: Job, ends: Sequence[Sequence[int]], setup: int) -> e.Prompt | None:
+def _refused_again(job: Job, ends: Sequence[Sequence[int]], setup: int) -> e.Prompt | None:
     growth = Growth(job)
     return _refused(setup, lambda: [growth.of_end(end) for end in ends])
 
@@ -187,8 +187,8 @@ def one_more(job: Job, setups: tuple[int, ...], why: Change, copies: int = 0) ->
     """Another board, or stack of boards, like that of these setups. copies: how many; 0: as many as in that stack.
 
     Each of its setups is cut after the last of its own kind, while the blade is still at that height. Where a board's
-    ends are cut one after the other, so are the new board's. What was laid out for another kerf is laid out anew, which
-    raises BadInput as `joinery.anew.laid_out`.
+    ends are cut one after the other, so are the new board's. What was laid out for another kerf is laid out again.
+    Raises BadInput as `Growth.of_end`.
     """
     growth = Growth(job)
     wanted = list(_copied(job, growth, [job.setups[n - 1] for n in setups], copies))
@@ -235,7 +235,7 @@ def _copied(job: Job, growth: Growth, of: list[Setup], copies: int) -> Iterator[
         end = [job.setups[n - 1] for n in setups_of_end(job, blanks[0].number)]
         while left:
             together = min(most, left)
-            yield from _anew(growth, end, together, first)
+            yield from _like_end(growth, end, together, first)
             first, left = first + together, left - together
     first = _next_copy([one for one in job.setups if one.board == board])
     done: set[int] = set()
@@ -243,10 +243,10 @@ def _copied(job: Job, growth: Growth, of: list[Setup], copies: int) -> Iterator[
         if one.number not in done:
             end = [job.setups[n - 1] for n in setups_of_end(job, one.number)]
             done |= {each.number for each in end}
-            yield from _anew(growth, end, copies, first)
+            yield from _like_end(growth, end, copies, first)
 
 
-def _anew(growth: Growth, end: Sequence[Setup], copies: int, first: int) -> Iterator[Setup]:
+def _like_end(growth: Growth, end: Sequence[Setup], copies: int, first: int) -> Iterator[Setup]:
     """The setups of an end of a new board, like those of this end."""
     for pattern, half in growth.of_end([one.number for one in end]):
         yield replace(end[0], pattern=pattern, half=half, copies=copies, first_copy=first)

@@ -14,7 +14,7 @@ from assistant.journal.store import Journal
 from assistant.plans.job import build_job
 from assistant.plans.plan_file import read_both, read_plan
 from assistant.plans.shop_writer import read_history
-from assistant.session.facts import Finished, Record, Started
+from assistant.session.facts import Finished, JobExtended, Record, Started
 from tests.plans.files import PLAN, SHOP, write
 
 INCH_PLAN = PLAN.replace('"mm"', '"in"').replace("84", '"3 1/2"').replace("= 12", '= "1/2"').replace("= 6", '= "1/4"')
@@ -168,13 +168,13 @@ def test_where_no_clearance_will_do_the_kerf_is_named(fit: Fit) -> None:
     assert "No clearance in the plan gives 0.1 mm: the blade cuts about 0.1 mm wider than the kerf in the shop" in text
 
 
-def cut_session(fit: Fit, plan: str, *, rehearsed: bool = False, finished: bool = True) -> None:
+def cut_session(fit: Fit, plan: str, *changes: JobExtended, rehearsed: bool = False, finished: bool = True) -> None:
     """As though the plan had been cut with the shop as it is."""
     job = build_job(*read_both(Path(plan), fit.shop))
     utc = "2026-11-25T10:00:00Z"
     with Journal.open(fit.folder / "state") as journal:
         session = journal.new_session(job.title, job.plan_digest, plan, utc)
-        facts = [Started(job, rehearsed), *([Finished()] if finished else [])]
+        facts = [Started(job, rehearsed), *changes, *([Finished()] if finished else [])]
         journal.append(session, [Record(n, float(n), utc, fact) for n, fact in enumerate(facts, 1)])
 
 
@@ -189,6 +189,15 @@ def test_without_a_plan_the_last_joint_cut_is_meant(fit: Fit) -> None:
     data = fit.json("--plan", fit.plan("0.1"))
     assert (data["species"], data["wanted"], data["joints"]) == ("black cherry", 0.1, 1)
     assert data["correction"] == pytest.approx(0), "0.06 too much, and a kerf 0.03 greater since"
+
+
+def test_where_the_kerf_changed_on_the_way_the_last_one_counts(fit: Fit) -> None:
+    """It is that of the blade on the saw; a copy or another board first says nothing of it."""
+    order = tuple(range(1, 9))
+    changes = [JobExtended((), (), order, why, kerf) for why, kerf in (("kerf measured", "322/100"), ("copy", ""))]
+    cut_session(fit, fit.plan("0.1"), *changes)
+    fit.run("--gap", "0.16")
+    assert [entry.data["kerf"] for entry in read_history(fit.shop)] == ["161/50"]
 
 
 def test_a_plan_changed_since_tells_nothing_of_the_wood(fit: Fit) -> None:

@@ -159,7 +159,7 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
             f.Reopened(),
             f.SetupReopened(1, (1, 3), 0, "75/5"),
             f.BoardSpoilt((1,)),
-            f.JobExtended((), (more,), (1, 2), "spoilt"),
+            f.JobExtended((), (more,), (1, 2), "spoilt", "403/125"),
             f.BoardChosen(2),
         )
         facts = (f.Started(small_job(), rehearsed=True), f.TestJointSkipped(), *SAMPLE, f.Zeroed(1), *changes, *driven)
@@ -167,6 +167,7 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
     lines = list(csv.DictReader(io.StringIO(run(capsys, "export", "--state", tmp_path)[1])))
     assert {line["kind"] for line in lines} == {fact.kind for fact in f.JOURNALLED}
     assert [line["rehearsed"] for line in lines if line["kind"] == "started"] == ["True"]
+    assert [line["kerf"] for line in lines[-11:-6]] == ["", "", "", "3.224", ""]
     assert [(line["passes"], line["cut_off"], line["setups"], line["why"]) for line in lines[-11:-6]] == [
         ("", "", "", ""), ("1 3", "15.0", "", ""), ("", "", "1", ""), ("", "", "2", "spoilt"), ("", "", "", ""),
     ]  # fmt: skip

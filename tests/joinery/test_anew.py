@@ -178,6 +178,18 @@ def test_a_wide_blade_takes_one_pass_over_two_that_another_left() -> None:
     assert [p.kerf_from for p in narrow.passes] == [F(59, 5), F(273, 20), F(31, 2)], "0.2 mm into the kerf, to the wall"
 
 
+def test_a_pass_that_a_smaller_overlap_would_not_need_is_still_one() -> None:
+    """As in a session that was stored before it was known how far its passes overlap."""
+    segments = (Segment(F(0), F(8), True), Segment(F(8), F(27, 2), False), Segment(F(27, 2), F(20), True))
+    end = pattern("A", segments, F(20), F(10), Blade(F(3), overlap=F(1)), Carriage())
+    assert [p.kerf_from for p in end.passes] == [8, F(37, 4), F(21, 2)]
+    for kerf in (F(2), F(3), F(11, 2)):
+        left = rest(end, {1, 3}, Blade(kerf), Carriage(), "mm")
+        assert len(left.passes) == 1 and gone(left.before, left.passes) == sockets_of(end)
+    with pytest.raises(BadInput, match="narrower than a kerf of 6 mm"):
+        rest(end, {1, 3}, Blade(F(6)), Carriage(), "mm")
+
+
 def test_a_socket_too_narrow_for_the_new_blade_is_named_with_what_helps_unless_it_is_all_cut() -> None:
     end = pattern("A", even(F(30), F(6)), F(30), F(10), Blade(F(318, 100)), Carriage())
     wide = Blade(F(61, 10))

@@ -57,6 +57,7 @@ def test_a_setting_is_written_as_its_carriage_shows_it(exact: str, carriage: Car
 def test_an_account_is_in_the_jobs_unit(tmp_path: Path) -> None:
     """Jobs of an inch handwheel, and of slots, which have no ends."""
     facts = [f.Started(job(carriage=HANDWHEEL)), f.SetupStarted(1), f.SettingCalled(1, 1, "94996/10000")]
+    facts += [f.JobExtended((), (), (1, 2, 3, 4), "other blade", "127/40")]
     session = journal_with(tmp_path, facts)
     slotted = journal_with(tmp_path, [f.Started(replace(job(), layout="slots")), f.SetupStarted(1)])
     with Journal.open(tmp_path) as journal:
@@ -64,6 +65,7 @@ def test_an_account_is_in_the_jobs_unit(tmp_path: Path) -> None:
         told = account.account(rows[session], journal.replay(session))
         without_end = account.account(rows[slotted], journal.replay(slotted))
     assert "pass 1 called at 5 turns + 123 (0.374 in)" in told and "mm" not in told
+    assert "kerf 0.125 in from here on\n" in told
     assert ", end 1" in told and ", end 1" not in without_end
 
 

@@ -208,6 +208,14 @@ def test_a_pass_taken_back_and_not_cut_since_is_not_counted(tmp_path: Path, take
     assert row.passes_cut == 1
 
 
+def test_passes_of_a_setup_that_another_one_replaces_are_not_counted(tmp_path: Path) -> None:
+    change = f.JobExtended((), (), (2,), "other blade", "4/1")
+    journal_with(tmp_path, [f.PassCut(1, 1, "pedal"), f.PassCut(2, 1, "pedal"), change])
+    with Journal.open(tmp_path) as journal:
+        (row,) = journal.sessions()
+    assert (row.passes_cut, row.fault) == (1, "")
+
+
 def test_names_that_are_not_text_are_kept_as_escapes(tmp_path: Path) -> None:
     with Journal.open(tmp_path) as journal:
         journal.new_session("t", "", os.fsdecode(b"tr\xff.toml"), UTC)

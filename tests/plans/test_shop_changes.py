@@ -36,6 +36,12 @@ def test_every_change_is_named_at_once() -> None:
     )
 
 
+def test_a_kerf_that_the_session_was_told_itself_is_no_change_of_the_shop_file() -> None:
+    told = replace(job(), kerf=Fraction(4), kerf_since=2)
+    assert changed(told, SAME) == ()
+    assert changed(told, replace(SAME, run_down_s=15.0)) == ("run-down of the blade 10 s, now 15 s",)
+
+
 def test_another_screw_is_named_by_its_pitch_and_divisions_and_not_by_what_follows_from_them() -> None:
     wheel = replace(HANDWHEEL, pitch=Fraction(2), divisions=100, resolution=Fraction(1, 50))
     (*_, pitch, divisions) = changed(job(carriage=HANDWHEEL), replace(SAME, carriage=wheel, blade=Blade(KERF)))[-2:]

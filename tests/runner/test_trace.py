@@ -51,7 +51,9 @@ def test_what_joins_the_job_is_named_by_its_numbers() -> None:
     grown = facts.JobExtended(job().patterns, (replace(job().setups[0], number=5),), (1, 2, 5, 3, 4), "copy")
     again = facts.SetupReopened(2, (1, 2), 0, "387/25")
     first, second = lines(grown, again)
-    assert (first["setups"], first["order"], first["why"]) == ([5], [1, 2, 5, 3, 4], "copy")
+    assert (first["setups"], first["order"], first["why"], first["kerf"]) == ([5], [1, 2, 5, 3, 4], "copy", None)
+    (other,) = lines(facts.JobExtended((), (), (1, 2, 3, 4), "other blade", "322/100"))
+    assert (other["why"], other["kerf"]) == ("other blade", 3.22)
     assert (second["passes"], second["cut_off"]) == ([1, 2], 15.48)
 
 

@@ -1,4 +1,4 @@
-"""Another kerf while a job is under way: what is laid out anew, what is gone on with, and that every joint still fits.
+"""Another kerf while a job is under way: what is laid out again, what is gone on with, and that every joint still fits.
 
 Where wood is measured here, the blade cuts where its setting puts it and as wide as it is, whatever any pattern says.
 """
@@ -14,6 +14,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from assistant.drawings.holding import holding_of
 from assistant.errors import BadInput
 from assistant.joinery.anew import kerf_of
 from assistant.joinery.halves import Half
@@ -29,8 +30,11 @@ from assistant.plans.job import build_job
 from assistant.plans.job_json import job_from_json, job_to_json
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import BoardPlan, Job, JointPlan, Plan, Setup, Shop
+from assistant.plans.test_joint import build_test_joint
+from assistant.screens.page.picture import pattern_of
+from assistant.screens.view_board import BoardPicture, Window
 from assistant.session import facts as f
-from assistant.session.anew import Anew, is_laid_out_for, is_of_another_blade, kerf_changed
+from assistant.session.anew import KerfChange, is_laid_out_for, is_of_another_blade, kerf_changed
 from assistant.session.apply import apply
 from assistant.session.detours import follow_change
 from assistant.session.events import Event, WentOut
@@ -59,7 +63,7 @@ def four_ends(kerf: Fraction = KERF) -> Driver:
     return Driver(job(plan(30, 6, count=2, parts="A"), few_checks(), kerf=kerf))
 
 
-def take_in(driver: Driver, made: Anew) -> None:
+def take_in(driver: Driver, made: KerfChange) -> None:
     """What the session does with a change of the kerf: the facts, and whatever is asked next."""
     turn = Turn(driver.state, Event(driver.at, UTC))
     turn.fact(made.fact)
@@ -81,7 +85,7 @@ def take_in(driver: Driver, made: Anew) -> None:
     driver.send(WentOut(driver.at, UTC, driver.state.generation))
 
 
-def change_kerf(driver: Driver, kerf: Fraction, other_blade: bool) -> Anew:
+def change_kerf(driver: Driver, kerf: Fraction, other_blade: bool) -> KerfChange:
     made = kerf_changed(driver.state, kerf, other_blade)
     take_in(driver, made)
     return made
@@ -91,8 +95,8 @@ def kerfs(job: Job, setup: int) -> list[Span]:
     return [(one.kerf_from, one.kerf_to) for one in job.pattern_of(setup).passes]
 
 
-class TestKerfMeasuredAnew:
-    def test_what_nothing_is_cut_into_is_laid_out_anew_and_the_rest_is_finished_as_it_was(self) -> None:
+class TestKerfMeasuredAgain:
+    def test_what_nothing_is_cut_into_is_laid_out_again_and_the_rest_is_finished_as_it_was(self) -> None:
         driver = four_ends()
         driver.cut(1)
         old = driver.state.the_job
@@ -109,7 +113,7 @@ class TestKerfMeasuredAnew:
             whole_setup(driver)
         assert driver.state.status == (CUT, TO_CUT, TO_CUT, TO_CUT, CUT, CUT, CUT)
 
-    def test_a_board_that_only_lies_in_the_clamps_is_laid_out_anew_and_comes_next(self) -> None:
+    def test_a_board_that_only_lies_in_the_clamps_is_laid_out_again_and_comes_next(self) -> None:
         driver = four_ends()
         driver.confirm_all()
         made = change_kerf(driver, F(322, 100), False)
@@ -125,7 +129,7 @@ class TestKerfMeasuredAnew:
         for other_blade in (False, True):
             made = kerf_changed(driver.state, KERF, other_blade)
             assert (made.replaced, made.fact.setups, made.fact.order) == ((), (), before.order)
-            assert replace(made.fact.extend(before), blade_since=0) == before
+            assert replace(made.fact.extend(before), blade_since=0, kerf_since=0) == before
 
     def test_what_is_all_cut_or_spoilt_stays_as_it_is(self) -> None:
         driver = four_ends()
@@ -184,6 +188,12 @@ class TestAnotherBlade:
         figures = figures_of(job, job.pattern_of(5))
         assert (figures["sockets"], figures["begun"]) == (2, 0)
         assert (figures["lowest"], figures["highest"]) == (F(5975, 1000), F(24025, 1000))
+        holding = holding_of(job, job.setups[4])
+        assert (holding.lowest, holding.highest) == (F(5975, 1000), F(24025, 1000))
+        drawn = pattern_of(job.pattern_of(5), job)
+        assert len(drawn["gone"]) == 3 and len(drawn["passes"]) == 1 and len(drawn["sockets"]) == 2
+        row = BoardPicture(job.pattern_of(5), "left").row(300, Window(0.0, 30.0), 0, 0)
+        assert (row.count("░"), row.count(" ")) == (28, 92), "21.155 to 24.025 mm is to come"
 
     def test_a_begun_board_that_was_left_is_gone_on_with_as_well(self) -> None:
         driver = four_ends()
@@ -317,7 +327,7 @@ class TestHalves:
     def in_two(self) -> Driver:
         return Driver(job(plan(84, 6, ends=2, parts="A"), few_checks(), IN_TWO))
 
-    def test_both_halves_are_laid_out_anew_together(self) -> None:
+    def test_both_halves_are_laid_out_again_together(self) -> None:
         driver = self.in_two()
         made = change_kerf(driver, F(3), True)
         job = driver.state.the_job
@@ -386,7 +396,7 @@ SLOTTED = Plan(
 
 @pytest.mark.parametrize("of", [LINED, SLOTTED, plan(60, 6, count=2)], ids=["lined", "slots", "even"])
 @pytest.mark.parametrize("other_blade", [False, True])
-def test_what_is_laid_out_anew_is_what_a_plan_for_that_blade_has(of: Plan, other_blade: bool) -> None:
+def test_what_is_laid_out_again_is_what_a_plan_for_that_blade_has(of: Plan, other_blade: bool) -> None:
     driver = Driver(job(of, few_checks()))
     driver.confirm_all()
     job_ = kerf_changed(driver.state, F(29, 10), other_blade).fact.extend(driver.state.the_job)
@@ -395,6 +405,30 @@ def test_what_is_laid_out_anew_is_what_a_plan_for_that_blade_has(of: Plan, other
     places = [replace(job_.setups[n - 1], number=0, pattern=0) for n in job_.order]
     assert places == [replace(one, number=0, pattern=0) for one in planned.setups]
     assert (job_.kerf, job_.assumed_kerf) == (planned.kerf, planned.assumed_kerf)
+
+
+@pytest.mark.parametrize("finger", [6, 7, 9])
+def test_a_test_joint_keeps_every_setting_of_the_job_that_it_is_for(finger: int) -> None:
+    """Its last socket is ripped open, and is still cut as far as the job cuts it."""
+    of = plan(20 * finger, finger)
+    for kerf in (F(2), F(29, 10)):
+        shop = Shop("mm", Blade(KERF), Carriage(), checks=few_checks())
+        began, _ = build_test_joint(of, shop)
+        planned, _ = build_test_joint(of, replace(shop, blade=Blade(kerf)))
+        job_ = kerf_changed(Driver(began).state, kerf, True).fact.extend(began)
+        assert [job_.pattern_of(n) for n in job_.order] == [planned.pattern_of(n) for n in planned.order]
+        assert any(one.kerf_to > one_of.width for one_of in planned.patterns for one in one_of.passes)
+
+
+def test_stacks_stay_together() -> None:
+    of = plan(30, 6, parts="A")
+    of = replace(of, boards=(replace(of.boards[0], count=5, stack=2),))
+    driver = Driver(job(of, few_checks()))
+    driver.cut(1)
+    made = kerf_changed(driver.state, F(3), False)
+    old = driver.state.the_job.setups
+    copies = [(one.first_copy, one.copies, one.end) for one in made.fact.setups]
+    assert copies == [(one.first_copy, one.copies, one.end) for one in old[1:]] and made.by_old_figures == (1,)
 
 
 def test_a_slot_too_narrow_is_called_a_slot() -> None:
@@ -612,7 +646,7 @@ def test_after_any_kerfs_the_joints_are_as_they_were_laid_out(
         if driver.state.question is not None or driver.state.mode == "finished":
             continue
         kerf = F(hundredths, 100)
-        if not other_blade:  # measured anew, it is near what it was
+        if not other_blade:  # measured again, it is near what it was
             kerf = driver.state.the_job.kerf + (kerf - 3) / 30
         try:
             change_kerf(driver, kerf, other_blade)
