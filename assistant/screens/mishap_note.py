@@ -15,6 +15,7 @@ from assistant.session.state import State
 
 HOW_TO = "What went wrong? Type its number, then enter. Any other key drops it."
 STAND_BY_FIRST = "Stand by first (s). Then x lists what can go wrong."
+BOARD_LEAVES = "This board is on its way out: nothing that goes wrong now changes what is cut."
 NO_FIGURE = "No figure is asked for now."
 LEFT, RIGHT = 40, 37  # columns of the list, which has room in 80
 
@@ -28,12 +29,15 @@ class MishapNote:
 
     def show(self) -> bool:
         """Show the list, or what comes before it. Returns whether a mishap can be reported now."""
-        can = self._state().effective_mode == Mode.STANDING_BY
-        if can:
-            self._screen.note(LIST, SHOWN_S)
-        else:
+        state = self._state()
+        if state.effective_mode != Mode.STANDING_BY:
             self._screen.note(STAND_BY_FIRST)
-        return can
+        elif state.chosen:
+            self._screen.note(BOARD_LEAVES)
+        else:
+            self._screen.note(LIST, SHOWN_S)
+            return True
+        return False
 
     def withdraw(self) -> None:
         self._screen.withdraw(LIST)

@@ -123,6 +123,8 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
         name = QUESTIONS.get(view.question, view.question.upper() + "?").format(pass_=asked.get("pass_", ""))
         if view.question == QuestionName.SAFE:
             name = f"{letters.plain_capitals(_MISHAPS.get(mishap, mishap))}?"
+        elif view.question == QuestionName.REGISTERED and asked["moved"]:
+            name = "TRIED?"  # it is clamped still, or the carriage is what moved
         elif view.question == QuestionName.VERDICT:
             name = _VERDICTS.get(mishap, name).format(figure=asked["figure"])
         elif view.question == QuestionName.FIGURE:

@@ -227,6 +227,8 @@ def gestures_of(view: View, wait_s: int = 0, words: Words | None = None) -> Gest
     meant = _MEANINGS.get(view.mode, Gestures(NOTHING, NOTHING, NOTHING))
     if view.mode == QUESTION:
         return _OF_QUESTIONS.get(view.question, meant)
+    if view.mode == STANDING_BY and view.leaves:
+        return replace(meant, tap=NOTHING)
     if words is not None:
         if is_lost(view, words):
             return Gestures(GOES_HOME, "home it", "stand by")

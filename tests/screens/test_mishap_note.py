@@ -6,7 +6,7 @@ import pytest
 
 from assistant.plans.mishaps import Mishap
 from assistant.screens.key_meanings import ASK_FIGURE, MISHAPS
-from assistant.screens.mishap_note import HOW_TO, LIST, NO_FIGURE, STAND_BY_FIRST, MishapNote
+from assistant.screens.mishap_note import BOARD_LEAVES, HOW_TO, LIST, NO_FIGURE, STAND_BY_FIRST, MishapNote
 from assistant.screens.view_cells import width
 from assistant.screens.view_regions import LEAST_COLUMNS, LEAST_LINES
 from assistant.session.state import State
@@ -74,6 +74,18 @@ def test_in_every_other_mode_it_says_to_stand_by_first(mode: str) -> None:
     assert driver is None or driver.state.effective_mode == mode
     one, screen = note(driver)
     assert not one.show() and screen.notes == [STAND_BY_FIRST]
+
+
+def test_while_a_board_is_on_its_way_out_it_says_so() -> None:
+    driver = standing_by()
+    driver.gesture("hold")
+    driver.confirm_all()
+    driver.heard("board")
+    driver.gesture("hold")
+    driver.heard("stand by")
+    assert driver.state.chosen and driver.state.mode == "standing by"
+    one, screen = note(driver)
+    assert not one.show() and screen.notes == [BOARD_LEAVES]
 
 
 def test_a_figure_can_be_given_only_while_one_is_asked() -> None:

@@ -200,7 +200,7 @@ def _tell(one: Made, mishap: Mishap) -> None:
 
 
 def test_all_that_can_go_wrong_fits_with_its_questions_and_what_to_do(browser: Any, tmp_path: Path) -> None:
-    """Every question after each mishap at every size, and the card while standing by. Another kerf is not taken."""
+    """Every question after each mishap at every size, and the card while standing by. Another kerf changes nothing."""
     places: dict[tuple[int, int], dict[str, Any]] = {}
     asked: set[str] = set()
     with made(tmp_path, _slack()) as one, device(browser) as page:
@@ -219,7 +219,7 @@ def test_all_that_can_go_wrong_fits_with_its_questions_and_what_to_do(browser: A
                 if question.name == "figure":
                     one.gesture("tap")
                 _fits_at_every_size(page, one, places, (mishap, question.name))
-                no = question.name == "figure" and mishap in (Mishap.KERF, Mishap.BLADE)
+                no = question.name == "verdict" and mishap in (Mishap.KERF, Mishap.BLADE)
                 one.gesture("double" if no else "hold")
             shows(page, "#mode", "STANDING BY")
             card = card_prompt(one.runner.state)

@@ -92,6 +92,8 @@ IN_INCHES = Carriage(unit="in")
         (Mishap.MISSED, ("hold", 2, "hold"), "GO TO 2?"),
         (Mishap.KERF, ("hold",), "KERF / 3.18 MM?"),
         (Mishap.BLADE, ("hold", 240), "KERF / 2.4 MM?"),
+        (Mishap.KERF, ("hold", "hold"), "NEW KERF? / 3.18 MM"),
+        (Mishap.BLADE, ("hold", 240, "hold"), "NEW KERF? / 2.4 MM"),
         (Mishap.CUPPED, ("hold",), "LIES FLAT?"),
         (Mishap.CHIPPED, ("hold",), "MENDED?"),
         (Mishap.SWAPPED, ("hold",), "LONG ENOUGH?"),
@@ -103,6 +105,17 @@ def test_each_question_has_its_few_words_and_its_figure(
     mishap: Mishap, answers: tuple[str | int, ...], shown: str
 ) -> None:
     assert big(told(mishap, *answers)) == shown
+
+
+@pytest.mark.parametrize(("mishap", "shown"), [(Mishap.SLIPPED, "TRIED?"), (Mishap.DUST, "CLAMPED AGAIN?")])
+def test_work_that_has_moved_in_its_clamps_is_tried_and_what_was_swept_is_clamped_again(
+    mishap: Mishap, shown: str
+) -> None:
+    session = told(mishap, "hold", "hold")
+    assert big(session) == "SAW OFF"
+    while session.runner.state.effective_mode != "question":
+        session.gesture("hold")
+    assert big(session) == shown
 
 
 def test_in_inches_a_step_is_a_hundredth() -> None:

@@ -115,6 +115,9 @@ def test_while_a_board_is_on_its_way_out_the_saw_is_to_be_off_and_it_counts_no_m
     assert view.setups == before.setups, "the board in its place counts instead"
     session.heard("stand by", "standing by for now")
     assert pending_of(session.sight.view)[0] == "Pending: this board comes out."
+    assert gestures_of(session.sight.view) == Gestures(NOTHING, "where we are", "carry on")
+    session.gesture("tap")
+    assert session.sight.view.mode == "standing by", "as the gestures have it"
     session.gesture("hold")
     while session.sight.view.leaves:
         session.gesture("hold")

@@ -115,7 +115,7 @@ def every_state(job: Job, warnings: tuple[str, ...] = ()) -> Iterator[Sight]:
 def mishaps_told(session: Rehearsed) -> Iterator[Sight]:
     """After each turn of a session in which all that can go wrong is told, with what is asked after it.
 
-    Standing by, first by tapping through the list. Another kerf is asked for, but not taken.
+    Standing by, first by tapping through the list. What another kerf would change is asked, and not done.
     """
     while session.runner.state.cut_here < 2:
         session.gesture("tap" if session.runner.state.effective_mode == "cutting" else "hold")
@@ -131,7 +131,7 @@ def mishaps_told(session: Rehearsed) -> Iterator[Sight]:
                 yield session.sight
                 session.gesture("tap")
                 yield session.sight
-            no = session.runner.state.question.name == "figure" and mishap in (Mishap.KERF, Mishap.BLADE)
+            no = session.runner.state.question.name == "verdict" and mishap in (Mishap.KERF, Mishap.BLADE)
             session.gesture("double" if no else "hold")
             yield session.sight
     session.gesture("hold")  # back from the break

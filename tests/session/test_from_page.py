@@ -123,6 +123,28 @@ def test_stand_by_and_say_again() -> None:
     assert "Standing by" in one.said
 
 
+def test_what_went_wrong_is_only_asked_for_and_answered_at_the_saw() -> None:
+    one = in_mode("standing by")
+    page(one, "mishap", "jammed")
+    assert one.kinds == [] and one.said.startswith("The work has jammed on the blade. Hold it still")
+    for answer, argument in (("yes", None), ("no", None), ("figure", 3), ("carry on", None)):
+        before = one.state
+        page(one, answer, argument)
+        assert (one.kinds, one.state, one.shown) == ([], before, REFUSED)
+    page(one, "mishap", "sawdust")
+    assert one.state.question == before.question, "one question at a time"
+    one.gesture("hold")
+    assert one.kinds == ["went_wrong"]
+
+
+@pytest.mark.parametrize("mode", [mode for mode in MODES if mode != "standing by"])
+def test_elsewhere_nothing_that_went_wrong_is_taken_from_the_page(mode: str) -> None:
+    one = in_mode(mode)
+    before = one.state
+    page(one, "mishap", "jammed")
+    assert (one.kinds, one.state, one.said) == ([], before, "")
+
+
 def test_a_note_is_kept_with_its_text_and_silent_while_a_pass_may_be_under_way() -> None:
     one = in_mode("cutting")
     page(one, "mark", "tear-out at\n the back \x1b[2J")

@@ -470,14 +470,16 @@ for (const button of document.querySelectorAll("[data-do]")) {
 // Only while standing by; what is asked then is answered at the saw.
 function showWrong(live) {
   const mode = seen.state.mode;
-  const can = live && mode === "standing by";
+  const stands = live && mode === "standing by";
+  const can = stands && seen.state.gestures.tap !== seen.state.nothing;
   const asked = live && mode === "question";
   let how = "Stand by first.";
   if (!live) how = "No news from Kerfcall: nothing can be reported from here.";
   else if (can) how = "Touch what happened. It is then asked at the saw: answer it there.";
+  else if (stands) how = "This board is on its way out: nothing that goes wrong now changes what is cut.";
   else if (asked) how = "A question is open: answer it at the saw.";
   put("wrong-how", how);
-  at("wrong-stand-by").disabled = !live || can || asked;
+  at("wrong-stand-by").disabled = !live || stands || asked;
   for (const button of document.querySelectorAll("[data-mishap]")) button.disabled = !can;
 }
 
