@@ -7,13 +7,13 @@ from assistant.plans.checks import CLAMPS, PIECE_CHECK, SAW_OFF, figures_of
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Check, Job, Setup
 from assistant.session import effects as e
+from assistant.session.concerned import cut_too_shallow, cut_with_depth, kerf_of, length_of
 from assistant.session.driven import move_prompt, passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName
 from assistant.session.order import opposite
 from assistant.session.slip import Tried, to_try, trial
 from assistant.session.state import CHECKS, STANDING_BY, Question, State
-from assistant.session.concerned import cut_too_shallow, cut_with_depth, kerf_of, length_of
 
 _MOVE = ("setting", "previous", "approach")
 

@@ -11,6 +11,7 @@ from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.asked import card_prompt, check_prompts, end_prompts, question_prompt
 from assistant.session.checks import first_due, is_due
+from assistant.session.concerned import cut_here
 from assistant.session.driven import (
     by_tap,
     first_place,
@@ -39,7 +40,6 @@ from assistant.session.state import (
     changed,
     with_cuts,
 )
-from assistant.session.concerned import cut_here
 from assistant.session.turn import Turn, prompt, way_to
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from assistant.plans.intents import NAMED, PHRASED, Intent, Mode
 from assistant.plans.mishaps import Mishap
+from assistant.session.concerned import most
 from assistant.session.detours import back_target
 from assistant.session.driven import waits_to_call
 from assistant.session.events import Heard
 from assistant.session.kinds import QuestionName
 from assistant.session.state import State
-from assistant.session.concerned import most
 
 Wanted = tuple[tuple[Intent, str | int | None], ...]
 

@@ -17,10 +17,6 @@ from assistant.session import facts as f
 from assistant.session.anew import kerf_changed
 from assistant.session.asked import card_prompt
 from assistant.session.calling import advance, ask
-from assistant.session.detours import ask_change, nothing_changed
-from assistant.session.effects import prompt
-from assistant.session.kinds import By, Change, Klass, QuestionName
-from assistant.session.state import STANDING_BY, Question
 from assistant.session.concerned import (
     cut_here,
     cut_too_shallow,
@@ -31,6 +27,10 @@ from assistant.session.concerned import (
     most,
     places,
 )
+from assistant.session.detours import ask_change, nothing_changed
+from assistant.session.effects import prompt
+from assistant.session.kinds import By, Change, Klass, QuestionName
+from assistant.session.state import STANDING_BY, Question
 from assistant.session.turn import Turn
 
 _KERF = (Mishap.KERF, Mishap.BLADE)

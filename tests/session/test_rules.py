@@ -17,6 +17,7 @@ from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session import turn
 from assistant.session.apply import apply
+from assistant.session.concerned import most
 from assistant.session.decide import decide
 from assistant.session.events import (
     Answer,
@@ -44,7 +45,6 @@ from assistant.session.events import (
 )
 from assistant.session.intents import wanted
 from assistant.session.state import Question, State
-from assistant.session.concerned import most
 from assistant.wording.phrases import phrases_for
 from assistant.wording.prompts import Words
 from tests.session.driver import UTC
