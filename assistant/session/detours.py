@@ -5,7 +5,6 @@ from __future__ import annotations
 from assistant.plans.job_json import fraction_text
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.anew import is_of_another_blade
 from assistant.session.asked import end_prompts
 from assistant.session.calling import (
     advance,
@@ -24,6 +23,7 @@ from assistant.session.driven import (
 )
 from assistant.session.facts import Move
 from assistant.session.kinds import Change, Klass, MoveKind, QuestionName, SetupStatus, Then
+from assistant.session.other_kerf import is_of_another_blade
 from assistant.session.rework import CHANGES, QUESTIONS, change_job, refusal
 from assistant.session.sending import propose
 from assistant.session.slip import trial

@@ -16,10 +16,10 @@ from assistant.plans.model import Job, Setup
 from assistant.plans.pieces import BLANK
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.anew import Growth, is_fresh, is_of_another_blade
 from assistant.session.effects import prompt
 from assistant.session.kinds import Change, QuestionName, SetupStatus
 from assistant.session.order import coming, must_wait, opposite, setups_of_end
+from assistant.session.other_kerf import Growth, is_fresh, is_of_another_blade
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 from assistant.session.turn import Turn
 

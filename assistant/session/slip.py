@@ -8,9 +8,9 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import NamedTuple
 
-from assistant.joinery.anew import kerf_of
 from assistant.joinery.halves import reached_again
 from assistant.joinery.model import Carriage, Pass, Pattern
+from assistant.joinery.other_kerf import kerf_of
 from assistant.joinery.settings import approach, exact_setting, rounding_error
 from assistant.joinery.units import round_to_step
 from assistant.plans.model import Job, Setup

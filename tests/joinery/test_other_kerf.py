@@ -14,10 +14,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from assistant.errors import BadInput
-from assistant.joinery.anew import kerf_of, laid_out, rest
 from assistant.joinery.halves import from_both_edges, whole, with_piece
 from assistant.joinery.layout import even
 from assistant.joinery.model import Blade, Carriage, Pass, Pattern, Segment
+from assistant.joinery.other_kerf import kerf_of, laid_out, rest
 from assistant.joinery.pattern import pattern
 from assistant.joinery.settings import rounding_error
 from assistant.joinery.slots import Slot, lay_out

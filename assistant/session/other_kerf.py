@@ -12,7 +12,6 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from assistant.errors import BadInput, Fault
-from assistant.joinery.anew import BOARD_BEGUN, KERF, kerf_of, laid_out, rest
 from assistant.joinery.halves import (
     Clamping,
     Half,
@@ -21,6 +20,7 @@ from assistant.joinery.halves import (
     with_piece,
 )
 from assistant.joinery.model import Pattern
+from assistant.joinery.other_kerf import BOARD_BEGUN, KERF, kerf_of, laid_out, rest
 from assistant.joinery.passes import MOST_PASSES
 from assistant.joinery.units import plain_length
 from assistant.plans.job_json import fraction_text

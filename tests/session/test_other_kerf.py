@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 
 from assistant.drawings.holding import holding_of
 from assistant.errors import BadInput
-from assistant.joinery.anew import kerf_of
 from assistant.joinery.halves import Half
 from assistant.joinery.lined import Lining
 from assistant.joinery.model import Blade, Carriage, Pattern
+from assistant.joinery.other_kerf import kerf_of
 from assistant.joinery.settings import rounding_error
 from assistant.joinery.slots import Slot
 from assistant.journal import codec
@@ -34,12 +34,12 @@ from assistant.plans.test_joint import build_test_joint
 from assistant.screens.page.picture import pattern_of
 from assistant.screens.view_board import BoardPicture, Window
 from assistant.session import facts as f
-from assistant.session.anew import KerfChange, is_laid_out_for, is_of_another_blade, kerf_changed
 from assistant.session.apply import apply
 from assistant.session.detours import follow_change
 from assistant.session.events import Event, WentOut
 from assistant.session.kinds import Change, SetupStatus
 from assistant.session.order import coming, setups_of_end
+from assistant.session.other_kerf import KerfChange, is_laid_out_for, is_of_another_blade, kerf_changed
 from assistant.session.rework import refusal
 from assistant.session.slip import Meets, first_half_again, trial
 from assistant.session.state import State
