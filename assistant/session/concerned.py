@@ -7,6 +7,7 @@ from fractions import Fraction
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
+from assistant.session.other_kerf import is_of_another_blade
 from assistant.session.state import Question, State
 
 MOST_OFF, MOST_DEEP, MOST_KERF = 300, 100, 999
@@ -58,6 +59,20 @@ def places(state: State) -> list[int]:
 def cut_here(state: State) -> list[int]:
     """The passes of this setup that are cut, in the same order."""
     return [n for n in places(state) if state.is_cut(n)]
+
+
+def another_blade_cut_it(state: State, mishap: Mishap) -> bool:
+    """Whether what would be cut again was cut by another blade: at its settings, this one would move the walls."""
+    match mishap:
+        case Mishap.SHALLOW:
+            setups = cut_too_shallow(state)
+        case Mishap.DEEP:
+            setups = cut_with_depth(state)[1]
+        case Mishap.SLIPPED | Mishap.BUMPED | Mishap.DUST | Mishap.MISPLACED | Mishap.MISSED:
+            setups = (state.setup,)
+        case _:
+            return False
+    return any(is_of_another_blade(state.the_job, n) for n in setups)
 
 
 def cut_too_shallow(state: State) -> tuple[int, ...]:

@@ -14,10 +14,10 @@ from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
 from assistant.session import aftermath
 from assistant.session import facts as f
-from assistant.session.anew import kerf_changed
 from assistant.session.asked import card_prompt
 from assistant.session.calling import advance, ask
 from assistant.session.concerned import (
+    another_blade_cut_it,
     cut_here,
     cut_too_shallow,
     cut_with_depth,
@@ -30,6 +30,7 @@ from assistant.session.concerned import (
 from assistant.session.detours import ask_change, nothing_changed
 from assistant.session.effects import prompt
 from assistant.session.kinds import By, Change, Klass, QuestionName
+from assistant.session.other_kerf import kerf_changed
 from assistant.session.state import STANDING_BY, Question
 from assistant.session.turn import Turn
 
@@ -131,7 +132,12 @@ def _made_safe(turn: Turn, question: Question) -> None:
     mishap, state = question.mishap, turn.state
     assert mishap is not None
     turn.fact(f.WentWrong(question.setup, question.pass_, mishap))
-    if aftermath.OF[mishap].unsure:
+    if another_blade_cut_it(state, mishap):
+        turn.lead(prompt("pass of another blade"))
+        if aftermath.OF[mishap].unsure:
+            turn.fact(f.CutsSure())
+        _done(turn)
+    elif aftermath.OF[mishap].unsure:
         _ask_place(turn, QuestionName.SURE, mishap, cut_here(state))
     elif mishap == Mishap.MISPLACED:
         _ask_place(turn, QuestionName.WHICH, mishap, places(state))

@@ -410,3 +410,19 @@ def test_no_to_what_is_made_safe_changes_nothing() -> None:
             answers(driver, "no")
         assert driver.state.mode == "standing by" and not driver.kinds
         assert (driver.state.redo, driver.state.cuts, driver.state.moved) == (before.redo, before.cuts, None)
+
+
+def test_what_another_blade_has_cut_is_not_cut_again_by_this_one() -> None:
+    """With the first end all cut, another blade is put on; then the operator finds that the work had slipped."""
+    driver = standing_by(0)
+    driver.gesture("hold")
+    driver.confirm_all()
+    driver.cut(driver.state.passes)
+    driver.gesture("hold")
+    tell(driver, Mishap.BLADE)
+    answers(driver, "yes", 280, "yes", "yes")
+    assert of(driver, f.JobExtended) and driver.state.setup == 1 and driver.state.setup_complete
+    tell(driver, Mishap.SLIPPED)
+    answers(driver, "yes")
+    assert "Another blade has cut that" in driver.said and driver.state.mode == "standing by"
+    assert not of(driver, f.SteppedBack) and not driver.state.unsure
