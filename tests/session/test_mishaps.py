@@ -12,7 +12,7 @@ from assistant.plans.mishaps import Mishap
 from assistant.session import facts as f
 from assistant.session.kinds import SetupStatus
 from tests.session.driver import Driver
-from tests.session.drives import driven_job
+from tests.session.drives import Rig, driven_job
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan
 
 HALF_MM = Carriage(resolution=Fraction(1, 2))
@@ -22,6 +22,7 @@ def standing_by(cut: int = 3, carriage: Carriage | None = None, parts: str = "A"
     """Two boards of part A on a board of five 6 mm segments (the kerf 3.18), so many passes cut, and standing by."""
     driver = Driver(job(plan(30, 6, count=2, parts=parts, **kinds), carriage=carriage))  # type: ignore[arg-type]
     driver.cut(cut)
+    driver.confirm_all()
     driver.gesture("hold")
     return driver
 
@@ -95,9 +96,6 @@ def test_nothing_said_of_the_clamps_makes_up_for_trying_work_that_has_slipped() 
 
 def test_where_nothing_is_cut_there_is_only_the_edge_to_go_by() -> None:
     driver = standing_by(0)
-    driver.gesture("hold")
-    driver.confirm_all()
-    driver.gesture("hold")
     tell(driver, Mishap.SLIPPED)
     answers(driver, "yes")
     assert driver.state.mode == "standing by", "no cut can be sure"
@@ -117,19 +115,27 @@ def test_a_bumped_carriage_is_set_right_by_a_cut_and_the_work_left_alone(carriag
 
 def test_a_bumped_carriage_is_zeroed_where_nothing_is_cut() -> None:
     driver = standing_by(0)
-    driver.gesture("hold")
-    driver.confirm_all()
-    driver.gesture("hold")
     tell(driver, Mishap.BUMPED)
     answers(driver, "yes")
     assert carried_on(driver) == ["zero", "clamps", "guard"]
 
 
 def test_a_bumped_motor_is_homed_before_anything_is_tried() -> None:
-    driver = Driver(driven_job())
-    # Nothing is known of it any more, whatever it reports; what it does then is walked in test_rules.
-    state = driver.state
-    assert state.the_job.carriage.drive
+    rig = Rig(driven_job())
+    rig.to_first_call()
+    rig.cut_one()
+    rig.hold()
+    tell(rig, Mishap.BUMPED)
+    answers(rig, "yes", "yes")
+    assert not rig.state.driving.known
+    rig.all_sent.clear()
+    rig.hold()
+    assert rig.state.mode == "move asked" and "down to the home switch" in rig.said
+    rig.hold()
+    kinds = [type(order).__name__ for order in rig.all_sent]
+    assert kinds == ["Home", "MoveTo"] and rig.state.driving.at == rig.state.pattern.passes[0].setting
+    assert "The carriage stands at pass one: leave it there." in rig.said
+    assert "move the work, not the carriage" in rig.said, "once it was homed, its reading is right"
 
 
 def test_a_cut_in_the_wrong_place_is_judged_by_what_its_finger_keeps() -> None:
@@ -175,8 +181,7 @@ def test_a_cut_in_the_wrong_place_that_lies_in_a_socket_costs_nothing() -> None:
 
 
 def test_cuts_that_are_not_deep_enough_are_made_again_on_every_end_since_the_height_was_checked() -> None:
-    driver = standing_by(0)
-    driver.gesture("hold")
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
     whole_setup(driver)
     driver.cut(2)
     driver.gesture("hold")
@@ -209,8 +214,7 @@ def whole_setup(driver: Driver) -> None:
 
 
 def test_an_end_cut_before_the_height_was_checked_again_is_left_alone() -> None:
-    driver = standing_by(0)
-    driver.gesture("hold")
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
     whole_setup(driver)
     driver.cut(1)
     driver.resume()  # after which the blade's height is asked again
@@ -224,9 +228,6 @@ def test_an_end_cut_before_the_height_was_checked_again_is_left_alone() -> None:
 
 def test_where_nothing_was_cut_only_the_height_is_asked_again() -> None:
     driver = standing_by(0)
-    driver.gesture("hold")
-    driver.confirm_all()
-    driver.gesture("hold")
     tell(driver, Mishap.SHALLOW)
     answers(driver, "yes")
     assert driver.state.mode == "standing by" and "Raise the blade to" in driver.said
@@ -235,8 +236,7 @@ def test_where_nothing_was_cut_only_the_height_is_asked_again() -> None:
 
 def test_cuts_that_are_too_deep_are_matched_on_every_end() -> None:
     """By 0.4 mm: from now on all ends are cut so deep, and the one that had its true depth is gone over again."""
-    driver = standing_by(0)
-    driver.gesture("hold")
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
     whole_setup(driver)
     driver.cut(1)
     driver.resume()
@@ -414,11 +414,9 @@ def test_no_to_what_is_made_safe_changes_nothing() -> None:
 
 def test_what_another_blade_has_cut_is_not_cut_again_by_this_one() -> None:
     """With the first end all cut, another blade is put on; then the operator finds that the work had slipped."""
-    driver = standing_by(0)
-    driver.gesture("hold")
-    driver.confirm_all()
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
     driver.cut(driver.state.passes)
-    driver.gesture("hold")
+    driver.heard("stand by")
     tell(driver, Mishap.BLADE)
     answers(driver, "yes", 280, "yes", "yes")
     assert of(driver, f.JobExtended) and driver.state.setup == 1 and driver.state.setup_complete
