@@ -18,11 +18,11 @@ from assistant.session.anew import kerf_changed
 from assistant.session.asked import card_prompt
 from assistant.session.calling import advance, ask
 from assistant.session.concerned import (
-    cut_here,
     cut_too_shallow,
     cut_with_depth,
     first_figure,
     kerf_of,
+    kerfs_here,
     length_of,
     most,
     places,
@@ -132,7 +132,7 @@ def _made_safe(turn: Turn, question: Question) -> None:
     assert mishap is not None
     turn.fact(f.WentWrong(question.setup, question.pass_, mishap))
     if aftermath.OF[mishap].unsure:
-        _ask_place(turn, QuestionName.SURE, mishap, cut_here(state))
+        _ask_place(turn, QuestionName.SURE, mishap, kerfs_here(state))
     elif mishap == Mishap.MISPLACED:
         _ask_place(turn, QuestionName.WHICH, mishap, places(state))
     elif mishap in (Mishap.DEEP, Mishap.MISSED, *_KERF):
@@ -158,7 +158,7 @@ def _after(pass_: int, among: list[int]) -> list[int]:
 
 def _sure(turn: Turn, question: Question, yes: bool) -> None:
     """A pass that was cut after the work had moved is cut again, and so perhaps was the one before it."""
-    left = [] if yes else _after(question.pass_, cut_here(turn.state))
+    left = [] if yes else _after(question.pass_, kerfs_here(turn.state))
     if not yes:
         turn.fact(f.SteppedBack(question.setup, question.pass_))
     if left:

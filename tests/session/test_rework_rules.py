@@ -34,6 +34,7 @@ from tests.session.test_rules import (
     Node,
     can_go_on,
     events,
+    is_walked,
     look_at,
     made_once,
     place,
@@ -217,6 +218,8 @@ def inner(start: Node, most: int) -> int:
             if after is base:
                 continue
             after = went_out(after)
+            if not is_walked(after.state, (), len(after.state.the_job.setups)):
+                continue
             over = after.state.setup != setup or after.state.mode in ("finished", "ended early")
             if not over and (key := place(after.state)) not in seen:
                 seen.add(key)
