@@ -623,6 +623,7 @@ TOLD: dict[str, tuple[tuple[Mishap, ...], tuple[Check, ...], Plan, Fraction, boo
     "not deep enough, one pass": ((Mishap.SHALLOW,), (HEIGHT,), ONE_END, ONE_PASS, True),
     "overshot": ((Mishap.OVERSHOT,), (), ONE_END, TWO_PASSES, True),
     "break": ((Mishap.BREAK,), (HEIGHT,), ONE_END, ONE_PASS, True),
+    "slipped, or not deep enough": ((Mishap.SLIPPED, Mishap.SHALLOW), (HEIGHT,), ONE_END, ONE_PASS, True),
     "bumped": ((Mishap.BUMPED,), (ZERO,), ONE_END, TWO_PASSES, False),
     "bumped, one pass": ((Mishap.BUMPED,), (ZERO,), ONE_END, ONE_PASS, True),
     "bumped or slipped, one pass": ((Mishap.BUMPED, Mishap.SLIPPED), (ZERO,), ONE_END, ONE_PASS, False),
