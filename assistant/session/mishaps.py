@@ -14,7 +14,6 @@ from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
 from assistant.session import aftermath
 from assistant.session import facts as f
-from assistant.session.anew import kerf_changed
 from assistant.session.asked import card_prompt
 from assistant.session.calling import advance, ask
 from assistant.session.concerned import (
@@ -30,6 +29,9 @@ from assistant.session.concerned import (
 from assistant.session.detours import ask_change, nothing_changed
 from assistant.session.effects import prompt
 from assistant.session.kinds import By, Change, Klass, QuestionName
+from assistant.session.order import setups_of_end
+from assistant.session.other_kerf import Growth, is_fresh, kerf_changed
+from assistant.session.rework import all_passes, has_cuts
 from assistant.session.state import STANDING_BY, Question
 from assistant.session.turn import Turn
 
@@ -238,11 +240,19 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
 
 
 def _with_another_board(turn: Turn, setup: int) -> None:
-    """What was cut is no board of this setup, so all of it is still to be cut, into the board that it names."""
-    cut = tuple(n for n in range(1, turn.state.passes + 1) if turn.state.stands(n))
-    if cut:
-        turn.fact(f.SetupReopened(setup, cut, 0, ""))
-    turn.fact(f.BoardChosen(setup))
+    """What was cut is no board of this setup, so all of it is still to be cut, into the board that it names.
+
+    Both halves of an end are in that board; and a board that another blade has begun is begun anew with this one.
+    """
+    job = turn.state.the_job
+    end, growth = setups_of_end(job, setup), Growth(job)
+    for number in end:
+        if has_cuts(turn.state, number):
+            turn.fact(f.SetupReopened(number, all_passes(job, number), 0, ""))
+    if not all(is_fresh(job, number) for number in end):
+        growth.lay_out(end)
+        turn.fact(growth.fact(str(Mishap.SWAPPED)))
+    turn.fact(f.BoardChosen(growth.replaced.get(end[0], end[0])))
     turn.lead(prompt("another board"))
     advance(turn)
 
