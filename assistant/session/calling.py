@@ -11,7 +11,7 @@ from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.asked import card_prompt, check_prompts, end_prompts, question_prompt
 from assistant.session.checks import first_due, is_due
-from assistant.session.concerned import cut_here
+from assistant.session.concerned import kerfs_here
 from assistant.session.driven import (
     by_tap,
     first_place,
@@ -221,7 +221,7 @@ def ask_registered(turn: Turn) -> None:
     First it must be known which cuts lie where they should: the work is tried in no other.
     """
     state = turn.state
-    in_doubt = cut_here(state) if state.moved and state.unsure else []
+    in_doubt = kerfs_here(state) if state.moved and state.unsure else []
     if in_doubt:
         ask(turn, QuestionName.SURE, state.setup, in_doubt[0], mishap=state.moved)
         return

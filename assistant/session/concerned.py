@@ -51,14 +51,14 @@ def places(state: State) -> list[int]:
     The one called, then those cut, from the last one back.
     """
     called = [state.cursor] if state.cursor and not state.is_cut(state.cursor) else []
-    cut = [n for n in range(state.passes, 0, -1) if state.is_cut(n)]
+    return called + [n for n in kerfs_here(state) if state.is_cut(n)]
+
+
+def kerfs_here(state: State) -> list[int]:
+    """The passes of this setup whose kerfs are there, deep enough or not, from the last one back."""
+    kerfs = [n for n in range(state.passes, 0, -1) if state.stands(n)]
     at = state.cursor or state.passes
-    return called + [n for n in cut if n <= at] + [n for n in cut if n > at]
-
-
-def cut_here(state: State) -> list[int]:
-    """The passes of this setup that are cut, in the same order."""
-    return [n for n in places(state) if state.is_cut(n)]
+    return [n for n in kerfs if n <= at] + [n for n in kerfs if n > at]
 
 
 def another_blade_cut_it(state: State, mishap: Mishap) -> bool:

@@ -18,11 +18,11 @@ from assistant.session.asked import card_prompt
 from assistant.session.calling import advance, ask
 from assistant.session.concerned import (
     another_blade_cut_it,
-    cut_here,
     cut_too_shallow,
     cut_with_depth,
     first_figure,
     kerf_of,
+    kerfs_here,
     length_of,
     most,
     places,
@@ -30,7 +30,9 @@ from assistant.session.concerned import (
 from assistant.session.detours import ask_change, nothing_changed
 from assistant.session.effects import prompt
 from assistant.session.kinds import By, Change, Klass, QuestionName
-from assistant.session.other_kerf import kerf_changed
+from assistant.session.order import setups_of_end
+from assistant.session.other_kerf import Growth, is_fresh, kerf_changed
+from assistant.session.rework import all_passes, has_cuts
 from assistant.session.state import STANDING_BY, Question
 from assistant.session.turn import Turn
 
@@ -138,7 +140,7 @@ def _made_safe(turn: Turn, question: Question) -> None:
             turn.fact(f.CutsSure())
         _done(turn)
     elif aftermath.OF[mishap].unsure:
-        _ask_place(turn, QuestionName.SURE, mishap, cut_here(state))
+        _ask_place(turn, QuestionName.SURE, mishap, kerfs_here(state))
     elif mishap == Mishap.MISPLACED:
         _ask_place(turn, QuestionName.WHICH, mishap, places(state))
     elif mishap in (Mishap.DEEP, Mishap.MISSED, *_KERF):
@@ -164,7 +166,7 @@ def _after(pass_: int, among: list[int]) -> list[int]:
 
 def _sure(turn: Turn, question: Question, yes: bool) -> None:
     """A pass that was cut after the work had moved is cut again, and so perhaps was the one before it."""
-    left = [] if yes else _after(question.pass_, cut_here(turn.state))
+    left = [] if yes else _after(question.pass_, kerfs_here(turn.state))
     if not yes:
         turn.fact(f.SteppedBack(question.setup, question.pass_))
     if left:
@@ -244,11 +246,19 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
 
 
 def _with_another_board(turn: Turn, setup: int) -> None:
-    """What was cut is no board of this setup, so all of it is still to be cut, into the board that it names."""
-    cut = tuple(n for n in range(1, turn.state.passes + 1) if turn.state.stands(n))
-    if cut:
-        turn.fact(f.SetupReopened(setup, cut, 0, ""))
-    turn.fact(f.BoardChosen(setup))
+    """What was cut is no board of this setup, so all of it is still to be cut, into the board that it names.
+
+    Both halves of an end are in that board; and a board that another blade has begun is begun anew with this one.
+    """
+    job = turn.state.the_job
+    end, growth = setups_of_end(job, setup), Growth(job)
+    for number in end:
+        if has_cuts(turn.state, number):
+            turn.fact(f.SetupReopened(number, all_passes(job, number), 0, ""))
+    if not all(is_fresh(job, number) for number in end):
+        growth.lay_out(end)
+        turn.fact(growth.fact(str(Mishap.SWAPPED)))
+    turn.fact(f.BoardChosen(growth.replaced.get(end[0], end[0])))
     turn.lead(prompt("another board"))
     advance(turn)
 

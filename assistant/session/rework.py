@@ -99,7 +99,7 @@ def _refused(setup: int, made: Callable[[], object]) -> e.Prompt | None:
 
 def _others_cut(state: State, setup: int, passes: Collection[int]) -> list[int]:
     """The passes of this setup that are cut, without these."""
-    return [n for n in _all_passes(state.the_job, setup) if state.cuts[setup - 1] >> (n - 1) & 1 and n not in passes]
+    return [n for n in all_passes(state.the_job, setup) if state.cuts[setup - 1] >> (n - 1) & 1 and n not in passes]
 
 
 def _ends_cut_off(state: State, setup: int) -> tuple[int, ...]:
@@ -145,7 +145,7 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
             for number in again:
                 # Both halves of an end go with one cut.
                 length = "" if job.setups[number - 1].half.is_second else off
-                turn.fact(f.SetupReopened(number, _all_passes(job, number), 0, length))
+                turn.fact(f.SetupReopened(number, all_passes(job, number), 0, length))
             for end in ends:
                 if not all(is_fresh(job, number) for number in end):
                     growth.lay_out(end)
@@ -179,7 +179,7 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
                 turn.fact(f.BoardChosen(coming(turn.state)))
 
 
-def _all_passes(job: Job, setup: int) -> tuple[int, ...]:
+def all_passes(job: Job, setup: int) -> tuple[int, ...]:
     return tuple(one.number for one in job.pattern_of(setup).passes)
 
 

@@ -1,4 +1,4 @@
-"""As `test_kill`, in the middle of what is asked after each mishap: what was recorded is there, and what is due asked."""
+"""As `test_kill`, between the questions of each mishap: what was recorded is there, and what is due is asked."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ class Bench:
                 if line.endswith("\n"):
                     self.note(json.loads(line))
         code = child.wait()
-        assert code in (0, LEFT_OPEN, -signal.SIGKILL), code
+        assert code in (0, -signal.SIGKILL), code
         self.kills += code == -signal.SIGKILL
 
     def note(self, line: dict[str, object]) -> str:

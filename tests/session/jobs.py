@@ -17,6 +17,9 @@ HANDWHEEL = Carriage(
     kind="handwheel", resolution=Fraction(254, 16 * 125 * 10), pitch=Fraction(254, 160), divisions=125, unit="in"
 )
 EVERY_TWO = Check("dust bag", "dust bag emptied?", "dust bag is empty once more", "every", 2)
+HEIGHT = Check("blade height", "height {depth}?", "blade height is now measured", "depth")
+ZERO = Check("zero", "carriage zeroed?", "carriage zero is correct", "session")
+BACKING = Check("backing", "fresh face?", "backing face is a fresh one", "part")
 
 
 def plan(width: int = 18, finger: int = 6, count: int = 1, ends: int = 2, parts: str = "AB", **kinds: object) -> Plan:

@@ -27,13 +27,14 @@ from assistant.session.rework import change_job
 from assistant.session.state import State
 from assistant.session.turn import Turn
 from tests.session.driver import UTC
-from tests.session.jobs import few_checks, job, plan
+from tests.session.jobs import HEIGHT, few_checks, job, plan
 from tests.session.test_rules import (
     ONE_PASS,
     TWO_PASSES,
     Node,
     can_go_on,
     events,
+    is_walked,
     look_at,
     made_once,
     place,
@@ -51,7 +52,6 @@ pytestmark = pytest.mark.timeout(1500)
 
 MOST_ADDED = 2
 """Setups that are added, at the most: what holds for one spoilt board and one copy holds for the next."""
-HEIGHT = Check("blade height", "height {depth}?", "blade height is now measured", "depth")
 JOBS: dict[str, tuple[Plan, tuple[Check, ...], object]] = {
     "two boards of a pass each": (plan(18, 6, count=2, ends=1, parts="A"), few_checks(), ONE_PASS),
     "three boards of a pass each": (plan(18, 6, count=3, ends=1, parts="A"), few_checks(), ONE_PASS),
@@ -218,6 +218,8 @@ def inner(start: Node, most: int) -> int:
             if after is base:
                 continue
             after = went_out(after)
+            if not is_walked(after.state, (), len(after.state.the_job.setups)):
+                continue
             over = after.state.setup != setup or after.state.mode in ("finished", "ended early")
             if not over and (key := place(after.state)) not in seen:
                 seen.add(key)

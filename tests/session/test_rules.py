@@ -49,7 +49,7 @@ from assistant.wording.phrases import phrases_for
 from assistant.wording.prompts import Words
 from tests.session.driver import UTC
 from tests.session.drives import driven_job
-from tests.session.jobs import EVERY_TWO, few_checks, job, plan
+from tests.session.jobs import BACKING, EVERY_TWO, HEIGHT, ZERO, few_checks, job, plan
 from tests.session.watcher import Watcher
 from tests.witness import Witness
 
@@ -543,7 +543,7 @@ SMALL_JOBS = {
     "a check for the session and one for the depth": (
         few_checks(
             Check("apron", "apron on?", "apron is tied on again", "session"),
-            Check("blade height", "height {depth}?", "blade height is now measured", "depth"),
+            HEIGHT,
         ),
         plan(12, 6, ends=1),
         TWO_PASSES,
@@ -617,7 +617,62 @@ def test_a_board_wider_than_the_travel_keeps_the_rules(name: str, capsys: pytest
         print(f"\n{name}: {places} states, {transitions} transitions")
 
 
-ONE_END = plan(18, 6, ends=1, parts="A")
+ONE_END, TWO_ENDS = plan(18, 6, ends=1, parts="A"), plan(18, 6, ends=2, parts="A")
+TOLD: dict[str, tuple[tuple[Mishap, ...], tuple[Check, ...], Plan, Fraction, bool]] = {
+    "slipped, one pass": ((Mishap.SLIPPED,), (), ONE_END, ONE_PASS, True),
+    "not deep enough, one pass": ((Mishap.SHALLOW,), (HEIGHT,), ONE_END, ONE_PASS, True),
+    "overshot": ((Mishap.OVERSHOT,), (), ONE_END, TWO_PASSES, True),
+    "break": ((Mishap.BREAK,), (HEIGHT,), ONE_END, ONE_PASS, True),
+    "slipped, or not deep enough": ((Mishap.SLIPPED, Mishap.SHALLOW), (HEIGHT,), ONE_END, ONE_PASS, True),
+    "bumped": ((Mishap.BUMPED,), (ZERO,), ONE_END, TWO_PASSES, False),
+    "bumped, one pass": ((Mishap.BUMPED,), (ZERO,), ONE_END, ONE_PASS, True),
+    "bumped or slipped, one pass": ((Mishap.BUMPED, Mishap.SLIPPED), (ZERO,), ONE_END, ONE_PASS, False),
+    "slipped": ((Mishap.SLIPPED,), (), ONE_END, TWO_PASSES, True),
+    "sawdust": ((Mishap.DUST,), (), ONE_END, TWO_PASSES, False),
+    "wrong place": ((Mishap.MISPLACED,), (), ONE_END, TWO_PASSES, False),
+    "missed": ((Mishap.MISSED,), (), ONE_END, TWO_PASSES, False),
+    "jammed": ((Mishap.JAMMED,), (HEIGHT,), ONE_END, TWO_PASSES, False),
+    "breaker or loose piece": ((Mishap.TRIPPED, Mishap.LOOSE), (), ONE_END, TWO_PASSES, False),
+    "chipped": ((Mishap.CHIPPED,), (BACKING,), ONE_END, TWO_PASSES, False),
+    "cupped": ((Mishap.CUPPED,), (), ONE_END, TWO_PASSES, False),
+    "wrong pattern": ((Mishap.SWAPPED,), (), ONE_END, TWO_PASSES, False),
+    "not deep enough": ((Mishap.SHALLOW,), (HEIGHT,), ONE_END, TWO_PASSES, False),
+    "not deep enough, or the wrong pattern": ((Mishap.SHALLOW, Mishap.SWAPPED), (HEIGHT,), ONE_END, ONE_PASS, False),
+    "not deep enough, two ends": ((Mishap.SHALLOW,), (HEIGHT,), TWO_ENDS, ONE_PASS, False),
+    "too deep, two ends": ((Mishap.DEEP,), (HEIGHT,), TWO_ENDS, ONE_PASS, False),
+    "break, two ends": ((Mishap.BREAK,), (HEIGHT,), TWO_ENDS, ONE_PASS, False),
+}
+"""What is told, and of which job. In every run the second; the last ones take minutes each."""
+TOLD_IN_EVERY_RUN = ("not deep enough, one pass",)
+FOLLOWS_FROM = {Mishap.MISPLACED: "kerf_misplaced", Mishap.BREAK: "came_back", Mishap.DEEP: "depth_set"}
+
+
+def walk_told(name: str) -> None:
+    mishaps, checks, a_plan, kerf, killed = TOLD[name]
+    places, transitions, kinds = walk(
+        job(a_plan, few_checks(*checks), kerf=kerf), most=60_000, killed=killed, mishaps=mishaps
+    )
+    print(f"\ntold, {name}: {places} states, {transitions} transitions")
+    assert kinds >= {"went_wrong", *(kind for mishap, kind in FOLLOWS_FROM.items() if mishap in mishaps)}
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=() if name in TOLD_IN_EVERY_RUN else pytest.mark.long) for name in TOLD]
+)
+def test_the_rules_hold_after_each_mishap(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with capsys.disabled():
+        walk_told(name)
+
+
+@pytest.mark.long
+def test_a_mishap_is_told_only_by_answers_that_were_asked_for_aloud(capsys: pytest.CaptureFixture[str]) -> None:
+    a_job = job(ONE_END, few_checks(), kerf=ONE_PASS)
+    places, transitions, kinds = walk(a_job, most=60_000, hear_out=True, killed=False, mishaps=(Mishap.SLIPPED,))
+    with capsys.disabled():
+        print(f"\nheard out, slipped: {places} states, {transitions} transitions")
+    assert kinds >= {"went_wrong", "stepped_back", "reregistered"}
+
+
 IN_TWO: dict[str, object] = {"travel": TWO_HALVES.travel, "distance_piece": TWO_HALVES.distance_piece}
 DRIVEN_JOBS = {
     "no clear input, one pass, never killed": (few_checks(), ONE_END, ONE_PASS, {"clear_input": False}, False),
@@ -657,7 +712,22 @@ def test_a_driven_carriage_keeps_the_rules_in_every_reachable_state(
         walk_driven(name)
 
 
+DRIVEN_TOLD = (Mishap.BUMPED, Mishap.JAMMED, Mishap.OVERSHOT, Mishap.BREAK)
+"""Each of these does something else to a driven carriage."""
+
+
+def walk_driven_told(mishap: Mishap) -> None:
+    a_job = driven_job(ONE_END, few_checks(), TWO_PASSES, clear_input=False)
+    places, transitions, kinds = walk(a_job, most=400_000, killed=False, mishaps=(mishap,))
+    print(f"\ndriven, {mishap} told: {places} states, {transitions} transitions")
+    assert "went_wrong" in kinds
+
+
 if __name__ == "__main__":
     turn.view = made_once(turn.view)
+    for told in TOLD:
+        walk_told(told)
+    for told in DRIVEN_TOLD:
+        walk_driven_told(told)
     for job_name in DRIVEN_JOBS:
         walk_driven(job_name)

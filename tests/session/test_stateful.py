@@ -8,6 +8,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from assistant.journal.playing import misfit
 from assistant.plans.intents import Intent
+from assistant.plans.mishaps import Mishap
 from assistant.session.apply import apply
 from assistant.session.intents import wanted
 from assistant.session.state import ENDED_EARLY, FINISHED, State
@@ -41,16 +42,28 @@ class Session(RuleBasedStateMachine):
         mode = self.driver.state.effective_mode
         self.driver.gesture("tap" if mode == "cutting" else "hold", after + 4)
 
-    @rule(intent=st.sampled_from(Intent), number=st.integers(0, 12), after=SECONDS, old=st.integers(0, 1))
+    @rule(intent=st.sampled_from(Intent), number=st.integers(0, len(Mishap) - 1), after=SECONDS, old=st.integers(0, 1))
     def phrase(self, intent: str, number: int, after: float, old: int) -> None:
         checks = self.driver.state.the_job.checks
         setups = len(self.driver.state.the_job.setups)
         if intent in ("spoilt", "copy") and setups > 20:
             return  # no shop has wood for so many
-        arguments = {"check": checks[number % len(checks)].name, "go to": number, "socket": f"{number}.{old + 1}"}
+        arguments: dict[str, str | int] = {"mishap": list(Mishap)[number], "figure": number}
+        arguments |= {"check": checks[number % len(checks)].name, "go to": number, "socket": f"{number}.{old + 1}"}
         if number % 2:  # else the board in the clamps
             arguments |= dict.fromkeys(("board", "redo", "spoilt", "copy"), number)
         self.driver.heard(intent, arguments.get(intent), after, old, began=min(after, 1.0))
+
+    @rule(number=st.integers(0, len(Mishap) - 1), answers=st.lists(st.sampled_from(("tap", "double", "hold")), max_size=9))
+    def something_goes_wrong(self, number: int, answers: list[str]) -> None:
+        """Told while standing by, and answered in any way."""
+        self.driver.heard("stand by")
+        self.the_second_bookkeeper_agrees()
+        self.driver.heard("mishap", list(Mishap)[number])
+        self.the_second_bookkeeper_agrees()
+        for gesture in ("hold", *answers):
+            self.driver.gesture(gesture)
+            self.the_second_bookkeeper_agrees()
 
     @rule(device=st.sampled_from(("microphone", "pedal")), state=st.sampled_from(("lost", "works")))
     def device(self, device: str, state: str) -> None:
@@ -86,6 +99,7 @@ class Session(RuleBasedStateMachine):
         state, live = self.replay, self.driver.state
         assert (state.n, state.setup, state.cuts, state.confirmed) == (live.n, live.setup, live.cuts, live.confirmed)
         assert (state.job, state.status, state.chosen) == (live.job, live.status, live.chosen)
+        assert (state.moved, state.shallow, state.since_height) == (live.moved, live.shallow, live.since_height)
 
     @invariant()
     def something_can_be_answered(self) -> None:

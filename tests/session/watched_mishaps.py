@@ -80,7 +80,7 @@ class Mishaps:
         elif key in SETTLES or key.startswith("ask "):
             self.asks = ""
         if key == "ask sure":
-            assert figures["pass_"] in bench.cut[bench.setup], "what is asked about is a cut"
+            assert figures["pass_"] in bench.stands_in(bench.setup), "what is asked about is a cut"
             self.asks_of_cuts = True
         elif self.asks_of_cuts and key in SETTLES:
             self.in_doubt = self.asks_of_cuts = False
@@ -110,7 +110,7 @@ class Mishaps:
         clamped = (bench.touched or bench.to_register) and not bench.leaves
         if fact.mishap in MAY_LIE_ELSEWHERE and clamped and (kerfs or fact.mishap != "bumped"):
             self.elsewhere = "bumped" if self.elsewhere == "bumped" else fact.mishap
-        if fact.mishap in MAY_HAVE_BEEN_CUT_SO and bench.cut[bench.setup]:
+        if fact.mishap in MAY_HAVE_BEEN_CUT_SO and kerfs:
             self.in_doubt, self.asks_of_cuts = True, False
         self.away = self.away or fact.mishap == "break"
 
