@@ -55,6 +55,13 @@ CSV_COLUMNS = (
     "passes",
     "setups",
     "kerf",
+    # Of what went wrong; "deeper" of a setup whose kerfs are there, but not deep enough.
+    "mishap",
+    "deeper",
+    "depth",
+    "patterns",
+    "lowered",
+    "touched",
 )
 _WITH_LENGTHS = MoveAsked | Moved | CarriageHalted | CarriageHomed | SetupReopened | KerfMisplaced | DepthSet
 LENGTHS_MM = ("to", "asked", "reported", "off_by", "cut_off", "depth")

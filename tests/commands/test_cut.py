@@ -296,10 +296,15 @@ part = "B"
 """
 
 
+LED_ON = "".join(f"{5 * n} pedal {('tap', 'double', 'hold')[n % 3]}\n" for n in range(1, 700))
+"""In turn: a tap cuts, and a hold confirms. Where it stands by instead, the next tap asks what went wrong, the
+double tap answers that nothing did, and the next hold carries on.
+"""
+
+
 def test_a_lined_joint_is_cut_in_two_stages_with_the_glue_in_between(workshop: Workshop) -> None:
-    """A hold and a tap in turn: a hold confirms what is asked; where it stands by instead, the next ones carry on."""
     workshop.write("plan.toml", LINED_PLAN)
-    script = "".join(f"{5 * n} pedal {'tap' if n % 2 else 'hold'}\n" for n in range(1, 400))
+    script = LED_ON
     done = workshop.cut(script)
     assert done.code == 0, done.err
     setups = [(line["setup"]) for line in done.lines if line["kind"] == "setup_started"]
@@ -318,7 +323,7 @@ def test_a_lined_joint_is_cut_in_two_stages_with_the_glue_in_between(workshop: W
 
 def test_a_session_left_to_dry_is_resumed_the_next_day(workshop: Workshop) -> None:
     workshop.write("plan.toml", LINED_PLAN)
-    script = "".join(f"{5 * n} pedal {'tap' if n % 2 else 'hold'}\n" for n in range(1, 400))
+    script = LED_ON
     stopped = workshop.cut(script.replace("\n300 pedal", "\n300 interrupt\n300 pedal"))
     assert stopped.facts and stopped.facts[-1][0] != "finished"
     done = workshop.resume(script)

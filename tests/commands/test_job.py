@@ -210,8 +210,8 @@ class TestChanges:
             assert asked(left, *words, "--yes").code == 0
         to_cut = json.loads(asked(left, "--json").out)["passes"]
         script, at = "1 heard marigold affirm that is right\n2 pedal hold\n", 10
-        for _ in range(80):
-            script += f"{at} pedal hold\n{at + 30} pedal tap\n"
+        for _ in range(120):  # where it stands by, the tap asks what went wrong, and the double tap takes that back
+            script += f"{at} pedal hold\n{at + 30} pedal tap\n{at + 45} pedal double\n"
             at += 60
         done = left.resume(script)
         assert done.facts[-1] == ("finished",)

@@ -162,7 +162,15 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
             f.JobExtended((), (more,), (1, 2), "spoilt", "403/125"),
             f.BoardChosen(2),
         )
-        facts = (f.Started(small_job(), rehearsed=True), f.TestJointSkipped(), *SAMPLE, f.Zeroed(1), *changes, *driven)
+        wrong = (
+            f.WentWrong(1, 2, "wrong place"),
+            f.KerfMisplaced(1, 2, "-3/10"),
+            f.DepthSet((0, 1), "63/5"),
+            f.SetupReopened(1, (2,), 0, "", deeper=True),
+            f.CameBack(1, lowered=True, touched=False),
+        )
+        begun = f.Started(small_job(), rehearsed=True), f.TestJointSkipped()
+        facts = (*begun, *SAMPLE, f.Zeroed(1), *wrong, *changes, *driven)
         journal.append(session, [f.Record(n, float(n), "", fact) for n, fact in enumerate(facts, 1)])
     lines = list(csv.DictReader(io.StringIO(run(capsys, "export", "--state", tmp_path)[1])))
     assert {line["kind"] for line in lines} == {fact.kind for fact in f.JOURNALLED}
@@ -171,6 +179,10 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
     assert [(line["passes"], line["cut_off"], line["setups"], line["why"]) for line in lines[-11:-6]] == [
         ("", "", "", ""), ("1 3", "15.0", "", ""), ("", "", "1", ""), ("", "", "2", "spoilt"), ("", "", "", ""),
     ]  # fmt: skip
+    told, misplaced, deep, shallow, back = lines[-16:-11]
+    assert (told["mishap"], misplaced["off_by"]) == ("wrong place", "-0.3")
+    assert (deep["patterns"], deep["depth"]) == ("0 1", "12.6")
+    assert (shallow["passes"], shallow["deeper"], back["lowered"], back["touched"]) == ("2", "True", "True", "False")
     home, homed, sent, halted, moved, lost = lines[-6:]
     assert (home["to"], home["held"], homed["off_by"], homed["beyond"]) == ("", "True", "-0.0025", "True")
     assert (sent["to"], sent["what"], halted["reported"]) == ("24.7", "setting", "0.75")

@@ -30,8 +30,9 @@ PLAN = ONE_PART.replace("finger = 6", "finger = 6\nclearance = 0.1") + MATE
 CHERRY = PLAN.replace("thickness = 10", 'thickness = 10\nspecies = "black cherry"')
 KEPT_OUT = ["--no-voice", "--no-pedal"]
 MISSING = "!! No joint is known that was cut with this blade with a clearance of 0.1 mm. To cut a test joint first: "
-# A tap records what is called, a hold confirms what is asked; where it stands by instead, the next one carries on.
-TAPS = "".join(f"{12 * n} pedal {'tap' if n % 2 else 'hold'}\n" for n in range(1, 300))
+# A tap records what is called, a hold confirms what is asked. Where it stands by instead, the tap asks what went wrong,
+# the double tap answers that nothing did, and the next hold carries on.
+TAPS = "".join(f"{12 * n} pedal {('tap', 'double', 'hold')[n % 3]}\n" for n in range(1, 450))
 
 
 @pytest.fixture(autouse=True)
