@@ -83,7 +83,7 @@ class View:
     page names it. wait_s: seconds from now until the open check can be confirmed, or a driven carriage let go, 0 if
     now. check_number, checks: the open check is this one of so many that are asked in a row; 0 if none is open.
     next_setting: what is called once this pass is cut, None if no setting is. next_check: the check that is asked
-    then instead, "" for none. asked_again: while standing by, the checks that are asked before the session goes on.
+    then instead, "" for none. asked_again: while standing by, what is asked before the session goes on.
     move: what a driven carriage is to do, or does. stands: the setting at which it has arrived, mm; None elsewhere,
     and for one that is set by hand. reported: where it was last said to stand, mm; the gauge beside this shows
     where it is while it moves. setups: those that count. place: the setup's among them, in the order of cutting; 0 if

@@ -139,11 +139,13 @@ def view(state: State, at: float | None = None) -> e.View:
 
 
 def _asked_again(state: State) -> tuple[str, ...]:
-    """The checks that are due once the session goes on."""
+    """What is asked once the session goes on: what was touched, where the work lies, and the checks that are due."""
     # `apply` is pure, so what would follow can simply be tried.
     after = apply(state, f.Record(state.n + 1, state.at, "", f.CarriedOn("")))
     checks = after.the_job.checks
-    return tuple(check.name for index, check in enumerate(checks) if is_due(after, index))
+    due = (check.name for index, check in enumerate(checks) if is_due(after, index))
+    tried = state.moved is not None and not (state.setup_complete or state.leaves)
+    return (*("what was touched",) * state.on_break, *("where the work lies",) * tried, *due)
 
 
 def _after_the_pass(state: State) -> tuple[Fraction | None, str]:

@@ -11,6 +11,7 @@ from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
 from assistant.session import facts as f
 from assistant.session.kinds import SetupStatus
+from assistant.session.turn import view
 from tests.session.driver import Driver
 from tests.session.drives import Rig, driven_job
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan
@@ -65,6 +66,7 @@ def test_work_that_has_slipped_is_tried_in_the_last_cut_that_is_sure() -> None:
     assert driver.kinds == ["stepped_back"] and not driver.state.is_cut(3)
     answers(driver, "yes")
     assert driver.state.mode == "standing by" and "tried against the still blade" in driver.said
+    assert view(driver.state).asked_again == ("where the work lies", "clamps", "guard")
     driver.gesture("hold")
     # Pass 2 of part A ends at its socket's far wall: 12 mm, and half the clearance of 0.1 mm less for each finger.
     assert driver.state.question and driver.state.question.name == "registered"
