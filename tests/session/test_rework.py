@@ -13,11 +13,13 @@ import pytest
 from assistant.joinery.model import Carriage, Pass
 from assistant.journal.playing import misfit
 from assistant.plans.intents import Intent
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.events import Event
 from assistant.session.kinds import Change, SetupStatus
+from assistant.session.mishaps import is_of_a_mishap
 from assistant.session.order import coming, opposite
 from assistant.session.rework import change_job, one_more, refusal, setups_of_board
 from assistant.session.state import State
@@ -277,11 +279,27 @@ class Watched(Rig):
 
 
 @dataclass
+class Kerf:
+    """As it is in the wood. height: how often the blade's height had been confirmed when it was cut. depth: mm."""
+
+    made: Pass
+    setup: int
+    height: int
+    depth: Fraction
+
+
+@dataclass
 class Wood:
-    """The boards as they lie on the bench, from the journal alone: the kerfs in each end, and what was cut off it."""
+    """The boards as they lie on the bench, from the journal alone: the kerfs in each end, and what was cut off it.
+
+    All that was cut at one height is as deep as the rest. The end that is judged tells of itself as a whole.
+    """
 
     job: Job
-    kerfs: dict[tuple[str, int, int], list[Pass]] = field(default_factory=dict)
+    kerfs: dict[tuple[str, int, int], list[Kerf]] = field(default_factory=dict)
+    heights: int = 0
+    here: int = 0
+    told: str = ""
     cut_off: Counter[tuple[str, int]] = field(default_factory=Counter)
     thrown_away: set[tuple[str, int]] = field(default_factory=set)
 
@@ -289,29 +307,61 @@ class Wood:
         match fact:
             case f.JobExtended():
                 self.job = fact.extend(self.job)
+            case f.SetupStarted(setup) | f.SteppedBack(setup):
+                self.here = setup
+            case f.CheckConfirmed(check="blade height"):
+                self.heights += 1
             case f.PassCut(setup, pass_):
-                self.kerfs.setdefault(self.end(setup), []).append(self.job.pattern_of(setup).passes[pass_ - 1])
+                pattern = self.job.pattern_of(setup)
+                kerf = Kerf(pattern.passes[pass_ - 1], setup, self.heights, pattern.depth)
+                self.kerfs.setdefault(self.end(setup), []).append(kerf)
+            case f.WentWrong(mishap=mishap):
+                self.told = mishap
+            case f.DepthSet(_, depth):
+                for kerf in self.of_this_height():
+                    kerf.depth = Fraction(depth)
+                self.job, self.told = fact.change(self.job), ""
+            case f.SetupReopened(deeper=True):
+                if self.told == "not deep enough":
+                    for kerf in self.of_this_height():
+                        kerf.depth -= 1
+                self.told = ""  # one answer has all of it cut again
             case f.SetupReopened(setup, _, 0, off):
                 self.kerfs[self.end(setup)] = []
                 self.cut_off[self.end(setup)[:2]] += Fraction(off) if off else 0  # type: ignore[assignment]
             case f.BoardSpoilt(setups):
                 self.thrown_away |= {self.end(setup)[:2] for setup in setups}
 
+    def of_this_height(self) -> list[Kerf]:
+        """The kerfs of each end of this depth of which any was cut since the height was last confirmed."""
+        depth, stage = self.job.pattern_of(self.here).depth, self.job.setups[self.here - 1].stage
+        kerfs = [kerf for end in self.kerfs.values() for kerf in end]
+        judged = {kerf.setup for kerf in kerfs if kerf.height == self.heights} | {self.here}
+        return [
+            kerf
+            for kerf in kerfs
+            if kerf.setup in judged
+            and self.job.pattern_of(kerf.setup).depth == depth
+            and self.job.setups[kerf.setup - 1].stage == stage
+        ]
+
     def end(self, setup: int) -> tuple[str, int, int]:
         one = self.job.setups[setup - 1]
         return one.board, one.first_copy, one.end
 
     def joints(self) -> Iterator[tuple[int, list[tuple[Fraction, Fraction]]]]:
-        """Each end that is kept: the first of its setups, and the wood that is gone from it, edge to edge."""
+        """Each end that is kept: the first of its setups, and the wood that is gone from it to its whole depth."""
         for end, kerfs in self.kerfs.items():
             if end[:2] not in self.thrown_away:
+                first = next(n for n in self.job.order if self.end(n) == end)
+                deep = [one.made for one in kerfs if one.depth >= self.job.pattern_of(first).depth]
                 gone: list[tuple[Fraction, Fraction]] = []
-                for low, high in sorted((one.kerf_from, one.kerf_to) for one in kerfs):
+                for low, high in sorted((one.kerf_from, one.kerf_to) for one in deep):
                     if gone and low <= gone[-1][1]:
                         gone[-1] = gone[-1][0], max(high, gone[-1][1])
                     else:
                         gone.append((low, high))
-                yield next(n for n in self.job.order if self.end(n) == end), gone
+                yield first, gone
 
 
 @pytest.mark.parametrize("seed", every(8, range(40)))
@@ -392,8 +442,10 @@ def _go_on(driver: Watched) -> None:
 def _do_something(driver: Watched, chance: random.Random) -> None:
     kind, state = chance.random(), driver.state
     setups = len(state.the_job.setups)
-    if kind < 0.65:
+    if kind < 0.62:
         _go_on(driver)
+    elif kind < 0.65:
+        _goes_wrong(driver, chance)
     elif kind < 0.8:
         intent = chance.choice(CHANGES if setups < 24 else (Intent.BOARD, Intent.REDO, Intent.SOCKET))
         argument: str | int | None = chance.choice((None, chance.randint(0, setups + 1)))
@@ -408,3 +460,14 @@ def _do_something(driver: Watched, chance: random.Random) -> None:
         driver.resume()
     elif state.the_job.carriage.drive:
         driver.loses()
+
+
+def _goes_wrong(driver: Watched, chance: random.Random) -> None:
+    """Something is told, and most of what is asked about it is answered with yes."""
+    driver.heard(Intent.STAND_BY, after=14)
+    driver.heard(Intent.MISHAP, str(chance.choice(list(Mishap))), after=14)
+    for _ in range(chance.randint(1, 10)):
+        question = driver.state.question
+        if question is None or not is_of_a_mishap(question):
+            return
+        driver.gesture(chance.choice(("hold", "hold", "hold", "double", "tap")), after=14)

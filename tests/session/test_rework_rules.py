@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import pytest
 
 from assistant.plans.intents import Intent
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Check, Job, Plan
 from assistant.session import facts as f
 from assistant.session import turn
@@ -62,9 +63,13 @@ JOBS: dict[str, tuple[Plan, tuple[Check, ...], object]] = {
 
 @dataclass(frozen=True)
 class Entry:
-    """A way into a setup. due: the checks that are due there. cut: its passes that are cut already."""
+    """A way into a setup. due: the checks that are due there. cut: its passes that are cut already.
+
+    shallow: those whose kerfs are there, but not deep enough.
+    """
 
     cut: int
+    shallow: int
     passes: int
     due: frozenset[str]
     to_register: bool
@@ -73,14 +78,17 @@ class Entry:
 
 def entry_of(state: State) -> Entry:
     due = frozenset(check.name for n, check in enumerate(state.the_job.checks) if is_due(state, n))
-    return Entry(state.cut, state.passes, due, state.to_register, state.the_job.is_turned(state.setup))
+    return Entry(state.cut, state.shallow[state.setup - 1], state.passes, due, state.to_register, state.the_job.is_turned(state.setup))
 
 
 def outside(state: State) -> object:
     """The state as the outer machine sees it: each setup that counts, whatever its number, and how this one stands."""
     job = state.the_job
     rows = tuple(
-        (job.setups[n - 1].pattern, job.setups[n - 1].end, state.cuts[n - 1], state.status[n - 1], n == state.setup)
+        (
+            (job.setups[n - 1].pattern, job.setups[n - 1].end, n == state.setup),
+            (state.cuts[n - 1], state.shallow[n - 1], state.status[n - 1]),
+        )
         for n in state.counted
     )
     here = () if state.mode in ("finished", "ended early") else entry_of(state)
@@ -140,6 +148,16 @@ def changes(state: State, planned: int) -> Iterator[tuple[Intent, str | int]]:
             yield Intent.COPY, number
 
 
+def not_deep_enough(node: Node) -> Node | None:
+    """Told of the end in the clamps, and all of it agreed to; None where nothing can be told now."""
+    told = said(said(node, Intent.STAND_BY), Intent.MISHAP, Mishap.SHALLOW)
+    if told.state.question is None:
+        return None
+    while told.state.question is not None:
+        told = answered(told)
+    return settled(answered(told))
+
+
 def reopened(node: Node) -> Node:
     """As `kerfcall job --reopen` does it, in a session that was left; then it is resumed."""
     by_command = Turn(node.state, Resume(node.state.at + 60, UTC))
@@ -157,7 +175,7 @@ def resumed(node: Node) -> Node:
     return settled(went_out(step(again, Resume(again.state.at + 60, UTC))[0]))
 
 
-def next_places(node: Node, planned: int) -> Iterator[tuple[str, Node]]:
+def next_places(node: Node, planned: int, too_shallow: bool) -> Iterator[tuple[str, Node]]:
     state = node.state
     if state.mode == "ended early":
         yield "reopened", resumed(reopened(node))
@@ -175,21 +193,27 @@ def next_places(node: Node, planned: int) -> Iterator[tuple[str, Node]]:
         assert all(getattr(no.state, name) == getattr(state, name) for name in kept), "no changes nothing"
         yield str(intent), settled(answered(asked))
     if state.mode != "finished":
+        shallow = not_deep_enough(node) if too_shallow else None
+        if shallow is not None:
+            yield "not deep enough", shallow
         yield "dies", resumed(node)
         ended = said(node, Intent.END)
         if ended.state.question is not None:
             yield "ends", answered(ended)
 
 
-def outer(a_job: Job, most: int) -> tuple[int, dict[Entry, Node], set[str]]:
-    """Every place that changes of the job lead to; how each setup was entered; the kinds of facts seen."""
+def outer(a_job: Job, most: int, too_shallow: bool) -> tuple[int, dict[Entry, Node], set[str]]:
+    """Every place that changes of the job lead to; how each setup was entered; the kinds of facts seen.
+
+    too_shallow: at any time the operator may find that the ends cut so far are not deep enough.
+    """
     first = settled(begun(a_job))
     seen, waiting = {outside(first.state)}, deque([first])
     entries: dict[Entry, Node] = {entry_of(first.state): first}
     kinds: set[str] = set()
     while waiting:
         node = waiting.popleft()
-        for _, after in next_places(node, len(a_job.setups)):
+        for _, after in next_places(node, len(a_job.setups), too_shallow):
             kinds |= {record.fact.kind for record in after.records[len(node.records) :]}
             state = after.state
             assert state.mode == "ended early" or not state.leaves, "what leaves has left"
@@ -229,10 +253,10 @@ def inner(start: Node, most: int) -> int:
     return len(seen)
 
 
-def walked(name: str, most_entries: int | None) -> None:
+def walked(name: str, most_entries: int | None, too_shallow: bool = False) -> None:
     a_plan, checks, kerf = JOBS[name]
     made = job(a_plan, checks, kerf=kerf)  # type: ignore[arg-type]
-    places, entries, kinds = outer(replace(made, voice=replace(made.voice, tone=True)), most=60_000)
+    places, entries, kinds = outer(replace(made, voice=replace(made.voice, tone=True)), most=60_000, too_shallow=too_shallow)
     chosen = list(entries.values())[:most_entries]
     inside = [inner(start, most=20_000) for start in chosen]
     print(f"\n{name}: {places} places outside, {len(entries)} ways in, of {len(chosen)} {sum(inside)} places inside")
@@ -244,6 +268,12 @@ def walked(name: str, most_entries: int | None) -> None:
 def test_the_rules_hold_whatever_becomes_of_the_job(capsys: pytest.CaptureFixture[str]) -> None:
     with capsys.disabled():
         walked("two boards of a pass each", most_entries=2)
+
+
+@pytest.mark.long
+def test_the_rules_hold_whatever_becomes_of_ends_that_are_not_deep_enough(capsys: pytest.CaptureFixture[str]) -> None:
+    with capsys.disabled():
+        walked("two boards of a pass each", most_entries=None, too_shallow=True)
 
 
 @pytest.mark.long

@@ -321,6 +321,12 @@ FOLLOWS: dict[str, set[str]] = {
 """What an answer to each question about a mishap may record by itself."""
 GOES_ON = {"check_opened", "setting_called", "setup_done", "setup_started", "finished"}
 """What may follow in the same turn, once everything is told and the operator goes on."""
+BY_YES = {
+    Mishap.MISPLACED: "kerf_misplaced",
+    Mishap.SHALLOW: "setup_reopened",
+    Mishap.DEEP: "depth_set",
+    Mishap.MISSED: "jumped",
+}
 AT_ANY_TIME = {"resumed", "carriage_lost", "stood_by"}
 
 
@@ -340,6 +346,8 @@ def _look_at_a_mishap(
     counts = label == "fresh" and not (before.hear_out and before.opening.announced_at is None)
     if question.name == "sure" and counts and meant in ("double", "no"):
         assert "stepped_back" in kinds and not after.is_cut(question.pass_), "what isn't sure is cut again"
+    if question.name == "verdict" and counts and meant in ("hold", "yes") and question.mishap in BY_YES:
+        assert BY_YES[question.mishap] in kinds, "what was read back and agreed to is done"
     if question.name == "safe" and counts and meant in ("hold", "yes"):
         assert "went_wrong" in kinds
     if meant == "figure":
@@ -716,8 +724,15 @@ DRIVEN_TOLD = (Mishap.BUMPED, Mishap.JAMMED, Mishap.OVERSHOT, Mishap.BREAK)
 """Each of these does something else to a driven carriage."""
 
 
-def walk_driven_told(mishap: Mishap) -> None:
-    a_job = driven_job(ONE_END, few_checks(), TWO_PASSES, clear_input=False)
+@pytest.mark.long
+@pytest.mark.parametrize("mishap", DRIVEN_TOLD)
+def test_a_driven_carriage_keeps_the_rules_after_a_mishap(mishap: Mishap, capsys: pytest.CaptureFixture[str]) -> None:
+    with capsys.disabled():
+        walk_driven_told(mishap, ONE_PASS)
+
+
+def walk_driven_told(mishap: Mishap, kerf: Fraction) -> None:
+    a_job = driven_job(ONE_END, few_checks(), kerf, clear_input=False)
     places, transitions, kinds = walk(a_job, most=400_000, killed=False, mishaps=(mishap,))
     print(f"\ndriven, {mishap} told: {places} states, {transitions} transitions")
     assert "went_wrong" in kinds
@@ -728,6 +743,6 @@ if __name__ == "__main__":
     for told in TOLD:
         walk_told(told)
     for told in DRIVEN_TOLD:
-        walk_driven_told(told)
+        walk_driven_told(told, TWO_PASSES)
     for job_name in DRIVEN_JOBS:
         walk_driven(job_name)

@@ -16,6 +16,7 @@ from tests.session.driver import Driver
 from tests.session.jobs import EVERY_TWO, HANDWHEEL, few_checks, job, plan
 from tests.session.watcher import Watcher
 
+GESTURES = ("tap", "double", "hold")
 SECONDS = st.floats(0, 30, allow_nan=False)
 
 
@@ -32,7 +33,7 @@ class Session(RuleBasedStateMachine):
         self.replay = State()
         self.heard: object = None
 
-    @rule(gesture=st.sampled_from(("tap", "double", "hold")), after=SECONDS, held=st.floats(0, 2))
+    @rule(gesture=st.sampled_from(GESTURES), after=SECONDS, held=st.floats(0, 2))
     def gesture(self, gesture: str, after: float, held: float) -> None:
         self.driver.gesture(gesture, after, held)
 
@@ -54,7 +55,7 @@ class Session(RuleBasedStateMachine):
             arguments |= dict.fromkeys(("board", "redo", "spoilt", "copy"), number)
         self.driver.heard(intent, arguments.get(intent), after, old, began=min(after, 1.0))
 
-    @rule(number=st.integers(0, len(Mishap) - 1), answers=st.lists(st.sampled_from(("tap", "double", "hold")), max_size=9))
+    @rule(number=st.integers(0, len(Mishap) - 1), answers=st.lists(st.sampled_from(GESTURES), max_size=9))
     def something_goes_wrong(self, number: int, answers: list[str]) -> None:
         """Told while standing by, and answered in any way."""
         self.driver.heard("stand by")
