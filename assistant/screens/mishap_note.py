@@ -32,7 +32,7 @@ class MishapNote:
         state = self._state()
         if state.effective_mode != Mode.STANDING_BY:
             self._screen.note(STAND_BY_FIRST)
-        elif state.chosen:
+        elif state.leaves:
             self._screen.note(BOARD_LEAVES)
         else:
             self._screen.note(LIST, SHOWN_S)

@@ -256,7 +256,7 @@ def _tap_on_question(turn: Turn, answer: Answer) -> None:
 
 def _choose_mishap(turn: Turn, answer: Answer) -> None:
     """Nothing has gone wrong that matters to a board on its way out."""
-    if turn.state.chosen:
+    if turn.state.leaves:
         _ignored(turn, answer)
     else:
         tell(turn, None)

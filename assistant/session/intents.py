@@ -67,7 +67,7 @@ def _means_nothing(state: State, intent: Intent) -> bool:
             waits = state.mode in (Mode.MOVE_ASKED, Mode.HALTED)
             return bool(state.chosen) or (waits and not waits_to_call(state))
         case Intent.MISHAP:
-            return bool(state.chosen)
+            return state.leaves
         case Intent.FIGURE:
             return state.question is None or state.question.name != QuestionName.FIGURE
         case Intent.STAND_BY:

@@ -69,8 +69,8 @@ _CARDS: dict[Mishap, str] = {
     Mishap.SWAPPED: "Mark this board with its new name, and give its old name to the one whose place it takes.",
     Mishap.KERF: "The saw's blade is the same, so nothing else changes.",
     Mishap.BLADE: (
-        "Cut a test kerf in an offcut first, and measure it. If it isn't the kerf that you gave, say so again before "
-        "you go on."
+        "Cut a test kerf in an offcut first, and measure it. If it isn't the kerf that you gave, report it again "
+        "before the next cut."
     ),
     Mishap.BREAK: "Leave blade, zero and clamps alone. When you carry on, you are asked what was touched.",
 }
