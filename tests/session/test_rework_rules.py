@@ -78,7 +78,8 @@ class Entry:
 
 def entry_of(state: State) -> Entry:
     due = frozenset(check.name for n, check in enumerate(state.the_job.checks) if is_due(state, n))
-    return Entry(state.cut, state.shallow[state.setup - 1], state.passes, due, state.to_register, state.the_job.is_turned(state.setup))
+    shallow, turned = state.shallow[state.setup - 1], state.the_job.is_turned(state.setup)
+    return Entry(state.cut, shallow, state.passes, due, state.to_register, turned)
 
 
 def outside(state: State) -> object:
@@ -256,7 +257,8 @@ def inner(start: Node, most: int) -> int:
 def walked(name: str, most_entries: int | None, too_shallow: bool = False) -> None:
     a_plan, checks, kerf = JOBS[name]
     made = job(a_plan, checks, kerf=kerf)  # type: ignore[arg-type]
-    places, entries, kinds = outer(replace(made, voice=replace(made.voice, tone=True)), most=60_000, too_shallow=too_shallow)
+    made = replace(made, voice=replace(made.voice, tone=True))
+    places, entries, kinds = outer(made, most=60_000, too_shallow=too_shallow)
     chosen = list(entries.values())[:most_entries]
     inside = [inner(start, most=20_000) for start in chosen]
     print(f"\n{name}: {places} places outside, {len(entries)} ways in, of {len(chosen)} {sum(inside)} places inside")

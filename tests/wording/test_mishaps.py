@@ -1,0 +1,55 @@
+"""What is said when something went wrong: no hand goes near the blade before the saw is off and isolated."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from assistant.plans.mishaps import Mishap
+from assistant.session.turn import prompt
+from assistant.wording.prompts import Words
+from tests.session.drives import driven_job
+from tests.session.jobs import HANDWHEEL, job
+
+JOBS = {"readout": job(), "handwheel": job(carriage=HANDWHEEL), "driven": driven_job()}
+NO_HAND_NEAR = (Mishap.OVERSHOT, Mishap.KERF)
+"""Nothing is cut at a setting that was overshot, and a kerf is measured in an offcut."""
+STAYS_IN_THE_WOOD = (Mishap.JAMMED, Mishap.TRIPPED)
+"""Drawn back before the blade stands still, the work would be caught by it."""
+
+
+
+
+@pytest.mark.parametrize("mishap", Mishap)
+@pytest.mark.parametrize("name", JOBS)
+def test_what_went_wrong_is_named_and_the_saw_isolated_before_anything_else(name: str, mishap: Mishap) -> None:
+    asked = prompt("ask safe", setup=1, pass_=1, mishap=mishap, figure=0, called=True, recalled=False)
+    for figures in (False, True):
+        text = Words(JOBS[name], figures=figures).one(asked)
+        assert text.lower().startswith(mishap.means), "who was misheard hears it"
+        assert ("isolated" in text) == (mishap not in NO_HAND_NEAR)
+        assert ("plug out" in text) == (mishap not in NO_HAND_NEAR)
+        if mishap in STAYS_IN_THE_WOOD:
+            assert text.index("switch") < text.index("isolated") and "Sled drawn" not in text
+        assert text.endswith("Long press for yes, double tap for no.")
+
+
+@pytest.mark.parametrize("moved", ["", "work", "carriage"])
+@pytest.mark.parametrize("name", JOBS)
+def test_work_is_tried_only_with_the_saw_isolated(name: str, moved: str) -> None:
+    tried = {"tried": 2, "where": "kerf", "setting": Fraction(6), "previous": Fraction(6), "approach": None}
+    text = Words(JOBS[name]).one(
+        prompt("ask registered", setup=1, pass_=3, cut_here=2, tolerance=Fraction(0), moved=moved, **tried)
+    )
+    assert text.startswith("Saw off and isolated (unplugged).")
+    assert ("Leave the work clamped" in text) == (moved == "carriage")
+    assert ("move the work, not the carriage" in text) == (moved == "work")
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_asked_once_more_after_an_interruption_it_is_said_what_had_happened(name: str) -> None:
+    figures = {"setup": 1, "pass_": 3, "mishap": Mishap.SLIPPED, "figure": 0, "called": False}
+    words = Words(JOBS[name])
+    assert words.one(prompt("ask sure", recalled=True, **figures)).startswith("The board has slipped. Was pass three")
+    assert words.one(prompt("ask sure", recalled=False, **figures)).startswith("Was pass three cut before that")
