@@ -48,9 +48,8 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
 
     after_gate: the blade is presumed to stand still, and anything may have been touched since the last call.
     """
-    # Whatever the operator has gone on to after a break.
     if turn.state.on_break:
-        ask(turn, QuestionName.LOWERED, turn.state.setup, 0, mishap=Mishap.BREAK)
+        ask_what_was_touched(turn)
         return
     if turn.state.moved and not (turn.state.setup_complete or turn.state.leaves):
         ask_registered(turn)
@@ -213,6 +212,11 @@ def ask(
 ) -> None:
     turn.fact(f.Asked(name, setup, pass_, mishap, figure))
     turn.ask(Klass.QUESTION, *before, question_prompt(turn.state))
+
+
+def ask_what_was_touched(turn: Turn) -> None:
+    """After a break, whatever the operator goes on with: first whether the blade was lowered."""
+    ask(turn, QuestionName.LOWERED, turn.state.setup, 0, mishap=Mishap.BREAK)
 
 
 def ask_registered(turn: Turn) -> None:

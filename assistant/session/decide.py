@@ -12,6 +12,7 @@ from assistant.session import facts as f
 from assistant.session.announced import FIRST_WORDS_S, READING_S, WHOLLY_HEARD, deadline, is_announced, is_out
 from assistant.session.calling import (
     advance,
+    ask_what_was_touched,
     begin_setup,
     confirm_check,
     say_again,
@@ -57,7 +58,7 @@ from assistant.session.events import (
 from assistant.session.from_page import answers_what_it_shows, note_of, only_shown, refused
 from assistant.session.intents import ALWAYS_TIMELY, means_something, wanted
 from assistant.session.kinds import By, Change, Klass, Press, QuestionName, SpeechEnd
-from assistant.session.mishaps import NO_IS_AN_ANSWER, come_back, is_of_a_mishap, take_figure, tapped, tell
+from assistant.session.mishaps import NO_IS_AN_ANSWER, is_of_a_mishap, take_figure, tapped, tell
 from assistant.session.mishaps import answer as answer_mishap
 from assistant.session.moves import (
     arrived,
@@ -192,7 +193,7 @@ def _stand_by(turn: Turn, answer: Answer) -> None:
 
 def _carry_on(turn: Turn, answer: Answer) -> None:
     if turn.state.on_break:
-        come_back(turn)
+        ask_what_was_touched(turn)
         return
     turn.fact(f.CarriedOn(answer.source))
     advance(turn)

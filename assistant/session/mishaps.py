@@ -125,11 +125,6 @@ def answer(turn: Turn, question: Question, yes: bool, by: By) -> None:
             nothing_changed(turn)
 
 
-def come_back(turn: Turn) -> None:
-    """The operator carries on after a break."""
-    ask(turn, QuestionName.LOWERED, turn.state.setup, 0, mishap=Mishap.BREAK)
-
-
 def _made_safe(turn: Turn, question: Question) -> None:
     mishap, state = question.mishap, turn.state
     assert mishap is not None
