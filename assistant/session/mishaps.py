@@ -243,7 +243,7 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
 def _with_another_board(turn: Turn, setup: int) -> None:
     """What was cut is no board of this setup, so all of it is still to be cut, into the board that it names.
 
-    Both halves of an end are in that board; and a board that another blade has begun is begun anew with this one.
+    Both halves of an end are in that board. Where another blade has begun, this one begins from the start.
     """
     job = turn.state.the_job
     end, growth = setups_of_end(job, setup), Growth(job)

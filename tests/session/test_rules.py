@@ -626,7 +626,7 @@ def test_a_board_wider_than_the_travel_keeps_the_rules(name: str, capsys: pytest
 
 
 ONE_END, TWO_ENDS = plan(18, 6, ends=1, parts="A"), plan(18, 6, ends=2, parts="A")
-TOLD: dict[str, tuple[tuple[Mishap, ...], tuple[Check, ...], Plan, Fraction, bool]] = {
+MISHAPS: dict[str, tuple[tuple[Mishap, ...], tuple[Check, ...], Plan, Fraction, bool]] = {
     "slipped, one pass": ((Mishap.SLIPPED,), (), ONE_END, ONE_PASS, True),
     "not deep enough, one pass": ((Mishap.SHALLOW,), (HEIGHT,), ONE_END, ONE_PASS, True),
     "overshot": ((Mishap.OVERSHOT,), (), ONE_END, TWO_PASSES, True),
@@ -651,12 +651,12 @@ TOLD: dict[str, tuple[tuple[Mishap, ...], tuple[Check, ...], Plan, Fraction, boo
     "break, two ends": ((Mishap.BREAK,), (HEIGHT,), TWO_ENDS, ONE_PASS, False),
 }
 """What is told, and of which job. In every run the second; the last ones take minutes each."""
-TOLD_IN_EVERY_RUN = ("not deep enough, one pass",)
+MISHAPS_IN_EVERY_RUN = ("not deep enough, one pass",)
 FOLLOWS_FROM = {Mishap.MISPLACED: "kerf_misplaced", Mishap.BREAK: "came_back", Mishap.DEEP: "depth_set"}
 
 
-def walk_told(name: str) -> None:
-    mishaps, checks, a_plan, kerf, killed = TOLD[name]
+def walk_mishaps(name: str) -> None:
+    mishaps, checks, a_plan, kerf, killed = MISHAPS[name]
     places, transitions, kinds = walk(
         job(a_plan, few_checks(*checks), kerf=kerf), most=60_000, killed=killed, mishaps=mishaps
     )
@@ -665,11 +665,11 @@ def walk_told(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=() if name in TOLD_IN_EVERY_RUN else pytest.mark.long) for name in TOLD]
+    "name", [pytest.param(name, marks=() if name in MISHAPS_IN_EVERY_RUN else pytest.mark.long) for name in MISHAPS]
 )
 def test_the_rules_hold_after_each_mishap(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     with capsys.disabled():
-        walk_told(name)
+        walk_mishaps(name)
 
 
 @pytest.mark.long
@@ -720,18 +720,18 @@ def test_a_driven_carriage_keeps_the_rules_in_every_reachable_state(
         walk_driven(name)
 
 
-DRIVEN_TOLD = (Mishap.BUMPED, Mishap.JAMMED, Mishap.OVERSHOT, Mishap.BREAK)
+DRIVEN_MISHAPS = (Mishap.BUMPED, Mishap.JAMMED, Mishap.OVERSHOT, Mishap.BREAK)
 """Each of these does something else to a driven carriage."""
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("mishap", DRIVEN_TOLD)
+@pytest.mark.parametrize("mishap", DRIVEN_MISHAPS)
 def test_a_driven_carriage_keeps_the_rules_after_a_mishap(mishap: Mishap, capsys: pytest.CaptureFixture[str]) -> None:
     with capsys.disabled():
-        walk_driven_told(mishap, ONE_PASS)
+        walk_driven_mishap(mishap, ONE_PASS)
 
 
-def walk_driven_told(mishap: Mishap, kerf: Fraction) -> None:
+def walk_driven_mishap(mishap: Mishap, kerf: Fraction) -> None:
     a_job = driven_job(ONE_END, few_checks(), kerf, clear_input=False)
     places, transitions, kinds = walk(a_job, most=400_000, killed=False, mishaps=(mishap,))
     print(f"\ndriven, {mishap} told: {places} states, {transitions} transitions")
@@ -740,9 +740,9 @@ def walk_driven_told(mishap: Mishap, kerf: Fraction) -> None:
 
 if __name__ == "__main__":
     turn.view = made_once(turn.view)
-    for told in TOLD:
-        walk_told(told)
-    for told in DRIVEN_TOLD:
-        walk_driven_told(told, TWO_PASSES)
+    for told in MISHAPS:
+        walk_mishaps(told)
+    for told in DRIVEN_MISHAPS:
+        walk_driven_mishap(told, TWO_PASSES)
     for job_name in DRIVEN_JOBS:
         walk_driven(job_name)
