@@ -43,7 +43,7 @@ from assistant.session.state import (
     State,
     changed,
     with_cuts,
-    with_shallow,
+    with_mask,
     with_status,
 )
 
@@ -67,6 +67,7 @@ def _started(state: State, fact: f.Started, at: float) -> Change:
         "rehearsed": fact.rehearsed,
         "cuts": (0,) * setups,
         "shallow": (0,) * setups,
+        "since_height": (0,) * setups,
         "status": (SetupStatus.TO_CUT,) * setups,
     }
 
@@ -122,7 +123,7 @@ def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
     confirmed = confirmed_with(state, fact.check)
     still = {"saw_runs": False, **_driving(state, still=True)} if is_off else {}
     answered = {"open_check": None, "touched": True, "answered": state.answered + 1}
-    height: Change = {"since_height": frozenset()} if BLADE_HEIGHT in covered_by(fact.check) else {}
+    height: Change = {"since_height": (0,) * len(state.cuts)} if BLADE_HEIGHT in covered_by(fact.check) else {}
     return {"confirmed": confirmed, "redo": redo, **answered, **still, **height, **_tried_again(state, fact)}
 
 
@@ -162,11 +163,13 @@ def _stands_there(state: State, fact: f.StandsThere, at: float) -> Change:
 
 
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
-    cut = state.cut | 1 << (fact.pass_ - 1)
-    driving = _driving(state, unproved=state.driving.unproved | 1 << (fact.pass_ - 1), after_cut=True)
-    shallow = with_shallow(state, state.shallow[state.setup - 1] & ~(1 << (fact.pass_ - 1)))
-    since_height = state.since_height | {state.setup}
-    cuts = {"cuts": with_cuts(state, cut), "shallow": shallow, "since_height": since_height}
+    setup, bit = state.setup, 1 << (fact.pass_ - 1)
+    driving = _driving(state, unproved=state.driving.unproved | bit, after_cut=True)
+    cuts = {
+        "cuts": with_cuts(state, state.cut | bit),
+        "shallow": with_mask(state.shallow, setup, state.shallow[setup - 1] & ~bit),
+        "since_height": with_mask(state.since_height, setup, state.since_height[setup - 1] | bit),
+    }
     return {**cuts, "confirmed": counted_on(state), **driving}
 
 
@@ -192,7 +195,7 @@ def _uncut(state: State, pass_: int) -> Change:
     happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
     return {
         "cuts": with_cuts(state, state.cut & ~(1 << (pass_ - 1))),
-        "shallow": with_shallow(state, state.shallow[state.setup - 1] & ~(1 << (pass_ - 1))),
+        "shallow": with_mask(state.shallow, state.setup, state.shallow[state.setup - 1] & ~(1 << (pass_ - 1))),
         "status": with_status(state, SetupStatus.BEGUN, state.setup),
         "cursor": pass_,
         "redo": state.redo | due_after(state.the_job.checks, *happened),
@@ -264,6 +267,7 @@ def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
         "job": fact.extend(state.the_job),
         "cuts": (*state.cuts, *(0 for _ in fact.setups)),
         "shallow": (*state.shallow, *(0 for _ in fact.setups)),
+        "since_height": (*state.since_height, *(0 for _ in fact.setups)),
         "status": (*state.status, *(SetupStatus.TO_CUT for _ in fact.setups)),
     }
 
@@ -282,7 +286,7 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
     here = fact.setup == state.setup
     change: Change = {
         "cuts": with_cuts(state, mask & ~again, fact.setup),
-        "shallow": with_shallow(state, shallow | mask & again if fact.deeper else shallow & ~again, fact.setup),
+        "shallow": with_mask(state.shallow, fact.setup, shallow | mask & again if fact.deeper else shallow & ~again),
         "status": with_status(state, SetupStatus.REDO, fact.setup),
     }
     if here and fact.deeper:

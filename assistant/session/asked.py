@@ -7,7 +7,7 @@ from assistant.plans.checks import CLAMPS, PIECE_CHECK, SAW_OFF, figures_of
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Check, Job, Setup
 from assistant.session import effects as e
-from assistant.session.concerned import cut_too_shallow, cut_with_depth, kerf_of, length_of
+from assistant.session.concerned import cut_less_deep, cut_too_shallow, kerf_of, length_of
 from assistant.session.driven import move_prompt, passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName
@@ -100,10 +100,10 @@ def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
         lost = thinned(state.pattern, one, off_by) if question.name == QuestionName.VERDICT else ()
         figures |= {"off_by": off_by, "thinned": lost}
     elif mishap == Mishap.SHALLOW:
-        figures |= {"depth": state.pattern.depth, "setups": cut_too_shallow(state)}
+        figures |= {"depth": state.pattern.depth, "setups": tuple(cut_too_shallow(state))}
     elif mishap == Mishap.DEEP:
         proud = figure * length_of(job)
-        figures |= {"proud": proud, "depth": state.pattern.depth + proud, "setups": cut_with_depth(state)[1]}
+        figures |= {"proud": proud, "depth": state.pattern.depth + proud, "setups": tuple(cut_less_deep(state))}
     return figures
 
 

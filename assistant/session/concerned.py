@@ -65,9 +65,9 @@ def another_blade_cut_it(state: State, mishap: Mishap) -> bool:
     """Whether what would be cut again was cut by another blade: at its settings, this one would move the walls."""
     match mishap:
         case Mishap.SHALLOW:
-            setups = cut_too_shallow(state)
+            setups = tuple(cut_too_shallow(state))
         case Mishap.DEEP:
-            setups = cut_with_depth(state)[1]
+            setups = tuple(cut_less_deep(state))
         case Mishap.SLIPPED | Mishap.BUMPED | Mishap.DUST | Mishap.MISPLACED | Mishap.MISSED:
             setups = (state.setup,)
         case _:
@@ -75,17 +75,22 @@ def another_blade_cut_it(state: State, mishap: Mishap) -> bool:
     return any(is_of_another_blade(state.the_job, n) for n in setups)
 
 
-def cut_too_shallow(state: State) -> tuple[int, ...]:
-    """The setups that have cuts since the blade's height was last confirmed, in the order of cutting."""
-    return tuple(n for n in _of_one_depth(state) if state.cuts[n - 1] and (n in state.since_height or n == state.setup))
-
-
-def cut_with_depth(state: State) -> tuple[tuple[int, ...], tuple[int, ...]]:
-    """The patterns, by place, of the present depth, and the setups whose cuts were made at a height that was right."""
+def cut_too_shallow(state: State) -> dict[int, int]:
+    """A mask of passes for each setup, in the order of cutting: all that is cut of ends cut since the height check."""
     alike = _of_one_depth(state)
-    patterns = sorted({state.the_job.setups[n - 1].pattern for n in alike})
-    true = tuple(n for n in alike if state.cuts[n - 1] and n not in state.since_height and n != state.setup)
-    return tuple(patterns), true
+    found = {n: state.cuts[n - 1] for n in alike if state.since_height[n - 1] or n == state.setup}
+    return {n: mask for n, mask in found.items() if mask}
+
+
+def patterns_of_this_depth(state: State) -> tuple[int, ...]:
+    """By place in the job."""
+    return tuple(sorted({state.the_job.setups[n - 1].pattern for n in _of_one_depth(state)}))
+
+
+def cut_less_deep(state: State) -> dict[int, int]:
+    """Likewise, what was cut at a height that was confirmed since, where what was cut after that is too deep."""
+    found = {n: state.cuts[n - 1] & ~state.since_height[n - 1] for n in _of_one_depth(state)}
+    return {n: mask for n, mask in found.items() if mask}
 
 
 def _of_one_depth(state: State) -> tuple[int, ...]:

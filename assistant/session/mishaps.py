@@ -8,6 +8,8 @@ questions loses nothing but the open one.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from assistant.errors import BadInput
 from assistant.plans.job_json import fraction_text
 from assistant.plans.mishaps import Mishap
@@ -18,16 +20,18 @@ from assistant.session.asked import card_prompt
 from assistant.session.calling import advance, ask
 from assistant.session.concerned import (
     another_blade_cut_it,
+    cut_less_deep,
     cut_too_shallow,
-    cut_with_depth,
     first_figure,
     kerf_of,
     kerfs_here,
     length_of,
     most,
+    patterns_of_this_depth,
     places,
 )
 from assistant.session.detours import ask_change, nothing_changed
+from assistant.session.driven import passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import By, Change, Klass, QuestionName
 from assistant.session.order import setups_of_end
@@ -221,10 +225,9 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
         case Mishap.SHALLOW:
             _cut_deeper(turn, cut_too_shallow(state))
         case Mishap.DEEP:
-            patterns, shallower = cut_with_depth(state)
             depth = state.pattern.depth + figure * length_of(state.the_job)
-            turn.fact(f.DepthSet(patterns, fraction_text(depth)))
-            _cut_deeper(turn, shallower)
+            turn.fact(f.DepthSet(patterns_of_this_depth(state), fraction_text(depth)))
+            _cut_deeper(turn, cut_less_deep(state))
         case Mishap.MISSED:
             turn.fact(f.Jumped(question.setup, figure))
         case Mishap.KERF | Mishap.BLADE:
@@ -258,11 +261,9 @@ def _with_another_board(turn: Turn, setup: int) -> None:
     advance(turn)
 
 
-def _cut_deeper(turn: Turn, setups: tuple[int, ...]) -> None:
-    for number in setups:
-        mask = turn.state.cuts[number - 1]
-        passes = tuple(n + 1 for n in range(mask.bit_length()) if mask >> n & 1)
-        turn.fact(f.SetupReopened(number, passes, 0, "", deeper=True))
+def _cut_deeper(turn: Turn, masks: Mapping[int, int]) -> None:
+    for number, mask in masks.items():
+        turn.fact(f.SetupReopened(number, passes_of(mask), 0, "", deeper=True))
 
 
 def _done(turn: Turn) -> None:

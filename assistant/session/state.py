@@ -124,8 +124,8 @@ class State:
     may have been made after that, and nobody has said which. saw_runs: it may; a pass was called since somebody last
     confirmed that it is off. saw_off_at: when the operator was first
     asked, after the last pass of this setup, whether the saw is off (s); None if not in this run. answered: checks
-    confirmed in a row, without a setting called or a stop between. since_height: the setups of which a pass was cut
-    since the blade's height was last confirmed.
+    confirmed in a row, without a setting called or a stop between. since_height: a mask for each setup of the passes
+    that were cut since the blade's height was last confirmed.
 
     Of the carriage: carriage_at: the setting last called or tried, mm, or 0 if it was zeroed since. came_from:
     the last different setting before it, or the same setting if the operator has read it there. play_open: the carriage
@@ -174,7 +174,7 @@ class State:
     trouble: Mishap | None = None
     on_break: bool = False
     shallow: tuple[int, ...] = ()
-    since_height: frozenset[int] = frozenset()
+    since_height: tuple[int, ...] = ()
     answered: int = 0
     driving: Driving = Driving()
 
@@ -291,15 +291,13 @@ Kept = TypeVar("Kept", State, Opening, Driving)
 
 
 def with_cuts(state: State, mask: int, setup: int = 0) -> tuple[int, ...]:
-    """The masks of all setups, with this one for a setup (0: the present one)."""
-    place = (setup or state.setup) - 1
-    return (*state.cuts[:place], mask, *state.cuts[place + 1 :])
+    """The masks of what is cut, with this one for a setup (0: the present one)."""
+    return with_mask(state.cuts, setup or state.setup, mask)
 
 
-def with_shallow(state: State, mask: int, setup: int = 0) -> tuple[int, ...]:
-    """As `with_cuts`, of the kerfs that are not deep enough."""
-    place = (setup or state.setup) - 1
-    return (*state.shallow[:place], mask, *state.shallow[place + 1 :])
+def with_mask(masks: tuple[int, ...], setup: int, mask: int) -> tuple[int, ...]:
+    """The masks of all setups, with this one for a setup."""
+    return (*masks[: setup - 1], mask, *masks[setup:])
 
 
 def with_status(state: State, status: SetupStatus, *setups: int) -> tuple[SetupStatus, ...]:

@@ -237,7 +237,7 @@ def test_where_nothing_was_cut_only_the_height_is_asked_again() -> None:
 
 
 def test_cuts_that_are_too_deep_are_matched_on_every_end() -> None:
-    """By 0.4 mm: from now on all ends are cut so deep, and the one that had its true depth is gone over again."""
+    """By 0.4 mm: from now on all ends are cut so deep, and what had its true depth is gone over again."""
     driver = Driver(job(plan(30, 6, count=2, parts="A")))
     whole_setup(driver)
     driver.cut(1)
@@ -251,12 +251,13 @@ def test_cuts_that_are_too_deep_are_matched_on_every_end() -> None:
     answers(driver, "yes", 4, "yes")
     assert "The fingers will stand zero point four millimetres proud" in driver.said
     assert "the inside will be zero point four millimetres shorter at each end" in driver.said
-    assert "Long side, one of two, end one must be cut again, deeper." in driver.said
+    ends = "Long side, one of two, end one and long side, two of two, end one must be cut again, deeper."
+    assert ends in driver.said
     answers(driver, "yes")
-    assert driver.kinds == ["depth_set", "setup_reopened"]
+    assert of(driver, f.SetupReopened)[1:] == [f.SetupReopened(2, (1,), 0, "", deeper=True)], "cut before the check"
     assert {pattern.depth for pattern in driver.state.the_job.patterns} == {depth + Fraction(4, 10)}
-    assert driver.state.cuts[0] == 0 and driver.state.cut_here == 2, "the cuts here are as deep as that already"
-    assert "blade height" in carried_on(driver)
+    assert driver.state.cuts[:2] == (0, 0b10), "what was cut after it is as deep as that already"
+    assert "blade height" in carried_on(driver) and driver.state.cursor == 1
 
 
 def test_a_missed_pass_is_gone_back_to_with_its_approach() -> None:

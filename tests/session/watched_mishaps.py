@@ -51,7 +51,7 @@ class Mishaps:
     is on a break, or has not yet said what was touched in it.
 
     heights: how often the blade's height was confirmed. made_at: that count when each kerf was made, by setup and pass.
-    go_over: the ends that one answer has still to name, all of them to be cut again. misplaced: cuts named to lie in
+    go_over: the ends that one answer has still to name, with the cuts to be made again. misplaced: cuts named to lie in
     the wrong place.
     """
 
@@ -64,13 +64,13 @@ class Mishaps:
     away: bool = False
     heights: int = 0
     made_at: dict[tuple[int, int], int] = field(default_factory=dict)
-    go_over: frozenset[int] = frozenset()
+    go_over: dict[int, frozenset[int]] = field(default_factory=dict)
     misplaced: frozenset[tuple[int, int]] = frozenset()
 
     def copy(self) -> Mishaps:
         other = object.__new__(Mishaps)
         other.__dict__.update(self.__dict__)
-        other.made_at = self.made_at.copy()
+        other.made_at, other.go_over = self.made_at.copy(), self.go_over.copy()
         return other
 
     def hear(self, key: str, figures: Mapping[str, Any], bench: Watcher) -> None:
@@ -190,10 +190,9 @@ class Mishaps:
         assert self.told in ("not deep enough", "too deep"), "only what is not deep enough is gone over again"
         if not self.go_over:
             assert self.told == "not deep enough", "all that is not so deep as the others was named with them"
-            self.go_over = frozenset(n for n in self._alike(bench) if self._of_this_height(n, bench))
+            self.go_over = {n: bench.cut[n] for n in self._alike(bench) if self._of_this_height(n, bench)}
         assert fact.setup in self.go_over, "what was cut at another height is left alone"
-        assert set(fact.passes) == bench.cut[fact.setup], "an end is gone over as a whole"
-        self.go_over -= {fact.setup}
+        assert set(fact.passes) == self.go_over.pop(fact.setup), "all of that is gone over, and nothing else"
 
     def _depth_set(self, fact: f.DepthSet, bench: Watcher) -> None:
         """Its patterns have the depth of this one, in this stage, and that is the end that was cut too deep."""
@@ -202,4 +201,6 @@ class Mishaps:
         same = [job.setups[n - 1] for n in bench.counting() if job.setups[n - 1].stage == here.stage]
         assert set(fact.patterns) == {one.pattern for one in same if job.patterns[one.pattern].depth == depth}
         assert self.told == "too deep" and fact.change(job).pattern_of(bench.setup).depth > depth
-        self.go_over = frozenset(n for n in self._alike(bench) if not self._of_this_height(n, bench))
+        for n in self._alike(bench):
+            if before := frozenset(p for p in bench.cut[n] if self.made_at[n, p] < self.heights):
+                self.go_over[n] = before
