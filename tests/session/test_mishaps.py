@@ -90,7 +90,7 @@ def test_nothing_said_of_the_clamps_makes_up_for_trying_work_that_has_slipped() 
     tell(driver, Mishap.SLIPPED)
     answers(driver, "yes")
     driver.resume()
-    answers(driver, "yes", "yes")  # the carriage stands where it stood, and the work is "still clamped"
+    answers(driver, "yes")  # the carriage stands where it stood; of the clamps nothing is asked
     assert "The board has slipped. Was pass three cut before that" in driver.said, "nobody has answered that yet"
     answers(driver, "yes")
     assert driver.state.question and driver.state.question.name == "registered"
@@ -352,7 +352,10 @@ def test_a_blade_lowered_in_a_break_is_measured_and_what_was_touched_is_tried() 
     driver.gesture("hold")
     assert "Was the blade lowered meanwhile?" in driver.said, "whatever was told after it"
     answers(driver, "yes", "yes")
-    assert driver.state.question and driver.state.question.name == "registered"
+    assert driver.state.question and driver.state.question.name == "carriage"
+    answers(driver, "no", "yes")
+    assert driver.state.question and driver.state.question.name == "registered", "once it is zeroed"
+    assert "move the work, not the carriage" in driver.said
     driver.gesture("hold")
     assert carried_on_from_checks(driver) == ["edge and face", "clamps", "guard", "blade height"]
 

@@ -128,7 +128,7 @@ class Watcher:
                 self.wrong.hear(key, figures, self)
                 if key == "ask registered":
                     self._hear_what_is_tried(figures)
-                self.to_ask -= {key}
+                self.to_ask -= {key, "ask clamped"} if key in ("ask registered", "ask sure") else {key}
                 self._hear_where_it_stands(effect.klass, key)
                 if key == "clamp":
                     self._hear_what_to_clamp(figures)
