@@ -237,7 +237,8 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
             turn.fact(changed.fact)
             if changed.follows:
                 # The board in the clamps goes on as another setup, so it is clamped and tried again.
-                card = card_prompt(turn.state)
+                # The other card is about work that stays in its clamps.
+                card = card_prompt(turn.state) if mishap == Mishap.BLADE else None
                 turn.fact(f.BoardChosen(changed.follows))
                 turn.lead(*((card,) if card else ()))
                 advance(turn)
@@ -248,7 +249,7 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
 def _with_another_board(turn: Turn, setup: int) -> None:
     """What was cut is no board of this setup, so all of it is still to be cut, into the board that it names.
 
-    Both halves of an end are in that board; and a board that another blade has begun is begun anew with this one.
+    Both halves of an end are in that board; and a board that another blade has begun is begun again with this one.
     """
     job = turn.state.the_job
     end, growth = setups_of_end(job, setup), Growth(job)
