@@ -53,8 +53,8 @@ _SAFE: dict[Mishap, str] = {
 
 _CARDS: dict[Mishap, str] = {
     Mishap.MISPLACED: (
-        "The right cut is still to be made. Once the board is cut, fill any finger that has lost wood with a strip of "
-        "the same wood, its grain running the same way, and trim it when the glue is dry."
+        "The right cut is still to be made. Once the board is cut, make good what was lost with a strip of the same "
+        "wood, its grain running the same way, and trim it when the glue is dry."
     ),
     Mishap.SHALLOW: (
         "With the plug still out, raise the blade to {depth} above the bed, measured at the tooth that stands highest."
@@ -242,10 +242,10 @@ def _of_kerf(words: Words, figures: Figures) -> str:
 
 
 TRIED = {
-    "kerf": "Sled up to the still blade: turned by hand, its teeth just pass in that kerf, on both sides.",
-    "far wall": "Sled up to the still blade: it just meets that cut's wall away from the reference edge.",
-    "near wall": "Sled up to the still blade: it just meets that cut's wall towards the reference edge.",
-    "edge": "Sled up to the still blade. Only an edge is cut, no kerf to try: it just meets that cut's shoulder.",
+    "kerf": "Try the still blade in that kerf, turned by hand: its teeth just pass on both sides.",
+    "far wall": "The still blade just meets that cut's wall away from the reference edge.",
+    "near wall": "The still blade just meets that cut's wall towards the reference edge.",
+    "edge": "Only an edge is cut, no kerf to try: the still blade just meets that cut's shoulder.",
 }
 """What shows that the work has not moved, by the place where the blade is tried."""
 
@@ -256,7 +256,7 @@ def _ask_registered(words: Words, figures: Figures) -> str:
     half = figures.get("half", "")
     stop = to_the_stop(carriage.register, carriage.stop_side, half)
     # The saw comes first: what follows has hands at the blade.
-    begin = f"Saw off and isolated, plug out. {edge_at_stop(half).capitalize()} {stop}, and clamp{bar}."
+    begin = f"Saw off, isolated, plug out. {edge_at_stop(half).capitalize()} {stop}, and clamp{bar}."
     if "where" not in figures:
         nothing = "The blade can be tried in none of the cuts" if figures["cut_here"] else "No pass is cut yet"
         if half == Half.PIECE_OUT and not figures["cut_here"]:
@@ -269,20 +269,20 @@ def _ask_registered(words: Words, figures: Figures) -> str:
     else:
         stands = f"Carriage to {place}: {words.move(figures)}."
     if moved == "carriage":
-        begin = "Saw off and isolated, plug out. Leave the work clamped."
+        begin = "Saw off, isolated, plug out. Leave the work clamped."
         reads = words.position(figures["setting"])
         mend = f"draw back, move the carriage, coming up, until it fits, and set the reading there to {reads}"
     else:
         mend = "clamp the work to suit the cut and mark down a problem"
     if moved == "work":
-        begin = "Saw off and isolated, plug out."
+        begin = "Saw off, isolated, plug out."
         mend = "move the work, not the carriage, and clamp it"
     if moved == "either":
-        begin = "Saw off and isolated, plug out."
+        begin = "Saw off, isolated, plug out."
         mend = "put right what was touched, the work or the carriage's reading, and clamp"
     tried = f"{TRIED[figures['where']]} If it is off {tolerance}, {mend}."
     # Nobody may start the saw, nor a motor move the carriage, with the blade still in the wood.
-    return f"{begin} {stands} {tried} Draw the sled right back. Done? {YES_NO}"
+    return f"{begin} {stands} {tried} Draw right back. Done? {YES_NO}"
 
 
 SENTENCES: dict[str, Callable[[Words, Figures], str]] = {

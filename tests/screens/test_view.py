@@ -173,7 +173,7 @@ def test_what_went_wrong_is_chosen_from_the_list_and_what_to_do_stays_until_it_g
     rig.until(drawn("CUT TO"))
     time.sleep(TOLD_S)
     rig.send("y")
-    card = "Measure the tooth that stands highest."
+    card = "measure it at the tooth that stands highest."
     standing_by = lambda page: card in " ".join(page.split())  # noqa: E731
     rig.until(drawn("SAW OFF", 2), "STANDING BY", standing_by)
     for key, line in (("m", "problem marked"), ("l", "left"), ("w", "Standing by")):
