@@ -99,6 +99,7 @@ def test_where_nothing_is_cut_there_is_only_the_edge_to_go_by() -> None:
     tell(driver, Mishap.SLIPPED)
     answers(driver, "yes")
     assert driver.state.mode == "standing by", "no cut can be sure"
+    assert "the board is put to the stop and clamped" in driver.said and "still blade" not in driver.said
     driver.gesture("hold")
     assert "you have only the edge to go by" in driver.said and "to the left stop, and clamp" in driver.said
 
@@ -110,13 +111,17 @@ def test_a_bumped_carriage_is_set_right_by_a_cut_and_the_work_left_alone(carriag
     assert "Leave the carriage as it stands." in driver.said
     answers(driver, "yes", "yes")
     driver.gesture("hold")
-    assert "Leave the work clamped." in driver.said and "move the carriage, coming up, until it fits, and set the reading there to" in driver.said
+    assert (
+        "Leave the work clamped." in driver.said
+        and "move the carriage, coming up, until it fits, and set the reading there to" in driver.said
+    )
 
 
 def test_a_bumped_carriage_is_zeroed_where_nothing_is_cut() -> None:
     driver = standing_by(0)
     tell(driver, Mishap.BUMPED)
     answers(driver, "yes")
+    assert "When you carry on, the carriage is zeroed." in driver.said
     assert carried_on(driver) == ["zero", "clamps", "guard"]
 
 
@@ -354,8 +359,36 @@ def test_a_blade_lowered_in_a_break_is_measured_and_what_was_touched_is_tried() 
     assert "Was the blade's height changed meanwhile?" in driver.said, "whatever was told after it"
     answers(driver, "yes", "yes")
     assert driver.state.question and driver.state.question.name == "registered"
+    assert "put right what was touched, the work or the carriage's reading" in driver.said
     driver.gesture("hold")
     assert carried_on_from_checks(driver) == ["edge and face", "clamps", "guard", "blade height"]
+
+
+def test_a_kerf_is_said_to_change_only_what_it_changes() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.BLADE)
+    assert "as the saw's manual says" in driver.said
+    answers(driver, "yes")
+    assert "give the width printed on the blade" in driver.said
+    answers(driver, "yes")
+    assert "as before: nothing has to be laid out again." in driver.said
+    answers(driver, "no")
+    tell(driver, Mishap.KERF)
+    answers(driver, "yes", 330, "yes")
+    assert "what is begun is finished by the old figures." in driver.said
+    assert "This board comes out first" not in driver.said, "it is begun"
+    answers(driver, "yes")
+    assert driver.state.mode == "standing by" and "report that it has slipped" in driver.said
+
+
+@pytest.mark.parametrize("mishap", [Mishap.KERF, Mishap.BLADE])
+def test_a_board_that_another_kerf_lays_out_again_comes_out_and_that_is_said_first(mishap: Mishap) -> None:
+    driver = standing_by(0)
+    tell(driver, mishap)
+    answers(driver, "yes", 330, "yes")
+    assert "This board comes out first. Is that right?" in driver.said
+    answers(driver, "yes")
+    assert driver.asked == "board out"
 
 
 def test_taps_go_through_all_that_can_go_wrong_and_round() -> None:
