@@ -64,7 +64,7 @@ _CARDS: dict[Mishap, str] = {
         "stands highest."
     ),
     Mishap.MISSED: "That pass is called next.",
-    Mishap.OVERSHOT: "The same setting is called next. Come up to it from well below.",
+    Mishap.OVERSHOT: "The same setting is called next. Come up to it from below.",
     Mishap.JAMMED: (
         "Plug still out, turn the blade backwards with a piece of wood, not with your fingers, until it is free. If it "
         "won't turn, ease the clamps. Only then draw the sled back. Look for a kerf that has closed, a blunt or bent "
@@ -75,7 +75,10 @@ _CARDS: dict[Mishap, str] = {
         "with the saw's switch at off. Later, start the saw with the wood clear of the blade, and feed more slowly. If "
         "it trips again, have an electrician look at the saw and its circuit."
     ),
-    Mishap.LOOSE: "Push the piece away with a stick, never with your fingers, and see where it came from.",
+    Mishap.LOOSE: (
+        "Push the piece away with a stick, never with your fingers, and draw the sled right back. See where the piece "
+        "came from."
+    ),
     Mishap.DUST: "Brush it away, under the board as well, and from the sled's runners. Don't blow it.",
     Mishap.CUPPED: "A cupped board rocks, and closes on the blade. Clamp it flat to the backing over its whole width.",
     Mishap.CHIPPED: (
@@ -318,7 +321,7 @@ RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
     "ask figure": lambda words, figures: f"Asked: the figure, {figures['figure']} so far?",
     "ask side": "Asked: nearer to the reference edge?",
     "ask verdict": lambda words, figures: f"Asked: go on, {figures['mishap'].means}?",
-    "ask lowered": "Asked: was the blade lowered?",
+    "ask lowered": "Asked: was the blade's height changed?",
     "ask touched": "Asked: was anything else touched?",
     "card": lambda words, figures: f"What to do was said: {figures['mishap'].means}.",
     "tap to choose": "That was no choice.",

@@ -302,7 +302,7 @@ def missed(it: ByEar) -> None:
 def overshot(it: ByEar) -> None:
     it.tell(Mishap.OVERSHOT)
     it.say(YES, CARRY_ON)
-    it.was_told("Come up to it from well below")
+    it.was_told("Come up to it from below")
 
 
 def overshot_and_cut(it: ByEar) -> None:

@@ -54,7 +54,9 @@ class Session(RuleBasedStateMachine):
             arguments |= dict.fromkeys(("board", "redo", "spoilt", "copy"), number)
         self.driver.heard(intent, arguments.get(intent), after, old, began=min(after, 1.0))
 
-    @rule(number=st.integers(0, len(Mishap) - 1), answers=st.lists(st.sampled_from(("tap", "double", "hold")), max_size=9))
+    @rule(
+        number=st.integers(0, len(Mishap) - 1), answers=st.lists(st.sampled_from(("tap", "double", "hold")), max_size=9)
+    )
     def something_goes_wrong(self, number: int, answers: list[str]) -> None:
         """Told while standing by, and answered in any way."""
         self.driver.heard("stand by")
