@@ -229,7 +229,7 @@ class _FactsInWords:
         return "the carriage was zeroed again"
 
     def reregistered(self, fact: f.Reregistered, at: float) -> str:
-        tried = " and tried against the stopped blade" if fact.setting else ""
+        tried = " and tried against the still blade" if fact.setting else ""
         return f"setup {fact.setup}: work clamped again at the stop{tried}"
 
     def stage_ready(self, fact: f.StageReady, at: float) -> str:
@@ -283,8 +283,8 @@ class _FactsInWords:
         return f"to be cut to {length(fact.depth)} from now on"
 
     def came_back(self, fact: f.CameBack, at: float) -> str:
-        lowered = "the blade was lowered" if fact.lowered else "the blade was not lowered"
-        return f"back from a break: {lowered}, {'something' if fact.touched else 'nothing'} else was touched"
+        height = f"the blade's height was {'' if fact.lowered else 'not '}changed"
+        return f"back from a break: {height}, {'something' if fact.touched else 'nothing'} else was touched"
 
     def board_spoilt(self, fact: f.BoardSpoilt, at: float) -> str:
         self.spoilt.update(fact.setups)

@@ -33,4 +33,4 @@ class Mishap(StrEnum):
     SWAPPED = "wrong pattern", "the other part's pattern was cut"
     KERF = "kerf measured", "the kerf was measured again, with the same blade"
     BLADE = "other blade", "another blade is on the saw"
-    BREAK = "break", "you take a break"
+    BREAK = "break", "you are taking a break"

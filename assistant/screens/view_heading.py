@@ -55,7 +55,7 @@ QUESTIONS = {
     "which": "PASS {pass_}?",
     "side": "TOO NEAR",
     "verdict": "CARRY ON?",
-    "lowered": "BLADE LOWERED?",
+    "lowered": "HEIGHT CHANGED?",
     "touched": "TOUCHED?",
 }
 _MISHAPS = {Mishap.SHALLOW: "too shallow", Mishap.TRIPPED: "tripped", Mishap.KERF: "new kerf", Mishap.BREAK: "a break"}
@@ -66,9 +66,9 @@ _VERDICTS = {
     Mishap.MISSED: "GO TO {figure}?",
     Mishap.KERF: "NEW KERF?",
     Mishap.BLADE: "NEW KERF?",
-    Mishap.CUPPED: "LIES FLAT?",
+    Mishap.CUPPED: "CLAMPS FLAT?",
     Mishap.CHIPPED: "MENDED?",
-    Mishap.SWAPPED: "LONG ENOUGH?",
+    Mishap.SWAPPED: "SAME SIZE?",
 }
 _FIGURES = {Mishap.MISPLACED: "OFF BY", Mishap.DEEP: "TOO DEEP BY", Mishap.MISSED: "MISSED PASS"}
 """What a figure is of; else of a kerf."""
@@ -189,7 +189,7 @@ def _figure_of_a_mishap(question: str, words: Words, asked: dict[str, Any]) -> s
         case QuestionName.WHAT:
             return "WRONG?"
         case QuestionName.SAFE:
-            return {Mishap.OVERSHOT: "NOTHING CUT?", Mishap.KERF: ""}.get(mishap, "PLUG OUT?")
+            return {Mishap.OVERSHOT: "STILL UNCUT?", Mishap.KERF: ""}.get(mishap, "PLUG OUT?")
         case QuestionName.SIDE:
             return "THE EDGE?"
         case QuestionName.FIGURE if mishap == Mishap.MISSED and asked["figure"]:

@@ -39,8 +39,9 @@ OF: dict[Mishap, Aftermath] = {
     Mishap.TRIPPED: Aftermath(moved=True),
     Mishap.LOOSE: Aftermath(),
     Mishap.DUST: Aftermath(moved=True, unsure=True),
-    Mishap.CUPPED: Aftermath(),
-    Mishap.CHIPPED: Aftermath((BACKING, CLAMPS, GUARD), marks=True),
+    # Work that is clamped flat, or taken off for a fresh face of the backing, may lie elsewhere afterwards.
+    Mishap.CUPPED: Aftermath(moved=True),
+    Mishap.CHIPPED: Aftermath((BACKING, CLAMPS, GUARD), moved=True, marks=True),
     Mishap.SWAPPED: Aftermath(),
     Mishap.KERF: Aftermath(()),
     Mishap.BLADE: Aftermath((ZERO_CHECK, BLADE_HEIGHT, BACKING, CLAMPS, GUARD)),

@@ -12,10 +12,13 @@ from assistant.session.driven import move_prompt, passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName
 from assistant.session.order import opposite
+from assistant.session.other_kerf import kerf_changed
 from assistant.session.slip import Tried, to_try, trial
 from assistant.session.state import CHECKS, STANDING_BY, Question, State
 
 _MOVE = ("setting", "previous", "approach")
+_PUT_TO_THE_STOP = (Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED)
+"""The work comes out of its clamps, to sweep, to be clamped flat or for the backing, and is put to the stop again."""
 
 
 def asked(state: State) -> e.Prompt | None:
@@ -76,12 +79,13 @@ def _cut_off(state: State, setup: int) -> dict[str, object]:
 
 
 def _moved(state: State) -> str:
-    """What is to be moved where work that may have moved doesn't suit its cuts: "work" or "carriage"; "" for none."""
-    if state.moved in (None, Mishap.DUST):  # swept clean, the work is put to the stop again
+    """What is put right where the work doesn't suit its cuts: "work", "carriage" or "either"; "" for none."""
+    if state.moved in (None, *_PUT_TO_THE_STOP):
         return ""
     # A driven carriage has been homed since.
     by_hand = state.the_job.carriage.drive is None
-    return "carriage" if state.moved == Mishap.BUMPED and by_hand else "work"
+    by_mishap = {Mishap.BUMPED: "carriage", Mishap.BREAK: "either"}
+    return by_mishap.get(state.moved, "work") if by_hand else "work"
 
 
 def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
@@ -93,7 +97,10 @@ def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
     called, recalled = not state.is_cut(question.pass_ or 1), state.mode != STANDING_BY
     figures: dict[str, object] = {"mishap": mishap, "figure": figure, "called": called, "recalled": recalled}
     if mishap in (Mishap.KERF, Mishap.BLADE):
-        figures |= {"kerf": kerf_of(job, figure), "was": job.kerf, "begun": bool(state.cut)}
+        figures |= {"kerf": kerf_of(job, figure), "was": job.kerf}
+        if question.name == QuestionName.VERDICT:
+            changed = kerf_changed(state, kerf_of(job, figure), mishap == Mishap.BLADE)
+            figures |= {"laid_out": bool(changed.replaced), "board_out": bool(changed.follows)}
     elif mishap == Mishap.MISPLACED and question.name in (QuestionName.FIGURE, QuestionName.SIDE, QuestionName.VERDICT):
         off_by = figure * length_of(job)
         one = state.pattern.passes[question.pass_ - 1]
@@ -111,7 +118,8 @@ def card_prompt(state: State) -> e.Prompt | None:
     """What to do after the mishap reported while standing by; None for none."""
     if state.trouble is None:
         return None
-    return prompt("card", mishap=state.trouble, setup=state.setup, depth=state.pattern.depth, moved=bool(state.moved))
+    tried = state.moved is not None and trial(state) is not None
+    return prompt("card", mishap=state.trouble, setup=state.setup, depth=state.pattern.depth, tried=tried)
 
 
 def question_prompt(state: State) -> e.Prompt:

@@ -314,7 +314,7 @@ class DepthSet(Fact):
 
 @dataclass(frozen=True, slots=True)
 class CameBack(Fact):
-    """After a break. lowered: the blade was lowered. touched: anything else was touched, such as the work."""
+    """After a break. lowered: the blade was lowered, or its height changed. touched: anything else was, as the work."""
 
     kind: ClassVar[str] = "came_back"
     setup: int

@@ -65,7 +65,7 @@ class QuestionName(StrEnum):
     VERDICT = "verdict"
     """What has become of the wood or the job, and whether to go on so."""
     LOWERED = "lowered"
-    """After a break: whether the blade was lowered."""
+    """After a break: whether the blade was lowered, or its height changed."""
     TOUCHED = "touched"
     """After a break: whether anything else was touched."""
 

@@ -240,7 +240,8 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
             turn.fact(changed.fact)
             if changed.follows:
                 # The board in the clamps goes on as another setup, so it is clamped and tried again.
-                card = card_prompt(turn.state)
+                # The other card is about work that stays in its clamps.
+                card = card_prompt(turn.state) if mishap == Mishap.BLADE else None
                 turn.fact(f.BoardChosen(changed.follows))
                 turn.lead(*((card,) if card else ()))
                 advance(turn)

@@ -13,6 +13,7 @@ from typing import Any, Protocol
 from assistant.joinery.halves import Half
 from assistant.joinery.misplaced import Thinned
 from assistant.joinery.model import Carriage
+from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.mishaps import Mishap
 from assistant.wording import drive
 from assistant.wording.halves import SETTING_BAR, edge_at_stop, to_the_stop
@@ -32,57 +33,86 @@ class Words(drive.Words, Protocol):
     def move(self, figures: Figures) -> str: ...
 
 
-SAFE = "Saw off and isolated, plug out?"
-BACK = f"Sled drawn right back? {SAFE}"
+BACK = "Saw off, blade stopped, sled drawn right back, saw isolated, plug out?"
 _SAFE: dict[Mishap, str] = {
-    Mishap.JAMMED: "Hold it still, and switch the saw off; don't draw it back. Blade stopped, saw isolated, plug out?",
-    Mishap.TRIPPED: "Hold it still, and put the saw's switch to off. Blade stopped, saw isolated, plug out?",
+    Mishap.JAMMED: (
+        "Switch the saw off and keep the sled where it is: don't draw it back. Blade stopped, saw isolated, plug out?"
+    ),
+    Mishap.TRIPPED: (
+        "Put the saw's switch to off and keep the sled where it is. Blade stopped, saw isolated, plug out?"
+    ),
     Mishap.LOOSE: "Don't reach for it. Saw off, blade stopped, saw isolated, plug out?",
     Mishap.BUMPED: f"Leave the carriage as it stands. {BACK}",
-    Mishap.OVERSHOT: "Nothing has been cut there?",
+    Mishap.OVERSHOT: "Is the wood there still uncut?",
     Mishap.KERF: "Is that so?",
-    Mishap.BLADE: "Is the saw isolated still, plug out?",
+    Mishap.BLADE: (
+        "Fitted as the saw's manual says, and turned once by hand, touching nothing? Saw still isolated, plug out?"
+    ),
 }
 """What comes after the mishap's name, where it isn't `BACK`."""
 
 _CARDS: dict[Mishap, str] = {
     Mishap.MISPLACED: (
-        "The right cut is still to be made. What a finger has lost is filled with a strip of the same wood, its grain "
-        "running the same way, and trimmed once the glue is dry."
+        "The right cut is still to be made. Once the board is cut, make good what was lost with a strip of the same "
+        "wood, its grain running the same way, and trim it when the glue is dry."
     ),
-    Mishap.SHALLOW: "Raise the blade to {depth} above the bed, and measure the tooth that stands highest.",
-    Mishap.DEEP: "The blade stays at {depth} above the bed for every end. Measure the tooth that stands highest.",
+    Mishap.SHALLOW: (
+        "With the plug still out, raise the blade to {depth} above the bed, measured at the tooth that stands highest."
+    ),
+    Mishap.DEEP: (
+        "From now on the blade must stand {depth} above the bed. With the plug still out, measure it at the tooth that "
+        "stands highest."
+    ),
     Mishap.MISSED: "That pass is called next.",
-    Mishap.OVERSHOT: "Go back well below the setting, and come up to it again.",
+    Mishap.OVERSHOT: "The same setting is called next. Come up to it from below.",
     Mishap.JAMMED: (
-        "Turn the blade backwards by hand until it is free, and only then draw the sled back. Look for a kerf that has "
-        "closed, a blunt or bent blade, and a sled that is off its line."
+        "Plug still out, turn the blade backwards with a piece of wood, not with your fingers, until it is free. If it "
+        "won't turn, ease the clamps. Only then draw the sled back. Look for a kerf that has closed, a blunt or bent "
+        "blade, and a sled that is off its line."
     ),
     Mishap.TRIPPED: (
-        "Draw the sled back with the blade still. Reset the breaker only with the saw's switch at off, and start the "
-        "saw with the wood clear of the blade. Feed more slowly. If it trips again, have the saw seen to."
+        "Plug still out, draw the sled back; if it won't come, report that the work has jammed. Reset the breaker only "
+        "with the saw's switch at off. Later, start the saw with the wood clear of the blade, and feed more slowly. If "
+        "it trips again, have an electrician look at the saw and its circuit."
     ),
-    Mishap.LOOSE: "Push the piece away with a stick, never with your fingers, and look where it came from.",
-    Mishap.DUST: "Brush it away, under the board as well, and look at the sled's ways. Don't blow it.",
+    Mishap.LOOSE: (
+        "Push the piece away with a stick, never with your fingers, and draw the sled right back. See where the piece "
+        "came from."
+    ),
+    Mishap.DUST: "Brush it away, under the board as well, and from the sled's runners. Don't blow it.",
     Mishap.CUPPED: "A cupped board rocks, and closes on the blade. Clamp it flat to the backing over its whole width.",
-    Mishap.CHIPPED: "Put a fresh face of the backing behind the cut. Keep the chip, and glue it back.",
-    Mishap.SWAPPED: "Mark this board with its new name, and give its old name to the one whose place it takes.",
-    Mishap.KERF: "The saw's blade is the same, so nothing else changes.",
-    Mishap.BLADE: (
-        "Cut a test kerf in an offcut first, and measure it. If it isn't the kerf that you gave, report it again "
-        "before the next cut."
+    Mishap.CHIPPED: (
+        "Put a fresh face of the backing behind the cut. Keep the chip, and glue it back once the board is cut."
     ),
-    Mishap.BREAK: "Leave blade, zero and clamps alone. When you carry on, you are asked what was touched.",
+    Mishap.SWAPPED: "Mark this board as {board}, and give its old name to the one whose place it takes.",
+    Mishap.KERF: "If the board was out of its clamps for that, report that it has slipped.",
+    Mishap.BLADE: (
+        "Before you go on, cut a test kerf in an offcut, clamped and with the guard on, and measure it. If it isn't "
+        "the kerf that you gave, report the other blade again."
+    ),
+    Mishap.BREAK: (
+        "Leave zero and clamps alone, and the blade too, unless the saw's manual has you lower it. When you carry on, "
+        "you are asked what was touched."
+    ),
 }
-_TRIED_NEXT = "When you carry on, the work is tried against the still blade."
-_PUT_NEXT = "Clamp the board at the stop as if it were new."
+_TRIED_NEXT = "Leave the plug out: when you carry on, the work is tried against the still blade."
+_PUT_NEXT = "Leave the plug out: when you carry on, the board is put to the stop and clamped as if it were new."
+
+
+def _next(words: Words, figures: Figures) -> str:
+    if figures["tried"]:
+        return _TRIED_NEXT
+    if figures["mishap"] == Mishap.BUMPED:
+        return f"When you carry on, the carriage is {'homed' if words.carriage.drive else 'zeroed'}."
+    return _PUT_NEXT
 
 
 def _card(words: Words, figures: Figures) -> str:
     mishap = figures["mishap"]
-    card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]))
-    if mishap in (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST):
-        card = f"{card} {_TRIED_NEXT if figures['moved'] else _PUT_NEXT}".lstrip()
+    board = board_of(words, figures["setup"], ended=False)
+    card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]), board=board)
+    if mishap in (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED):
+        card = f"{card} {_next(words, figures)}".lstrip()
     return card
 
 
@@ -93,7 +123,11 @@ def _ask_safe(words: Words, figures: Figures) -> str:
 
 def _ask_sure(words: Words, figures: Figures) -> str:
     told = f"{sentence(figures['mishap'].means)} " if figures.get("recalled") else ""
-    return f"{told}Was pass {words.count(figures['pass_'])} cut before that, and is it good? {YES_NO}"
+    pass_ = words.count(figures["pass_"])
+    if figures["mishap"] == Mishap.DUST:
+        # Nobody sees when it came; where a cut lies can be measured.
+        return f"{told}Does the cut of pass {pass_} lie where it should? {YES_NO}"
+    return f"{told}Was pass {pass_} cut before that, and is it good? {YES_NO}"
 
 
 def _ask_which(words: Words, figures: Figures) -> str:
@@ -111,11 +145,16 @@ def _ask_figure(words: Words, figures: Figures) -> str:
     so_far = "Tap to add one, long press if that is right."
     if mishap in (Mishap.KERF, Mishap.BLADE):
         steps = "hundredths of a millimetre" if _fine(words) else "thousandths of an inch"
-        return f"Kerf {words.length(figures['kerf'])}? Say the figure in {steps}. {so_far}"
+        kerf = f"Kerf {words.length(figures['kerf'])}? "
+        # The figure that is asked for first is the old kerf to the nearest step.
+        half = Fraction(1, 200) if _fine(words) else MM_PER_UNIT["in"] / 2000
+        if mishap == Mishap.BLADE and abs(figures["kerf"] - figures["was"]) <= half:
+            kerf += "If it isn't measured yet, give the width printed on the blade. "
+        return f"{kerf}Say the figure in {steps}. {so_far}"
     if mishap == Mishap.MISSED:
         if figure:
             return f"Pass {words.count(figure)}? {so_far}"
-        return "Which pass was missed? Say its figure, or tap once for each."
+        return "Which pass was missed? Say the figure, or tap up to it."
     if figure:
         return f"{sentence(words.length(figures['off_by' if mishap == Mishap.MISPLACED else 'proud']))} {so_far}"
     steps = "tenths of a millimetre" if _fine(words) else "hundredths of an inch"
@@ -136,7 +175,7 @@ def _ask_verdict(words: Words, figures: Figures) -> str:
             asks = _of_misplaced(words, figures)
         case Mishap.SHALLOW:
             ends, depth = _ends(words, figures["setups"]), words.depth(figures["depth"])
-            asks = f"Cut again, every pass, with the blade at {depth}: {ends}. Is that right?"
+            asks = f"Cut every pass again, with the blade at {depth}: {ends}. Is that right?"
         case Mishap.DEEP:
             asks = _of_too_deep(words, figures)
         case Mishap.MISSED:
@@ -144,12 +183,14 @@ def _ask_verdict(words: Words, figures: Figures) -> str:
         case Mishap.KERF | Mishap.BLADE:
             asks = _of_kerf(words, figures)
         case Mishap.CUPPED:
-            asks = "Does it lie flat to the backing once it is clamped?"
+            asks = "Can it be clamped flat to the backing, over its whole width?"
         case Mishap.CHIPPED:
             asks = "Can the finger be mended?"
         case _:
-            board = words.job.setups[figures["setup"] - 1].board
-            asks = f"Is this board as long as the one called {board}, so that it can take its place?"
+            board = board_of(words, figures["setup"], ended=False)
+            asks = (
+                f"Is the board in the clamps the same size as {board}{',' * (', ' in board)} and can it take its place?"
+            )
     return f"{asks} {YES_NO}"
 
 
@@ -192,18 +233,22 @@ def _of_too_deep(words: Words, figures: Figures) -> str:
 
 def _of_kerf(words: Words, figures: Figures) -> str:
     kerf, was = words.length(figures["kerf"]), words.length(figures["was"])
-    if figures["mishap"] == Mishap.KERF:
-        begun = "what is begun is finished by the old figures"
-    else:
-        begun = "what is begun gets its other walls by the new kerf, and this board comes out first"
-    return f"Kerf {kerf} instead of {was}: what isn't begun is laid out again, and {begun}. Is that right?"
+    change = f"Kerf {kerf}, as before" if figures["kerf"] == figures["was"] else f"Kerf {kerf} instead of {was}"
+    if not figures["laid_out"]:
+        return f"{change}: nothing has to be laid out again. Is that right?"
+    figures_of = "old" if figures["mishap"] == Mishap.KERF else "new"
+    out = " This board comes out first." if figures["board_out"] else ""
+    return (
+        f"{change}: what isn't begun is laid out again, and what is begun is finished by the {figures_of} "
+        f"figures.{out} Is that right?"
+    )
 
 
 TRIED = {
-    "kerf": "Try the stopped blade in that kerf, turned by hand: the teeth of both sides just pass.",
-    "far wall": "The stopped blade just meets that cut's wall away from the reference edge.",
-    "near wall": "The stopped blade just meets that cut's wall towards the reference edge.",
-    "edge": "Only an edge is cut, no kerf to try: the stopped blade just meets that cut's shoulder.",
+    "kerf": "Try the still blade in that kerf, turned by hand: its teeth just pass on both sides.",
+    "far wall": "The still blade just meets that cut's wall away from the reference edge.",
+    "near wall": "The still blade just meets that cut's wall towards the reference edge.",
+    "edge": "Only an edge is cut, no kerf to try: the still blade just meets that cut's shoulder.",
 }
 """What shows that the work has not moved, by the place where the blade is tried."""
 
@@ -214,7 +259,7 @@ def _ask_registered(words: Words, figures: Figures) -> str:
     half = figures.get("half", "")
     stop = to_the_stop(carriage.register, carriage.stop_side, half)
     # The saw comes first: what follows has hands at the blade.
-    begin = f"Saw off and isolated (unplugged). {edge_at_stop(half).capitalize()} {stop}, and clamp{bar}."
+    begin = f"Saw off, isolated, plug out. {edge_at_stop(half).capitalize()} {stop}, and clamp{bar}."
     if "where" not in figures:
         nothing = "The blade can be tried in none of the cuts" if figures["cut_here"] else "No pass is cut yet"
         if half == Half.PIECE_OUT and not figures["cut_here"]:
@@ -227,17 +272,20 @@ def _ask_registered(words: Words, figures: Figures) -> str:
     else:
         stands = f"Carriage to {place}: {words.move(figures)}."
     if moved == "carriage":
-        begin, mend = (
-            "Saw off and isolated (unplugged). Leave the work clamped.",
-            "set the reading to suit, not the work",
-        )
+        begin = "Saw off, isolated, plug out. Leave the work clamped."
+        reads = words.position(figures["setting"])
+        mend = f"draw back, move the carriage, coming up, until it fits, and set the reading there to {reads}"
     else:
         mend = "clamp the work to suit the cut and mark down a problem"
     if moved == "work":
-        begin = "Saw off and isolated (unplugged)."
+        begin = "Saw off, isolated, plug out."
         mend = "move the work, not the carriage, and clamp it"
+    if moved == "either":
+        begin = "Saw off, isolated, plug out."
+        mend = "put right what was touched, the work or the carriage's reading, and clamp"
     tried = f"{TRIED[figures['where']]} If it is off {tolerance}, {mend}."
-    return f"{begin} {stands} {tried} Done? {YES_NO}"
+    # Nobody may start the saw, nor a motor move the carriage, with the blade still in the wood.
+    return f"{begin} {stands} {tried} Draw right back. Done? {YES_NO}"
 
 
 SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
@@ -254,11 +302,11 @@ SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
 TEMPLATES: dict[str, str] = {
     "ask what": "What went wrong? Tap to hear one thing after the other; double tap if nothing did.",
     "ask side": f"Does the cut lie nearer to the reference edge than it should? {YES_NO}",
-    "ask lowered": f"Was the blade lowered meanwhile? {YES_NO}",
-    "ask touched": f"Was anything else touched: work, clamps, carriage or zero? {YES_NO}",
-    "tap to choose": "A tap goes through what can go wrong.",
+    "ask lowered": f"Was the blade's height changed meanwhile? {YES_NO}",
+    "ask touched": f"Has anybody touched anything else: work, clamps, carriage or zero? {YES_NO}",
+    "tap to choose": "Tap to go through what can go wrong.",
     "no figure yet": "No figure yet.",
-    "another board": "That board is lost to this job, or has its end cut off; the right one is still to be cut.",
+    "another board": "Put that board aside. The right one is cut next, from its first pass.",
 }
 
 STANDS = frozenset({"kerf won't do", "no figure yet", "another board"})
@@ -273,7 +321,7 @@ RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
     "ask figure": lambda words, figures: f"Asked: the figure, {figures['figure']} so far?",
     "ask side": "Asked: nearer to the reference edge?",
     "ask verdict": lambda words, figures: f"Asked: go on, {figures['mishap'].means}?",
-    "ask lowered": "Asked: was the blade lowered?",
+    "ask lowered": "Asked: was the blade's height changed?",
     "ask touched": "Asked: was anything else touched?",
     "card": lambda words, figures: f"What to do was said: {figures['mishap'].means}.",
     "tap to choose": "That was no choice.",

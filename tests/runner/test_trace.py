@@ -72,7 +72,7 @@ def test_what_to_do_is_in_words_and_null_where_there_is_nothing() -> None:
     driver.gesture("hold")
     (after,) = lines(e.Show(view(driver.state)))
     assert before["view"]["card"] is None and before["view"]["asked"] is None
-    assert after["view"]["card"].startswith("Go back well below the setting")
+    assert after["view"]["card"].startswith("The same setting is called next.")
 
 
 def test_every_fact_of_a_journal_can_be_traced() -> None:

@@ -356,7 +356,7 @@ def test_what_to_do_is_in_the_state_while_standing_by_and_beside_no_question(one
     assert asked["gestures"] == {"tap": "next", "double tap": "no", "long press": "yes"}  # type: ignore[index]
     one.gesture("hold")
     shown = newest(stream)["state"]
-    assert shown["card"].startswith("Turn the blade backwards by hand")  # type: ignore[index]
+    assert shown["card"].startswith("Plug still out, turn the blade backwards with a piece of wood")  # type: ignore[index]
     assert shown["big"] == [["", "SAW OFF"]]  # type: ignore[index]
     assert "Will ask first: where the work lies, clamps, guard." in shown["asked"]  # type: ignore[index]
     one.gesture("hold")

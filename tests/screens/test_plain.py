@@ -140,7 +140,7 @@ def test_what_to_do_is_written_when_it_is_told_and_again_after_each_question_in_
     session.heard("stand by")
     session.heard("mishap", Mishap.OVERSHOT)
     session.gesture("hold")
-    card = "   [Go back well below the setting, and come up to it again.]"
+    card = "   [The same setting is called next. Come up to it from below.]"
     assert out.getvalue().count(card) == 1
     session.heard("mark")
     assert out.getvalue().count(card) == 1, "nothing else is shown"

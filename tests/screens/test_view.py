@@ -155,7 +155,7 @@ def test_what_went_wrong_is_chosen_from_the_list_and_what_to_do_stays_until_it_g
     rig.send("s")
     rig.until(drawn("STANDING BY"), "tap: what went wrong")
     rig.send("x")
-    rig.until(HOW_TO, "5  the cuts are too deep", "17  you take a break")
+    rig.until(HOW_TO, "5  the cuts are too deep", "17  you are taking a break")
     for key in ("5", " "):
         rig.send(key)
     rig.until("Nothing was reported; nothing else was done.", lambda page: HOW_TO not in page, drawn("STANDING BY"))
@@ -173,7 +173,7 @@ def test_what_went_wrong_is_chosen_from_the_list_and_what_to_do_stays_until_it_g
     rig.until(drawn("CUT TO"))
     time.sleep(TOLD_S)
     rig.send("y")
-    card = "Measure the tooth that stands highest."
+    card = "measure it at the tooth that stands highest."
     standing_by = lambda page: card in " ".join(page.split())  # noqa: E731
     rig.until(drawn("SAW OFF", 2), "STANDING BY", standing_by)
     for key, line in (("m", "problem marked"), ("l", "left"), ("w", "Standing by")):

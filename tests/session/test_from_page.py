@@ -126,7 +126,7 @@ def test_stand_by_and_say_again() -> None:
 def test_what_went_wrong_is_only_asked_for_and_answered_at_the_saw() -> None:
     one = in_mode("standing by")
     page(one, "mishap", "jammed")
-    assert one.kinds == [] and one.said.startswith("The work has jammed on the blade. Hold it still")
+    assert one.kinds == [] and one.said.startswith("The work has jammed on the blade. Switch the saw off")
     for answer, argument in (("yes", None), ("no", None), ("figure", 3), ("carry on", None)):
         before = one.state
         page(one, answer, argument)

@@ -101,6 +101,7 @@ def test_where_nothing_is_cut_there_is_only_the_edge_to_go_by() -> None:
     tell(driver, Mishap.SLIPPED)
     answers(driver, "yes")
     assert driver.state.mode == "standing by", "no cut can be sure"
+    assert "the board is put to the stop and clamped" in driver.said and "still blade" not in driver.said
     driver.gesture("hold")
     assert "you have only the edge to go by" in driver.said and "to the left stop, and clamp" in driver.said
 
@@ -112,13 +113,17 @@ def test_a_bumped_carriage_is_set_right_by_a_cut_and_the_work_left_alone(carriag
     assert "Leave the carriage as it stands." in driver.said
     answers(driver, "yes", "yes")
     driver.gesture("hold")
-    assert "Leave the work clamped." in driver.said and "set the reading to suit, not the work" in driver.said
+    assert (
+        "Leave the work clamped." in driver.said
+        and "move the carriage, coming up, until it fits, and set the reading there to" in driver.said
+    )
 
 
 def test_a_bumped_carriage_is_zeroed_where_nothing_is_cut() -> None:
     driver = standing_by(0)
     tell(driver, Mishap.BUMPED)
     answers(driver, "yes")
+    assert "When you carry on, the carriage is zeroed." in driver.said
     assert carried_on(driver) == ["zero", "clamps", "guard"]
 
 
@@ -232,7 +237,7 @@ def test_where_nothing_was_cut_only_the_height_is_asked_again() -> None:
     driver = standing_by(0)
     tell(driver, Mishap.SHALLOW)
     answers(driver, "yes")
-    assert driver.state.mode == "standing by" and "Raise the blade to" in driver.said
+    assert driver.state.mode == "standing by" and "raise the blade to" in driver.said
     assert carried_on(driver) == ["clamps", "guard", "blade height"]
 
 
@@ -317,7 +322,11 @@ def test_a_board_is_mended_or_spoilt(mishap: Mishap) -> None:
     assert driver.state.question and driver.state.question.name == "spoilt"
     answers(driver, "no")
     assert driver.state.mode == "standing by" and not of(driver, f.BoardSpoilt)
-    assert carried_on(driver) == ["clamps", "guard", *["backing"] * (mishap == Mishap.CHIPPED)]
+    driver.gesture("hold")
+    assert "Reference edge to the left stop, and clamp." in driver.said and "Carriage to pass three" in driver.said
+    answers(driver, "yes")
+    backing = ["backing"] * (mishap == Mishap.CHIPPED)
+    assert carried_on_from_checks(driver) == ["edge and face", "clamps", "guard", *backing]
     assert ((1, 4) in driver.state.marked) == (mishap == Mishap.CHIPPED)
 
 
@@ -325,7 +334,7 @@ def test_a_board_of_the_other_part_takes_its_place_or_the_right_one_is_cut_from_
     driver = standing_by()
     tell(driver, Mishap.SWAPPED)
     answers(driver, "yes", "yes")
-    assert driver.state.cut_here == 3 and "Mark this board with its new name" in driver.said
+    assert driver.state.cut_here == 3 and "Mark this board as long side, one of two" in driver.said
     tell(driver, Mishap.SWAPPED)
     answers(driver, "yes", "no")
     assert driver.state.cut_here == 0 and driver.asked == "board out"
@@ -337,7 +346,7 @@ def test_after_a_break_it_is_asked_what_was_touched() -> None:
     driver = standing_by()
     tell(driver, Mishap.BREAK)
     answers(driver, "yes")
-    assert "Leave blade, zero and clamps alone" in driver.said
+    assert "Leave zero and clamps alone" in driver.said
     driver.gesture("hold")
     answers(driver, "no", "no")
     assert of(driver, f.CameBack) == [f.CameBack(1, lowered=False, touched=False)] and driver.asked == "carrying on"
@@ -350,7 +359,7 @@ def test_a_blade_lowered_in_a_break_is_measured_and_what_was_touched_is_tried() 
     tell(driver, Mishap.LOOSE)
     answers(driver, "yes")
     driver.gesture("hold")
-    assert "Was the blade lowered meanwhile?" in driver.said, "whatever was told after it"
+    assert "Was the blade's height changed meanwhile?" in driver.said, "whatever was told after it"
     answers(driver, "yes", "yes")
     assert driver.state.question and driver.state.question.name == "carriage"
     answers(driver, "no", "yes")
@@ -360,12 +369,39 @@ def test_a_blade_lowered_in_a_break_is_measured_and_what_was_touched_is_tried() 
     assert carried_on_from_checks(driver) == ["edge and face", "clamps", "guard", "blade height"]
 
 
+def test_a_kerf_is_said_to_change_only_what_it_changes() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.BLADE)
+    assert "as the saw's manual says" in driver.said
+    answers(driver, "yes")
+    assert "give the width printed on the blade" in driver.said
+    answers(driver, "yes")
+    assert "as before: nothing has to be laid out again." in driver.said
+    answers(driver, "no")
+    tell(driver, Mishap.KERF)
+    answers(driver, "yes", 330, "yes")
+    assert "what is begun is finished by the old figures." in driver.said
+    assert "This board comes out first" not in driver.said, "it is begun"
+    answers(driver, "yes")
+    assert driver.state.mode == "standing by" and "report that it has slipped" in driver.said
+
+
+@pytest.mark.parametrize("mishap", [Mishap.KERF, Mishap.BLADE])
+def test_a_board_that_another_kerf_lays_out_again_comes_out_and_that_is_said_first(mishap: Mishap) -> None:
+    driver = standing_by(0)
+    tell(driver, mishap)
+    answers(driver, "yes", 330, "yes")
+    assert "This board comes out first. Is that right?" in driver.said
+    answers(driver, "yes")
+    assert driver.asked == "board out"
+
+
 def test_taps_go_through_all_that_can_go_wrong_and_round() -> None:
     driver = standing_by()
     driver.gesture("tap")
     assert "What went wrong?" in driver.said
     driver.gesture("hold")
-    assert not driver.kinds and "A tap goes through what can go wrong." in driver.said
+    assert not driver.kinds and "Tap to go through what can go wrong." in driver.said
     found = []
     for _ in range(len(Mishap) + 1):
         driver.gesture("tap")

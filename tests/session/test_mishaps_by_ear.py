@@ -235,7 +235,7 @@ def bumped(it: ByEar) -> None:
     it.saw.bumped = Fraction(-4, 10)
     it.tell(Mishap.BUMPED)
     it.say(YES, YES, CARRY_ON)
-    it.was_told("set the reading to suit, not the work")
+    it.was_told("until it fits, and set the reading there to")
 
 
 def bumped_before_the_first_cut(it: ByEar) -> None:
@@ -302,7 +302,7 @@ def missed(it: ByEar) -> None:
 def overshot(it: ByEar) -> None:
     it.tell(Mishap.OVERSHOT)
     it.say(YES, CARRY_ON)
-    it.was_told("Go back well below the setting")
+    it.was_told("Come up to it from below")
 
 
 def overshot_and_cut(it: ByEar) -> None:
@@ -318,7 +318,7 @@ def jammed(it: ByEar) -> None:
     it.saw.slipped = Fraction(1, 2)
     it.tell(Mishap.JAMMED)
     it.say(YES, CARRY_ON)
-    it.was_told("don't draw it back", "Turn the blade backwards by hand")
+    it.was_told("don't draw it back", "turn the blade backwards with a piece of wood")
 
 
 def breaker(it: ByEar) -> None:
@@ -365,7 +365,7 @@ def wrong_board_that_will_do(it: ByEar) -> None:
 def wrong_board(it: ByEar) -> None:
     it.tell(Mishap.SWAPPED)
     it.say(YES, NO)
-    it.was_told("the right one is still to be cut")
+    it.was_told("the right one is cut next")
 
 
 def kerf_measured(it: ByEar) -> None:
@@ -379,13 +379,13 @@ def other_blade(it: ByEar) -> None:
     it.tell(Mishap.BLADE)
     it.saw.kerf = Fraction(28, 10)
     it.say(YES, "marigold the figure is two eight zero number two eight zero", YES, YES)
-    it.was_told("gets its other walls by the new kerf")
+    it.was_told("what is begun is finished by the new figures")
 
 
 def a_break(it: ByEar) -> None:
     it.tell(Mishap.BREAK)
     it.say(YES, CARRY_ON, NO, NO)
-    it.was_told("Leave blade, zero and clamps alone")
+    it.was_told("Leave zero and clamps alone")
 
 
 def a_break_with_the_blade_lowered(it: ByEar) -> None:

@@ -761,7 +761,7 @@ class TestResuming:
         driver.resume()
         driver.gesture("hold")
         driver.gesture("double")
-        assert "No pass is cut yet" in driver.said and "stopped blade" not in driver.said
+        assert "No pass is cut yet" in driver.said and "still blade" not in driver.said
 
     def test_what_has_changed_since_is_said_before_anything_is_asked(self) -> None:
         driver = cutting(1)

@@ -32,7 +32,7 @@ ASKED_AGAIN: dict[str, frozenset[str]] = {
     "break": frozenset(),
 }
 """The checks that must be answered anew after each mishap, where the job has them."""
-MAY_LIE_ELSEWHERE = ("slipped", "bumped", "jammed", "breaker", "sawdust")
+MAY_LIE_ELSEWHERE = ("slipped", "bumped", "jammed", "breaker", "sawdust", "cupped", "chipped")
 MAY_HAVE_BEEN_CUT_SO = ("slipped", "bumped", "sawdust")
 """Nobody noticed at once, so the last cuts may have been made after it."""
 LEAVES_A_MARK = ("jammed", "chipped")

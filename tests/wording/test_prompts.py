@@ -389,10 +389,11 @@ def test_slots_are_called_slots() -> None:
 
 def test_work_clamped_afresh_is_tried_at_a_named_setting_within_a_quarter_of_the_clearance() -> None:
     text = say("ask registered", cut_here=1, tolerance=Fraction(4, 100), **TRIED)
-    assert text.startswith("Saw off and isolated (unplugged). ")
+    assert text.startswith("Saw off, isolated, plug out. ")
     assert "Carriage to pass two: half a millimetre below, then up to six point zero two. " in text
-    assert "Try the stopped blade in that kerf, turned by hand: the teeth of both sides just pass. " in text
+    assert "Try the still blade in that kerf, turned by hand: its teeth just pass on both sides. " in text
     assert "off by more than zero point zero four millimetres, " in text
+    assert "Draw right back. Done?" in text, "before the saw starts, or a motor moves"
     shown = Words(job(), figures=True).one(prompt("ask registered", cut_here=1, tolerance=Fraction(0), **TRIED))
     assert "Carriage to pass 2: 6.02 (first down to 5.52). " in shown and "off at all, " in shown
     tolerance = Fraction(1, 40)
