@@ -6,7 +6,10 @@ from enum import StrEnum
 
 
 class Mishap(StrEnum):
-    """The words are in journals, scripts and language files: they stay. means: for people."""
+    """The words are in journals, scripts and language files: they stay. means: for people.
+
+    In the order in which taps and lists offer them: what can't wait comes first.
+    """
 
     means: str
 
@@ -17,6 +20,9 @@ class Mishap(StrEnum):
         self.means = means
         return self
 
+    JAMMED = "jammed", "the work has jammed on the blade"
+    TRIPPED = "breaker", "the breaker tripped in the cut"
+    LOOSE = "loose piece", "a loose piece lies by the blade"
     SLIPPED = "slipped", "the board has slipped"
     BUMPED = "bumped", "the carriage was bumped"
     MISPLACED = "wrong place", "a cut is in the wrong place"
@@ -24,9 +30,6 @@ class Mishap(StrEnum):
     DEEP = "too deep", "the cuts are too deep"
     MISSED = "missed", "a pass was missed"
     OVERSHOT = "overshot", "the carriage went past the setting"
-    JAMMED = "jammed", "the work has jammed on the blade"
-    TRIPPED = "breaker", "the breaker tripped in the cut"
-    LOOSE = "loose piece", "a loose piece lies by the blade"
     DUST = "sawdust", "there is sawdust under the board or at the stop"
     CUPPED = "cupped", "the board is cupped"
     CHIPPED = "chipped", "a finger has chipped"

@@ -79,13 +79,12 @@ def _cut_off(state: State, setup: int) -> dict[str, object]:
 
 
 def _moved(state: State) -> str:
-    """What is put right where the work doesn't suit its cuts: "work", "carriage" or "either"; "" for none."""
+    """What is moved where the work doesn't suit its cuts: "work" or "carriage"; "" for none."""
     if state.moved in (None, *_PUT_TO_THE_STOP):
         return ""
     # A driven carriage has been homed since.
     by_hand = state.the_job.carriage.drive is None
-    by_mishap = {Mishap.BUMPED: "carriage", Mishap.BREAK: "either"}
-    return by_mishap.get(state.moved, "work") if by_hand else "work"
+    return "carriage" if state.moved == Mishap.BUMPED and by_hand else "work"
 
 
 def _of_the_mishap(state: State, question: Question) -> dict[str, object]:

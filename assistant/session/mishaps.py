@@ -108,6 +108,10 @@ def answer(turn: Turn, question: Question, yes: bool, by: By) -> None:
         case QuestionName.SAFE if question.mishap == Mishap.OVERSHOT:
             # Something was cut there after all.
             tell(turn, Mishap.MISPLACED)
+        case QuestionName.SAFE:
+            # Whoever is still at the plug must not take it that the matter is closed.
+            turn.lead(prompt("not reported"))
+            nothing_changed(turn)
         case QuestionName.SURE:
             _sure(turn, question, yes)
         case QuestionName.WHICH:

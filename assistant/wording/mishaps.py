@@ -150,16 +150,16 @@ def _ask_figure(words: Words, figures: Figures) -> str:
         half = Fraction(1, 200) if _fine(words) else MM_PER_UNIT["in"] / 2000
         if mishap == Mishap.BLADE and abs(figures["kerf"] - figures["was"]) <= half:
             kerf += "If it isn't measured yet, give the width printed on the blade. "
-        return f"{kerf}Say the figure in {steps}. {so_far}"
+        return f"{kerf}Say: the figure is, and its digits, in {steps}. {so_far}"
     if mishap == Mishap.MISSED:
         if figure:
             return f"Pass {words.count(figure)}? {so_far}"
-        return "Which pass was missed? Say the figure, or tap up to it."
+        return "Which pass was missed? Say: the figure is, and its digits; or tap up to it."
     if figure:
         return f"{sentence(words.length(figures['off_by' if mishap == Mishap.MISPLACED else 'proud']))} {so_far}"
     steps = "tenths of a millimetre" if _fine(words) else "hundredths of an inch"
     asks = "How far is it off" if mishap == Mishap.MISPLACED else "How much too deep are they"
-    return f"{asks}, in {steps}? Say the figure, or tap once for each."
+    return f"{asks}, in {steps}? Say: the figure is, and its digits; or tap once for each."
 
 
 def _ends(words: Words, setups: tuple[int, ...]) -> str:
@@ -280,9 +280,6 @@ def _ask_registered(words: Words, figures: Figures) -> str:
     if moved == "work":
         begin = "Saw off, isolated, plug out."
         mend = "move the work, not the carriage, and clamp it"
-    if moved == "either":
-        begin = "Saw off, isolated, plug out."
-        mend = "put right what was touched, the work or the carriage's reading, and clamp"
     tried = f"{TRIED[figures['where']]} If it is off {tolerance}, {mend}."
     # Nobody may start the saw, nor a motor move the carriage, with the blade still in the wood.
     return f"{begin} {stands} {tried} Draw right back. Done? {YES_NO}"
@@ -306,6 +303,7 @@ TEMPLATES: dict[str, str] = {
     "ask touched": f"Has anybody touched anything else: work, clamps, carriage or zero? {YES_NO}",
     "tap to choose": "Tap to go through what can go wrong.",
     "no figure yet": "No figure yet.",
+    "not reported": "If it did happen, make it safe, and report it again.",
     "another board": "Put that board aside. The right one is cut next, from its first pass.",
 }
 
@@ -325,5 +323,6 @@ RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
     "ask touched": "Asked: was anything else touched?",
     "card": lambda words, figures: f"What to do was said: {figures['mishap'].means}.",
     "tap to choose": "That was no choice.",
+    "not reported": "Not reported.",
 }
 """What a log keeps of the others, as in `prompts.RECORDS`."""

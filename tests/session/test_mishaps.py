@@ -408,7 +408,7 @@ def test_taps_go_through_all_that_can_go_wrong_and_round() -> None:
         question = driver.state.question
         assert question is not None and question.mishap is not None
         found.append(question.mishap)
-    assert found == [*Mishap, Mishap.SLIPPED]
+    assert found == [*Mishap, Mishap.JAMMED]
     driver.gesture("double")
     assert not driver.kinds and driver.state.mode == "standing by" and "Nothing changed." in driver.said
 

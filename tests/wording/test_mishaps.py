@@ -19,8 +19,6 @@ STAYS_IN_THE_WOOD = (Mishap.JAMMED, Mishap.TRIPPED)
 """Drawn back before the blade stands still, the work would be caught by it."""
 
 
-
-
 @pytest.mark.parametrize("mishap", Mishap)
 @pytest.mark.parametrize("name", JOBS)
 def test_what_went_wrong_is_named_and_the_saw_isolated_before_anything_else(name: str, mishap: Mishap) -> None:
@@ -31,7 +29,8 @@ def test_what_went_wrong_is_named_and_the_saw_isolated_before_anything_else(name
         assert ("isolated" in text) == (mishap not in NO_HAND_NEAR)
         assert ("plug out" in text) == (mishap not in NO_HAND_NEAR)
         if mishap in STAYS_IN_THE_WOOD:
-            assert text.index("switch") < text.index("isolated") and "Sled drawn" not in text
+            assert text.lower().index("switch") < text.index("isolated") and "sled drawn" not in text
+            assert "keep the sled where it is" in text
         assert text.endswith("Long press for yes, double tap for no.")
 
 
@@ -42,9 +41,10 @@ def test_work_is_tried_only_with_the_saw_isolated(name: str, moved: str) -> None
     text = Words(JOBS[name]).one(
         prompt("ask registered", setup=1, pass_=3, cut_here=2, tolerance=Fraction(0), moved=moved, **tried)
     )
-    assert text.startswith("Saw off and isolated (unplugged).")
+    assert text.startswith("Saw off, isolated, plug out.")
     assert ("Leave the work clamped" in text) == (moved == "carriage")
     assert ("move the work, not the carriage" in text) == (moved == "work")
+    assert text.endswith("Draw right back. Done? Long press for yes, double tap for no.")
 
 
 @pytest.mark.parametrize("name", JOBS)
