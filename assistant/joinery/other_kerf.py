@@ -159,11 +159,27 @@ def _clearing(socket: int, room: Room, gone: Sequence[Pass], blade: Blade) -> li
         made += _over(socket, room, left[0], blade)
     # A wide kerf at a far wall may also clear what a pass before it was for. Without that pass, whatever is cut first,
     # something is left for each of the others.
-    for each in tuple(made):
+    for each in _perhaps_needless(made, gone, blade.overlap):
         others = [one for one in made if one is not each]
         if not _uncut(room, [*gone, *others], blade.overlap):
             made = others
     return made
+
+
+def _perhaps_needless(made: Sequence[Cut], gone: Sequence[Pass], overlap: Fraction) -> list[Cut]:
+    """The outermost of these passes, and each one where those before and after it overlap by enough to meet.
+
+    To look at every pass would take long where they overlap by almost a kerf, so that a socket has hundreds.
+    """
+    ordered: list[Pass | Cut] = sorted((*gone, *made), key=lambda one: one.kerf_from)
+    found: list[Cut] = []
+    reached = ordered[0].kerf_from
+    for n, one in enumerate(ordered):
+        outermost = n == 0 or n == len(ordered) - 1
+        if isinstance(one, Cut) and (outermost or reached - ordered[n + 1].kerf_from >= overlap):
+            found.append(one)
+        reached = max(reached, one.kerf_to)
+    return found
 
 
 def _over(socket: int, room: Room, left: tuple[Fraction, Fraction], blade: Blade) -> list[Cut]:

@@ -165,7 +165,7 @@ def test_gestures_and_phrases_are_posted_with_a_click_first(terminal: Terminal) 
 @posix
 def test_what_went_wrong_and_a_figure_are_posted_once_they_are_typed(terminal: Terminal) -> None:
     terminal.send(b"x8\r")
-    assert "click" in terminal.until("heard mishap jammed -1 keys")
+    assert "click" in terminal.until("heard mishap too deep -1 keys")
     terminal.send(b"#15\r")
     assert "click" in terminal.until("heard figure 15 -1 keys")
     terminal.send(b"x8h")

@@ -49,7 +49,7 @@ def test_a_number_to_go_to_is_typed_key_by_key() -> None:
 def test_what_went_wrong_and_a_figure_are_typed_key_by_key() -> None:
     *typed, told = pressed(["x", "8", "enter"], gap_s=0.2)
     assert typed == [None, None]
-    assert isinstance(told, Heard) and (told.intent, told.argument, told.source) == ("mishap", "jammed", "keys")
+    assert isinstance(told, Heard) and (told.intent, told.argument, told.source) == ("mishap", "too deep", "keys")
     *typed, given = pressed(["#", "1", "5", "enter"], gap_s=0.2)
     assert typed == [None, None, None]
     assert isinstance(given, Heard) and (given.intent, given.argument) == ("figure", 15)

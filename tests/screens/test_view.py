@@ -155,11 +155,11 @@ def test_what_went_wrong_is_chosen_from_the_list_and_what_to_do_stays_until_it_g
     rig.send("s")
     rig.until(drawn("STANDING BY"), "tap: what went wrong")
     rig.send("x")
-    rig.until(HOW_TO, "5  the cuts are too deep", "17  you are taking a break")
-    for key in ("5", " "):
+    rig.until(HOW_TO, "8  the cuts are too deep", "17  you are taking a break")
+    for key in ("8", " "):
         rig.send(key)
     rig.until("Nothing was reported; nothing else was done.", lambda page: HOW_TO not in page, drawn("STANDING BY"))
-    for key in ("x", "5", "\r"):
+    for key in ("x", "8", "\r"):
         rig.send(key)
     rig.until(drawn("TOO DEEP?"), drawn("PLUG OUT?"), "tap: next", lambda page: HOW_TO not in page)
     time.sleep(TOLD_S)

@@ -301,12 +301,12 @@ def test_what_went_wrong_is_shown_by_its_words_from_the_question_to_the_fact() -
         made.append(session.sight.hands.made)
     assert made == [
         "what went wrong?",
-        "the board has slipped?",
-        "the carriage was bumped?",
-        "Nothing changed.",
+        "the work has jammed on the blade?",
+        "the breaker tripped in the cut?",
+        "Not reported. Nothing changed.",
         "what went wrong?",
-        "the board has slipped?",
-        "the board has slipped",
+        "the work has jammed on the blade?",
+        "the work has jammed on the blade",
     ]
     assert session.sight.heard.made == "", "what the pass was cut by may no longer be true"
     session.gesture("double")
