@@ -159,7 +159,7 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
 
 def _stands_there(state: State, fact: f.StandsThere, at: float) -> Change:
     came_down = state.carriage_at is not None and (state.came_from or 0) > state.carriage_at
-    return {"came_from": state.carriage_at, "play_open": came_down or state.play_open}
+    return {"came_from": state.carriage_at, "play_open": came_down or state.play_open, "unread": False}
 
 
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
@@ -233,7 +233,7 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     redo = state.redo | due_after(state.the_job.checks, After.INTERRUPTED)
     # Whoever resumes may not have heard what was said before, so the first boards are named in full again.
     begun: Change = {"mode": RESUMING, "boards": 1, "turns": 0, "open_check": None, "redo": redo, "answered": 0}
-    begun |= {"trouble": None, "on_break": False}
+    begun |= {"trouble": None, "on_break": False, "unread": False}
     if state.the_job.carriage.drive:
         # Where the carriage stood is lost with the last run, and so is the proof of what it cut in this setup.
         begun["driving"] = Driving(placed=state.touched, unproved=state.cut)
@@ -352,6 +352,8 @@ def _came_back(state: State, fact: f.CameBack, at: float) -> Change:
     if fact.touched:
         change |= _may_have_moved(state, Mishap.BREAK)
         change |= _carriage_touched(changed(state, change))
+        # A cut shows whether work and carriage lie as they did, not which of them was moved.
+        change["unread"] = state.the_job.carriage.drive is None and state.carriage_at is not None
     return change
 
 
@@ -495,7 +497,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Noted: lambda state, fact, at: {"marked": tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))},
     f.Resumed: _resumed,
     f.Reregistered: _reregistered,
-    f.Zeroed: lambda state, fact, at: {"carriage_at": Fraction(0), "came_from": None},
+    f.Zeroed: lambda state, fact, at: {"carriage_at": Fraction(0), "came_from": None, "unread": False},
     f.StageReady: _NOTHING,
     f.SetupDone: _setup_done,
     f.JobExtended: _job_extended,

@@ -51,6 +51,9 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
     if turn.state.on_break:
         ask_what_was_touched(turn)
         return
+    if turn.state.unread:
+        ask(turn, QuestionName.CARRIAGE, turn.state.setup, turn.state.next_pass())
+        return
     if turn.state.moved and not (turn.state.setup_complete or turn.state.leaves):
         ask_registered(turn)
         return

@@ -31,7 +31,7 @@ from assistant.session.concerned import (
     places,
 )
 from assistant.session.detours import ask_change, nothing_changed
-from assistant.session.driven import is_driven, passes_of
+from assistant.session.driven import passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import By, Change, Klass, QuestionName
 from assistant.session.order import setups_of_end
@@ -128,12 +128,7 @@ def answer(turn: Turn, question: Question, yes: bool, by: By) -> None:
         case QuestionName.TOUCHED:
             turn.fact(f.CameBack(question.setup, bool(question.figure), yes))
             turn.fact(f.CarriedOn(by))
-            state = turn.state
-            if yes and not is_driven(state.the_job) and state.carriage_at is not None:
-                # A cut shows whether work and carriage lie as they did, not which of them was moved.
-                ask(turn, QuestionName.CARRIAGE, state.setup, 0 if state.is_cut(state.cursor or 1) else state.cursor)
-            else:
-                advance(turn)
+            advance(turn)
         case _:
             nothing_changed(turn)
 

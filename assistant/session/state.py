@@ -129,7 +129,8 @@ class State:
 
     Of the carriage: carriage_at: the setting last called or tried, mm, or 0 if it was zeroed since. came_from:
     the last different setting before it, or the same setting if the operator has read it there. play_open: the carriage
-    came down to this setting, and nobody knows whether the screw's play was taken up since. driving: of a driven one.
+    came down to this setting, and nobody knows whether the screw's play was taken up since. unread: it was touched, and
+    nobody has read since whether it stands where it stood. driving: of a driven one.
 
     Of this run: boards: how many it has begun with: one is announced in short from the third on. turns: how many of
     them had to be turned over. opening: what waits for an answer. notices: (device, text) held back while a pass may be
@@ -173,6 +174,7 @@ class State:
     unsure: bool = False
     trouble: Mishap | None = None
     on_break: bool = False
+    unread: bool = False
     shallow: tuple[int, ...] = ()
     since_height: tuple[int, ...] = ()
     answered: int = 0

@@ -362,6 +362,9 @@ def test_a_blade_lowered_in_a_break_is_measured_and_what_was_touched_is_tried() 
     assert "Was the blade's height changed meanwhile?" in driver.said, "whatever was told after it"
     answers(driver, "yes", "yes")
     assert driver.state.question and driver.state.question.name == "carriage"
+    driver.heard("stand by")
+    driver.gesture("hold")
+    assert driver.state.question and driver.state.question.name == "carriage", "until it is answered"
     answers(driver, "no", "yes")
     assert driver.state.question and driver.state.question.name == "registered", "once it is zeroed"
     assert "move the work, not the carriage" in driver.said

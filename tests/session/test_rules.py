@@ -100,7 +100,7 @@ def place(state: State) -> object:
 
 def of_mishaps(state: State) -> object:
     """What has gone wrong, and what is known of the kerfs since."""
-    told = (state.moved, state.unsure, state.trouble, state.on_break)
+    told = (state.moved, state.unsure, state.trouble, state.on_break, state.unread)
     since_height = state.since_height if any(check.name == "blade height" for check in state.the_job.checks) else ()
     return told, state.shallow, since_height, state.to_register, state.play_open and state.trouble == "overshot"
 

@@ -18,6 +18,9 @@ ASKED_BY_THEMSELVES = ("session", "depth", "part", "stage", "every", "distance p
 FOR_THE_WORK = ("clamps", "guard")
 """Checks (one name begins with the other's) that have rules of their own."""
 
+READ_BY_THEN = ("ask clamped", "ask registered", "ask sure")
+"""Questions that come once it has been read where the carriage stands."""
+
 
 @dataclass
 class Watcher:
@@ -145,7 +148,7 @@ class Watcher:
         """What is asked after the carriage shows what was answered: it stands there, or it is zeroed."""
         if key in ("ask carriage", "ask zeroed"):
             self.is_read = key == "ask carriage"
-        elif self.is_read and (klass == "clamp" or key == "ask clamped"):
+        elif self.is_read and (klass in ("clamp", "check", "setting") or key in READ_BY_THEN):
             self.is_read = False
             self.came_down, self.stood = self.came_down or self.stood > self.stands, self.stands
 
