@@ -73,7 +73,7 @@ DENIED = (
 )
 
 some_or_all = pytest.mark.parametrize(
-    "step", [pytest.param(3, id="some"), pytest.param(1, id="all", marks=pytest.mark.long)]
+    "step", [pytest.param(6, id="some"), pytest.param(1, id="all", marks=pytest.mark.long)]
 )
 
 few_or_all = pytest.mark.parametrize(
