@@ -431,7 +431,10 @@ def test_at_random_every_rule_holds_and_a_replay_leads_to_the_same_job(seeds: Se
 
 def _go_on(driver: Watched) -> None:
     """What a careful operator does next."""
-    if driver.state.effective_mode != "cutting":
+    question = driver.state.question
+    if question and (question.name == "what" or (question.name == "figure" and not question.figure)):
+        driver.gesture("double")  # a long press answers neither
+    elif driver.state.effective_mode != "cutting":
         driver.hold()
     elif driver.state.the_job.carriage.drive:
         driver.cut_one()
