@@ -6,7 +6,7 @@
      "parts": [{"part", "state": "works" | "stands in" | "broken", "text", "mend", "data": {..}}]}
 
 Every part is always listed, in the order of `readiness.ORDER`, and the carriage after the shop file where a motor turns
-its screw. On the screen the state "stands in" is called "limited". "text" and "mend" are sentences; "mend" is "" if
+its screw. The screen shows "stands in" as "limited". "text" and "mend" are sentences; "mend" is "" if
 there is nothing to do. "data" is {} or figures: packages {"missing", "wrong_version", "extras"}, voice
 {"words_a_minute"}, loudspeaker and microphone {"devices"}, level {"rms_dbfs", "loudest_dbfs", "peak_dbfs", "spoken"},
 noise {"chosen", "asked_for"}, recogniser {"recogniser", "model", "language"}, pedal {"key"}, display {"columns",

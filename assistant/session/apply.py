@@ -275,8 +275,8 @@ def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
 def _board_chosen(state: State, fact: f.BoardChosen, at: float) -> Change:
     """From now on the board in the clamps is on its way out of them."""
     waits = {"chosen": fact.setup, "to_register": False, "mode": CHECKS, "open_check": None, "answered": 0, "cursor": 0}
-    told = {"moved": None, "unsure": False, "trouble": None}
-    return {**waits, **told, **_driving(state, after_cut=False, move=None, id="")}
+    settled = {"moved": None, "unsure": False, "trouble": None}
+    return {**waits, **settled, **_driving(state, after_cut=False, move=None, id="")}
 
 
 def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:

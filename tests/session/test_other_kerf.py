@@ -49,7 +49,7 @@ from tests.sampling import every
 from tests.session.driver import UTC, Driver
 from tests.session.drives import driven_job
 from tests.session.jobs import EVERY_TWO, few_checks, job, plan
-from tests.session.test_rework import IN_TWO, Watched, asked_and_yes, board_out, whole_setup
+from tests.session.test_rework import CHANGES, IN_TWO, Watched, asked_and_yes, board_out, whole_setup
 from tests.witness import CHANGES as CHANGES_OF_THE_JOB
 
 F = Fraction
@@ -676,7 +676,6 @@ def _go_on(driver: Driver) -> None:
         driver.gesture("tap")
 
 
-CHANGES = (Intent.BOARD, Intent.REDO, Intent.SPOILT, Intent.COPY, Intent.SOCKET)
 OTHERS = (Intent.BACK, Intent.YES, Intent.YES, Intent.STAND_BY, Intent.CARRY_ON, Intent.MARK, Intent.GO_TO)
 
 
