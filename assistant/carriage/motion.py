@@ -11,7 +11,7 @@ from assistant.joinery.units import round_to_step
 PIECE_S = Fraction(3, 20)
 """How long a piece of a way takes, s: so a stopped program leaves little, and the motion stays smooth."""
 OUT_MAX_S = 0.44
-"""Travel that is out at once, s at its own feed, at most."""
+"""Travel that is out at once, s at its own feed, at most: half a second less the moment a line takes to be acted on."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,10 @@ from assistant.session.kinds import Doubt
 PRESS_AGE_S = 1.0
 """A press older than this when the first line would go out moves nothing."""
 STALLED_S = 0.6
-"""A program that does nothing for longer while it moves the carriage has been stopped; it halts when it goes on, s."""
+"""A program that does nothing for longer while it moves the carriage has been stopped; it halts when it goes on, s.
+
+Longer than what is out at once takes (`motion.OUT_MAX_S`): by then the carriage stands anyway.
+"""
 POLL_RESTING_S = 0.12
 SLOW = Fraction(60)
 """mm/min, on the last way down to the home switch."""

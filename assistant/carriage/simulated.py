@@ -151,7 +151,6 @@ class Simulated:
         self._cancelling = self._ajar = False
         self._slows_at = 0.0
         self._homing: list[tuple[str, float, float]] | None = None
-        self._deaf_alarm = False
         self._wanted = False
         self._storing_until = self._takes_at = 0.0
         self._other = 0.0
@@ -237,15 +236,13 @@ class Simulated:
             self._state = "Alarm"
             self._say(f"ALARM:{alarm}")
             self._say("ok")
-        elif self._deaf_alarm:
-            self._say("ok")
         if self._state in ("Hold", "Door", "Jog", "Home"):
             self._state = "Idle"
         self._clear()
         self._greet()
 
     def _report_if_wanted(self) -> None:
-        if not self._wanted or self._homing is not None or self._deaf_alarm:
+        if not self._wanted or self._homing is not None:
             return
         self._wanted = False
         state = {"Hold": "Hold:0", "Door": f"Door:{int(self.sled_away)}"}.get(self._state, self._state)
@@ -263,7 +260,7 @@ class Simulated:
     def _work(self) -> None:
         """Take lines, unless something keeps it from that."""
         while True:
-            held = self._state in ("Hold", "Door") or self._cancelling or self._homing is not None or self._deaf_alarm
+            held = self._state in ("Hold", "Door") or self._cancelling or self._homing is not None
             if held or self._now < self._takes_at or self._now < self._deaf_until or self._now < self._storing_until:
                 return
             if len(self._planned) >= PLANNED_MAX:

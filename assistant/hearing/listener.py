@@ -298,22 +298,22 @@ class LiveListener(_Listener):
         failures = 0
         while not self._closing.is_set():
             started = time.monotonic()
-            cause = self._one_life(restarted=failures > 0)
+            cause = self._run_one_child(restarted=failures > 0)
             if self._closing.is_set():
                 return
             failures = 0 if time.monotonic() - started > STEADY_S else failures
-            self._mourn(cause, failures)
+            self._report_loss(cause, failures)
             self._closing.wait(BACK_OFF_S[min(failures, len(BACK_OFF_S) - 1)])
             failures += 1
 
-    def _mourn(self, cause: str, failures: int) -> None:
+    def _report_loss(self, cause: str, failures: int) -> None:
         """Reports once that voice is lost. Gives up a vosk model that can't be loaded for the other recogniser."""
         if self._never_ready >= 2 and self._fall_back(cause):
             self._never_ready = 0
         elif failures == 0:
             self._news(DeviceName.RECOGNISER, DeviceState.LOST, LOST.format(cause))
 
-    def _one_life(self, restarted: bool) -> str:
+    def _run_one_child(self, restarted: bool) -> str:
         """Runs one child from its start to its end. Returns why it ended."""
         child = ChildProcess(replace(self._spec(live=True), null_device=self._null_device))
         try:
@@ -375,7 +375,7 @@ class LiveListener(_Listener):
             message = child.receive(0.05)
             if message is not None:
                 patience.sign()
-                self._heed(message)
+                self._take(message)
             elif patience.over():
                 return "hung"
             elif patience.still_for_s > ALIVE_S and not slow:
@@ -383,7 +383,7 @@ class LiveListener(_Listener):
                 self._news(DeviceName.RECOGNISER, DeviceState.SLOW, SLOW.format(patience.still_for_s))
         return ""
 
-    def _heed(self, message: tuple[Any, ...]) -> None:
+    def _take(self, message: tuple[Any, ...]) -> None:
         match message:
             case ("alive", level):
                 self.level = level

@@ -15,7 +15,7 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Segment
 from assistant.joinery.units import plain_length
 
-MOST_SEGMENTS = 1_000
+MOST_SEGMENTS = 1_000  # far more than any board has: a slip of the decimal point would fill the memory
 STARTS = ("finger", "socket")
 REMAINDERS = ("far edge", "both edges", "stretch")
 

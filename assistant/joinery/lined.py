@@ -18,7 +18,8 @@ from assistant.joinery.model import Segment
 from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.joinery.walls import number_list
 
-EDGE_FINGER_MM = Fraction(3)  # the least of the board's own wood that an edge finger must keep
+# The least of the board's own wood that an edge finger must keep, so that it doesn't break off: common practice.
+EDGE_FINGER_MM = Fraction(3)
 # The blank's fingers are longer than the opened sockets are deep, so that their tips seat.
 TIP_MM = Fraction(1, 2)
 BLANK_LENGTH_MM = Fraction(200)  # for clamping

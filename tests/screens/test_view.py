@@ -362,7 +362,7 @@ def test_a_pass_sends_a_part_of_a_page_only(start: Callable[..., Rig]) -> None:
 
 
 @pytest.mark.long
-def test_background_is_never_set_and_no_color_is_heeded(start: Callable[..., Rig]) -> None:
+def test_background_is_never_set_and_no_color_is_honoured(start: Callable[..., Rig]) -> None:
     """A dark terminal stays dark and a light one light. SGR 40 to 48 and 100 to 107 would set a background."""
     for environ, colours in (({}, {1, 32, 33, 35}), ({"NO_COLOR": "1"}, {1})):  # of checks, of cutting, of marks
         rig = start(**environ)
