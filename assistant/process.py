@@ -28,6 +28,7 @@ TOO_MANY = (errno.EMFILE, errno.ENFILE)
 NOT_WRITTEN = (errno.ENOSPC, errno.EFBIG, errno.EIO, errno.EBADF, getattr(errno, "EDQUOT", errno.ENOSPC))
 RAISED_AGAIN_AFTER_S = 0.01  # time for the destructor or callback that dropped it to return
 stopped = threading.Event()  # set by a Ctrl-C that no other handler takes
+START_S = 5.0  # for a process that another thread is starting as the program ends
 COULD_NOT_RUN = 3  # as in `errors`
 INTERRUPTED = 130  # the exit code that shells give a program ended by Ctrl-C
 CLOSED = "standard output is closed, so nothing can be shown; leave out >&-, or redirect it to a file"
@@ -66,6 +67,9 @@ def begin() -> str:
 
 def _stop(number: int, frame: Any) -> None:
     stopped.set()
+    if _starting.in_main:
+        _starting.late = True
+        return
     while frame is not None:
         if frame.f_code is _unraisable.__code__:  # it would be dropped again here
             _raise_ctrl_c_again()
@@ -177,6 +181,8 @@ def end(interrupted: bool) -> None:
         except (OSError, ValueError):  # ValueError: closed
             _send_nowhere(stream)
     if interrupted:
+        # One whose starter is gone before it has been told what to do complains about that.
+        _starting.lock.acquire(timeout=START_S)
         atexit._run_exitfuncs()  # these restore terminals and end child processes
         os._exit(INTERRUPTED)
 
@@ -189,9 +195,20 @@ def _send_nowhere(stream: Any) -> None:
         os.close(nowhere)
 
 
+class _Starting:
+    """lock: held while a process is started. in_main: by the main thread. late: Ctrl-C came meanwhile."""
+
+    def __init__(self) -> None:
+        self.lock = threading.RLock()
+        self.in_main = self.late = False
+
+
+_starting = _Starting()
+
+
 @contextlib.contextmanager
 def shielded_from_ctrl_c() -> Iterator[None]:
-    """A process started inside this block never sees Ctrl-C.
+    """A process started inside this block never sees Ctrl-C, and the starting isn't broken off by it.
 
     The terminal sends Ctrl-C to the whole process group, and ending the child is our job. The child must also ignore
     the signal itself as soon as it can, because a library may undo the mask.
@@ -202,8 +219,16 @@ def shielded_from_ctrl_c() -> Iterator[None]:
     from multiprocessing import resource_tracker
 
     resource_tracker.ensure_running()  # otherwise multiprocessing starts it inside, and unblocks the signal afterwards
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+    with _starting.lock:
+        # The mask is for the child. It doesn't keep the signal from us: any thread that doesn't block it can take it,
+        # and Python then tells the main thread.
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        _starting.in_main = threading.current_thread() is threading.main_thread()
+        try:
+            yield
+        finally:
+            _starting.in_main = False
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+            if _starting.late:
+                _starting.late = False
+                raise KeyboardInterrupt

@@ -331,3 +331,32 @@ def test_what_is_started_shielded_does_not_see_ctrl_c() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
     assert done.stdout.split() == ["True", "False"]
+
+
+def test_starting_a_process_is_not_broken_off_by_ctrl_c() -> None:
+    """Any thread takes the signal for the main one, which must first finish; a child half started says so at length."""
+    code = (
+        "import os, signal, threading, time\nfrom assistant import process\n"
+        "process.begin()\nthreading.Thread(target=time.sleep, args=(60,), daemon=True).start()\n"
+        "try:\n"
+        "    with process.shielded_from_ctrl_c():\n"
+        "        os.kill(os.getpid(), signal.SIGINT)\n        time.sleep(0.3)\n        print('started')\n"
+        "    print('went on')\n"
+        "except KeyboardInterrupt:\n    print('stopped')\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
+    assert done.stdout.split() == ["started", "stopped"]
+
+
+def test_a_program_stopped_with_ctrl_c_waits_until_what_a_thread_starts_has_started() -> None:
+    code = (
+        "import threading, time\nfrom assistant import process\n"
+        "ready = threading.Event()\n"
+        "def start():\n"
+        "    with process.shielded_from_ctrl_c():\n"
+        "        ready.set()\n        time.sleep(0.3)\n        print('started', flush=True)\n"
+        "threading.Thread(target=start, daemon=True).start()\n"
+        "ready.wait()\nprocess.end(True)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False)
+    assert (done.returncode, done.stdout) == (130, "started\n")
