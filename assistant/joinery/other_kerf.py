@@ -118,11 +118,15 @@ def _as_cut(one: Pattern, blade: Blade) -> tuple[Segment, ...]:
     So it is in a test joint, whose offcut may be a little wider than it was laid out.
     """
     last = one.segments[-1]
-    cut = [p.kerf_to for p in (*one.before, *one.passes) if p.socket == len(one.sockets)]
-    # A single pass overhangs an edge by as much as the kerf is wide, and the next blade's does so by itself.
-    if last.is_finger or last.end < one.width or len(cut) < 2 or max(cut) <= one.width + blade.overrun:
+    by_kerf: dict[Fraction, list[Fraction]] = {}
+    for p in (*one.before, *one.passes):
+        if p.socket == len(one.sockets):
+            by_kerf.setdefault(p.kerf_to - p.kerf_from, []).append(p.kerf_to)
+    # A single pass of a wide kerf overhangs the edge by as much as it is wider, and the next blade's does so by itself.
+    ends = [max(to) for kerf, to in by_kerf.items() if len(to) > 1 or kerf <= last.width]
+    if last.is_finger or last.end < one.width or max(ends, default=one.width) <= one.width + blade.overrun:
         return one.segments
-    return (*one.segments[:-1], replace(last, end=max(cut)))
+    return (*one.segments[:-1], replace(last, end=max(ends)))
 
 
 def _rooms(one: Pattern, blade: Blade) -> Iterator[Room]:

@@ -167,6 +167,17 @@ def test_a_third_blade_goes_on_where_the_second_left_off(
     assert gone(whole(third, joint.carriage).passes) == gone(third.before, third.passes)
 
 
+def test_a_kerf_that_overhung_the_edge_made_no_wall_there() -> None:
+    """The second blade's is wider than the socket at the far edge; the third's, wider still, goes in as well."""
+    end = pattern("B", even(F(603, 100), F(201, 100), "socket"), F(603, 100), F(12), Blade(F(101, 100)), Carriage())
+    second = rest(end, {3}, Blade(F(202, 100)), Carriage(), "mm")
+    third = rest(second, (), Blade(F(203, 100)), Carriage(), "mm")
+    assert [(p.socket, p.kerf_from, p.kerf_to) for p in third.passes] == [
+        (1, F(-2, 100), F(201, 100)),
+        (2, F(402, 100), F(605, 100)),
+    ]
+
+
 def test_a_wide_blade_takes_one_pass_over_two_that_another_left() -> None:
     """Kerfs of 3 mm in a socket of 9 mm: with the first and third of four cut, one of 6.5 mm clears the rest."""
     end = pattern("A", even(F(27), F(9)), F(27), F(10), Blade(F(3)), Carriage())
