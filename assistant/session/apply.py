@@ -302,6 +302,12 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
     return change
 
 
+def _depth_set(state: State, fact: f.DepthSet, at: float) -> Change:
+    """Another depth asks for a fresh face of the backing, and for that the work comes out of its clamps."""
+    comes_out = state.touched and not state.leaves and bool(_kerfs(state))
+    return {"job": fact.change(state.the_job), "to_register": state.to_register or comes_out}
+
+
 def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
     """What follows whatever is answered next, so that no interruption loses it."""
     mishap, job = Mishap(fact.mishap), state.the_job
@@ -506,7 +512,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.BoardSpoilt: _board_spoilt,
     f.WentWrong: _went_wrong,
     f.KerfMisplaced: lambda state, fact, at: {"marked": tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))},
-    f.DepthSet: lambda state, fact, at: {"job": fact.change(state.the_job)},
+    f.DepthSet: _depth_set,
     f.CameBack: _came_back,
     f.Reopened: _reopened,
     f.Finished: _finished,

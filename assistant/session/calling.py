@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.plans.checks import FIXED, asks_keep_clear, asks_way, figures_of
+from assistant.plans.checks import BACKING, FIXED, asks_keep_clear, asks_way, figures_of
 from assistant.plans.job_json import fraction_text
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import When
@@ -10,7 +10,7 @@ from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.asked import card_prompt, check_prompts, end_prompts, question_prompt
-from assistant.session.checks import first_due, is_due
+from assistant.session.checks import due_of, first_due, is_due
 from assistant.session.concerned import kerfs_here
 from assistant.session.driven import (
     by_tap,
@@ -54,10 +54,17 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
     if turn.state.unread:
         ask(turn, QuestionName.CARRIAGE, turn.state.setup, turn.state.next_pass())
         return
-    if turn.state.moved and not (turn.state.setup_complete or turn.state.leaves):
+    moved = turn.state.moved and not (turn.state.setup_complete or turn.state.leaves)
+    if turn.state.touched and (moved or turn.state.to_register) and trial(turn.state):
+        backing = due_of(turn.state, BACKING)
+        if backing is not None:
+            # First, since the work comes out of its clamps for a fresh face.
+            _open_check(turn, backing)
+            return
+    if moved:
         ask_registered(turn)
         return
-    # Before any check: putting the work to the stop again makes those about its clamping due once more.
+    # Before the other checks: putting the work to the stop again makes those about its clamping due once more.
     if turn.state.to_register:
         # Of a board that the operator has gone back to, nobody knows whether it has been out of the clamps.
         if turn.state.touched:
@@ -72,8 +79,11 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
         else:
             call_setting(turn, after_gate)
         return
-    check = turn.state.the_job.checks[index]
-    turn.fact(f.CheckOpened(turn.state.setup, check.name))
+    _open_check(turn, index)
+
+
+def _open_check(turn: Turn, index: int) -> None:
+    turn.fact(f.CheckOpened(turn.state.setup, turn.state.the_job.checks[index].name))
     turn.ask(Klass.CHECK, *check_prompts(turn.state))
     # Rendered while the operator is busy with this check, so that the next announcement begins at once.
     turn.effect(e.Prepare(_after_check(turn.state)))

@@ -148,6 +148,12 @@ def runs_down_until(state: State) -> float | None:
     return state.saw_off_at + state.the_job.run_down_s
 
 
+def due_of(state: State, name: str) -> int | None:
+    """The index of the check with this name if it is due, or None."""
+    index = _index(state, name)
+    return None if index is None or not is_due(state, index) else index
+
+
 def first_due(state: State) -> int | None:
     """The index of the first check that is due, in the shop's order, or None."""
     return next((i for i in range(len(state.the_job.checks)) if is_due(state, i)), None)

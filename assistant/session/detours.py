@@ -218,8 +218,9 @@ def ask_clamped(turn: Turn, *before: e.Prompt) -> None:
     if state.leaves:
         turn.say(Klass.CLAMP, *before, prompt("board leaves"))
         advance(turn)
-    elif state.moved and not (before or state.setup_complete):
-        advance(turn)  # it is tried whatever is said of the clamps
+    elif (state.moved or state.to_register and state.touched) and not (before or state.setup_complete):
+        # It is tried whatever is said of the clamps, or asked after as it would have been without the interruption.
+        advance(turn)
     elif state.setup_complete:
         turn.say(Klass.CLAMP, *before, where_prompt(state))
         advance(turn)

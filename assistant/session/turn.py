@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from assistant.joinery.model import Pass
 from assistant.joinery.settings import approach
+from assistant.plans.checks import BACKING
 from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
@@ -17,6 +18,7 @@ from assistant.session.driven import still_from
 from assistant.session.effects import prompt
 from assistant.session.events import Event
 from assistant.session.kinds import Klass
+from assistant.session.slip import trial
 from assistant.session.state import CHECKS, CUTTING, HALTED, MOVE_ASKED, STANDING_BY, State
 from assistant.session.table import standing_of
 
@@ -143,9 +145,12 @@ def _asked_again(state: State) -> tuple[str, ...]:
     # `apply` is pure, so what would follow can simply be tried.
     after = apply(state, f.Record(state.n + 1, state.at, "", f.CarriedOn("")))
     checks = after.the_job.checks
-    due = (check.name for index, check in enumerate(checks) if is_due(after, index))
+    due = [check.name for index, check in enumerate(checks) if is_due(after, index)]
     tried = state.moved is not None and not (state.setup_complete or state.leaves)
-    return (*("what was touched",) * state.on_break, *("where the work lies",) * tried, *due)
+    # Asked first, as `advance` does.
+    backing = [BACKING] if tried and state.touched and trial(state) and BACKING in due else []
+    later = (name for name in due if name not in backing)
+    return (*("what was touched",) * state.on_break, *backing, *("where the work lies",) * tried, *later)
 
 
 def _after_the_pass(state: State) -> tuple[Fraction | None, str]:

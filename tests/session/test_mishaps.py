@@ -265,6 +265,38 @@ def test_cuts_that_are_too_deep_are_matched_on_every_end() -> None:
     assert "blade height" in carried_on(driver) and driver.state.cursor == 1
 
 
+def too_deep_in_the_first_end() -> Driver:
+    """Three of its passes are cut, all of them too deep, and all of them to stay so; carried on."""
+    driver = standing_by()
+    tell(driver, Mishap.DEEP)
+    answers(driver, "yes", 4, "yes", "yes")
+    assert not of(driver, f.SetupReopened), "nothing is cut again, only the rest is cut as deep"
+    driver.gesture("hold")
+    return driver
+
+
+def test_work_that_comes_out_for_a_fresh_backing_is_tried_again() -> None:
+    """The backing is asked about first: another depth wants a fresh face of it."""
+    driver = too_deep_in_the_first_end()
+    assert driver.asked == "backing"
+    driver.gesture("hold")
+    assert driver.state.question and driver.state.question.name == "clamped"
+    driver.gesture("double")
+    assert driver.state.question.name == "registered" and "Carriage to pass three" in driver.said
+    driver.gesture("hold")
+    assert driver.kinds[0] == "reregistered"
+    assert carried_on_from_checks(driver) == ["edge and face", "clamps", "guard", "blade height"]
+    assert driver.state.cursor == 4
+
+
+def test_work_that_stayed_clamped_through_that_is_not_tried() -> None:
+    driver = too_deep_in_the_first_end()
+    driver.gesture("hold")
+    answers(driver, "yes")
+    assert carried_on_from_checks(driver) == ["clamps", "guard", "blade height"] and driver.state.cursor == 4
+    assert not of(driver, f.Reregistered)
+
+
 def test_a_missed_pass_is_gone_back_to_with_its_approach() -> None:
     driver = standing_by()
     tell(driver, Mishap.MISSED)
@@ -323,10 +355,12 @@ def test_a_board_is_mended_or_spoilt(mishap: Mishap) -> None:
     answers(driver, "no")
     assert driver.state.mode == "standing by" and not of(driver, f.BoardSpoilt)
     driver.gesture("hold")
+    if mishap == Mishap.CHIPPED:  # the work comes out of its clamps for that, so it is tried only then
+        assert driver.asked == "backing"
+        driver.gesture("hold")
     assert "Reference edge to the left stop, and clamp." in driver.said and "Carriage to pass three" in driver.said
     answers(driver, "yes")
-    backing = ["backing"] * (mishap == Mishap.CHIPPED)
-    assert carried_on_from_checks(driver) == ["edge and face", "clamps", "guard", *backing]
+    assert carried_on_from_checks(driver) == ["edge and face", "clamps", "guard"]
     assert ((1, 4) in driver.state.marked) == (mishap == Mishap.CHIPPED)
 
 

@@ -125,6 +125,8 @@ class Watcher:
                 if "left" in figures:
                     left = sum(len(self.job.pattern_of(n).passes) for n in self.counting()) - self.cut_in_all()
                     assert figures["left"] == left, "what is left to cut is what has not been recorded"
+                if key in ("ask clamped", "ask registered") and self.is_tried_later():
+                    assert not self.wants_fresh_backing(), "work that comes out for the backing is tried after that"
                 if key == "ask clamped":
                     self.to_register = False  # a no is followed by what `_hear_what_is_tried` hears
                     assert self.touched and not self._all_cut(), "there is nothing in the clamps that could move"
@@ -341,6 +343,14 @@ class Watcher:
             return self.made_since[check.name] >= check.every
         return self.answered_for[check.name] != self._what_for(check)
 
+    def is_tried_later(self) -> bool:
+        """Whether the work in the clamps has cuts, and must be tried in one of them before it is cut on."""
+        return self.touched and bool(self.stands_in(self.setup)) and (self.to_register or bool(self.wrong.elsewhere))
+
+    def wants_fresh_backing(self) -> bool:
+        backing = next((check for check in self.job.checks if check.name == "backing"), None)
+        return backing is not None and (self._is_due(backing) or "backing" in self.wrong.due)
+
     def _asks_of_its_own(self, check: Check) -> bool:
         return check.when in ASKED_BY_THEMSELVES or (check.when == "setup" and not check.name.startswith(FOR_THE_WORK))
 
@@ -448,6 +458,7 @@ class Watcher:
 
     def _depth_set(self, fact: f.DepthSet) -> None:
         self.job = fact.change(self.job)
+        self.to_register |= self.touched and not self.leaves and bool(self.stands_in(self.setup))
 
     def _board_spoilt(self, fact: f.BoardSpoilt) -> None:
         boards = {(s.board, s.first_copy) for s in self.job.setups if s.number in fact.setups}
@@ -506,7 +517,9 @@ class Watcher:
 
     def _check_opened(self, fact: f.CheckOpened) -> None:
         assert self.placed or not self.driven, "no board is named before the carriage stands where it is clamped"
-        assert not self.to_ask, f"before work goes on after an interruption {self.to_ask} are asked"
+        # That question can be the second, since the work comes out of its clamps for the backing.
+        may_wait = {"ask clamped"} if fact.check == "backing" and self.is_tried_later() else set()
+        assert not self.to_ask - may_wait, f"before work goes on after an interruption {self.to_ask} are asked"
         self.open_check = fact.check
         (check,) = (check for check in self.job.checks if check.name == fact.check)
         if self._asks_of_its_own(check):
