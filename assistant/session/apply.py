@@ -304,7 +304,7 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
 
 def _depth_set(state: State, fact: f.DepthSet, at: float) -> Change:
     """Another depth asks for a fresh face of the backing, and for that the work comes out of its clamps."""
-    comes_out = state.touched and not state.leaves and bool(_kerfs(state))
+    comes_out = state.touched and bool(_kerfs(state)) and not (state.setup_complete or state.leaves)
     return {"job": fact.change(state.the_job), "to_register": state.to_register or comes_out}
 
 

@@ -12,7 +12,7 @@ import pytest
 from assistant.joinery.model import Carriage
 from assistant.plans.intents import OF_THE_VOICE, Intent
 from assistant.plans.mishaps import Mishap
-from assistant.plans.model import Check, Plan
+from assistant.plans.model import Check, Job, Plan
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session import turn
@@ -102,7 +102,9 @@ def of_mishaps(state: State) -> object:
     """What has gone wrong, and what is known of the kerfs since."""
     told = (state.moved, state.unsure, state.trouble, state.on_break, state.unread)
     since_height = state.since_height if any(check.name == "blade height" for check in state.the_job.checks) else ()
-    return told, state.shallow, since_height, state.to_register, state.play_open and state.trouble == "overshot"
+    laid_out = state.job and (state.job.kerf, tuple((one.depth, len(one.before)) for one in state.job.patterns))
+    overshot = state.play_open and state.trouble == "overshot"
+    return told, state.shallow, since_height, state.to_register, overshot, laid_out
 
 
 def driving(state: State) -> object:
@@ -211,7 +213,10 @@ def _arguments(state: State, intent: str, mishaps: tuple[Mishap, ...]) -> list[s
 
 
 FIGURES: dict[Mishap, tuple[int, ...]] = {Mishap.MISPLACED: (2, 60), Mishap.DEEP: (3,), Mishap.MISSED: (1, 2)}
-"""In the walk: what a strip can fill or not, and each pass of a small end."""
+FIGURES |= {Mishap.KERF: (400, 500), Mishap.BLADE: (400, 500)}
+"""In the walk: what a strip can fill or not, each pass of a small end, and a smaller kerf and `TWO_PASSES`."""
+DEEPER = Fraction(1, 10)
+"""mm: with more, the walk of what is cut too deep again and again would not end."""
 
 
 def went_out(node: Node) -> Node:
@@ -314,7 +319,9 @@ FOLLOWS: dict[str, set[str]] = {
     "which": set(),
     "figure": set(),
     "side": set(),
-    "verdict": {"kerf_misplaced", "stepped_back", "jumped", "depth_set", "setup_reopened", "board_chosen"},
+    "verdict": {
+        *("kerf_misplaced", "stepped_back", "jumped", "depth_set", "setup_reopened", "board_chosen", "job_extended")
+    },
     "lowered": set(),
     "touched": {"came_back", "carried_on"},
 }
@@ -326,6 +333,8 @@ BY_YES = {
     Mishap.SHALLOW: "setup_reopened",
     Mishap.DEEP: "depth_set",
     Mishap.MISSED: "jumped",
+    Mishap.KERF: "job_extended",
+    Mishap.BLADE: "job_extended",
 }
 AT_ANY_TIME = {"resumed", "carriage_lost", "stood_by"}
 
@@ -339,6 +348,8 @@ def _look_at_a_mishap(
     goes_on = question.name == "touched" or before.mode != "standing by" or "board_chosen" in kinds
     allowed = FOLLOWS[question.name] | AT_ANY_TIME | (GOES_ON if goes_on else set())
     assert kinds <= allowed, f"{question.name} is about {FOLLOWS[question.name]}, but {kinds} came of it"
+    laid_out = question.mishap in (Mishap.KERF, Mishap.BLADE, Mishap.SWAPPED)
+    assert laid_out or "job_extended" not in kinds, "nothing else lays anything out"
     if kinds & FOLLOWS[question.name]:
         assert label in ("fresh", "too soon", "from keys") and isinstance(event, Answer), label
         assert not before.hear_out or before.opening.announced_at is not None, "what nobody has heard is answered"
@@ -490,7 +501,7 @@ def walk(
             if after is base:
                 continue  # nothing came of it
             after = went_out(after)
-            if not is_walked(after.state, mishaps, len(a_job.setups)):
+            if not is_walked(after.state, mishaps, a_job):
                 continue
             if (where := place(after.state)) not in seen:
                 seen.add(where)
@@ -500,13 +511,16 @@ def walk(
     return len(seen), transitions, kinds
 
 
-def is_walked(state: State, mishaps: tuple[Mishap, ...], setups: int) -> bool:
+def is_walked(state: State, mishaps: tuple[Mishap, ...], begun: Job) -> bool:
     """Whether any of these mishaps is asked about, or none, with a figure of the walk's.
 
-    What becomes of a job to which a board was added is walked by `test_rework_rules`. setups: of the job.
+    What becomes of a job to which a board was added is walked by `test_rework_rules`; here another kerf adds one setup.
+    begun: the job as it began.
     """
-    question = state.question
-    if len(state.the_job.setups) > setups:
+    question, now = state.question, state.the_job
+    if len(now.setups) > len(begun.setups) + bool({Mishap.KERF, Mishap.BLADE} & set(mishaps)):
+        return False
+    if any(one.depth > was.depth + DEEPER for one, was in zip(now.patterns, begun.patterns, strict=False)):
         return False
     if question is None or (question.mishap is None and question.name != "what"):
         return True
@@ -647,17 +661,21 @@ MISHAPS: dict[str, tuple[tuple[Mishap, ...], tuple[Check, ...], Plan, Fraction, 
     "not deep enough": ((Mishap.SHALLOW,), (HEIGHT,), ONE_END, TWO_PASSES, False),
     "not deep enough, or the wrong pattern": ((Mishap.SHALLOW, Mishap.SWAPPED), (HEIGHT,), ONE_END, ONE_PASS, False),
     "not deep enough, two ends": ((Mishap.SHALLOW,), (HEIGHT,), TWO_ENDS, ONE_PASS, False),
+    "too deep": ((Mishap.DEEP,), (BACKING,), ONE_END, TWO_PASSES, False),
     "too deep, two ends": ((Mishap.DEEP,), (HEIGHT,), TWO_ENDS, ONE_PASS, False),
+    "kerf measured again": ((Mishap.KERF,), (), ONE_END, TWO_PASSES, False),
+    "other blade": ((Mishap.BLADE,), (BACKING,), ONE_END, TWO_PASSES, False),
     "break, two ends": ((Mishap.BREAK,), (HEIGHT,), TWO_ENDS, ONE_PASS, False),
 }
 """What is told, and of which job."""
 MISHAPS_IN_EVERY_RUN = ("not deep enough, one pass",)
 MISHAPS_IN_THE_LONG_RUN = (
     *("slipped, one pass", "overshot", "break", "bumped, one pass", "wrong place", "missed", "jammed", "chipped"),
-    "cupped",
+    *("cupped", "too deep"),
 )
 """The others take minutes each: `python -m tests.session.test_rules` walks them all."""
 FOLLOWS_FROM = {Mishap.MISPLACED: "kerf_misplaced", Mishap.BREAK: "came_back", Mishap.DEEP: "depth_set"}
+FOLLOWS_FROM |= {Mishap.KERF: "job_extended", Mishap.BLADE: "job_extended"}
 
 
 def walk_mishaps(name: str) -> None:

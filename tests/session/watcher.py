@@ -458,7 +458,8 @@ class Watcher:
 
     def _depth_set(self, fact: f.DepthSet) -> None:
         self.job = fact.change(self.job)
-        self.to_register |= self.touched and not self.leaves and bool(self.stands_in(self.setup))
+        is_cut_on = self.touched and not (self.leaves or self._all_cut())
+        self.to_register |= is_cut_on and bool(self.stands_in(self.setup))
 
     def _board_spoilt(self, fact: f.BoardSpoilt) -> None:
         boards = {(s.board, s.first_copy) for s in self.job.setups if s.number in fact.setups}
