@@ -30,8 +30,14 @@ from tests.sound_server import SoundServer, running
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
-# How long an example takes is the machine's affair, and what else it is doing.
-settings.register_profile("any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+# The same examples in every run, so that what fails has to do with the last change; others with KERFCALL_EXPLORE. How
+# long an example takes is the machine's affair, and what else it is doing.
+settings.register_profile(
+    "any machine",
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    derandomize=not os.environ.get("KERFCALL_EXPLORE"),
+)
 settings.load_profile("any machine")
 
 WITNESSED = Path(__file__).parent / "witnessed"
