@@ -181,7 +181,7 @@ def end(interrupted: bool) -> None:
         except (OSError, ValueError):  # ValueError: closed
             _send_nowhere(stream)
     if interrupted:
-        # One whose starter is gone before it has been told what to do complains about that.
+        # A process still waiting for its orders when this one ends would say so, with a traceback.
         _starting.lock.acquire(timeout=START_S)
         atexit._run_exitfuncs()  # these restore terminals and end child processes
         os._exit(INTERRUPTED)
