@@ -230,6 +230,10 @@ def lost(turn: Turn, event: Lost) -> None:
         if state.question:
             turn.fact(f.Dropped())
         propose(turn, Move(MoveKind.HOME, move.then, state.setup), news)
+    elif state.question and state.question.name == QuestionName.REGISTERED:
+        # The work can't be tried where nobody knows that the carriage stands.
+        turn.fact(f.Dropped())
+        propose(turn, Move(MoveKind.HOME, Then.CLAMPED, state.setup), news)
     # A pass may be under way, and a voice in mid-push startles: it is spoken at the next answer.
     elif state.quiet:
         turn.show(news)

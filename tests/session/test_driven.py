@@ -304,6 +304,26 @@ def test_every_resume_begins_by_homing_and_then_asks_about_the_clamps() -> None:
     assert rig.state.mode == "cutting" and rig.state.cursor == 2
 
 
+def test_work_is_not_tried_where_the_carriage_is_lost_but_where_it_stands_again() -> None:
+    rig = cutting()
+    rig.cut_one()
+    rig.resume()
+    rig.hold()
+    rig.gesture("double")
+    rig.hold()
+    assert rig.state.question and rig.state.question.name == "registered"
+    rig.loses()
+    assert rig.state.mode == "move asked" and rig.state.question is None
+    assert "The controller started again" in rig.said and "down to the home switch" in rig.said
+    rig.hold()
+    assert rig.state.question and rig.state.question.name == "clamped"
+    rig.gesture("double")
+    rig.hold()
+    assert rig.state.question.name == "registered" and "The carriage stands at pass one" in rig.said
+    rig.hold()
+    assert rig.kinds[0] == "reregistered"
+
+
 def test_with_a_setting_bar_the_board_is_clamped_at_zero() -> None:
     checks = few_checks()
     rig = Rig(driven_job(checks=checks, register="setting bar"))
