@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from assistant.errors import NoSuchPart
+from assistant.patience import STEP, cpu_s_of
 from assistant.speaking.engine import Pcm, VoiceFailed, nothing
 from assistant.speaking.espeak import EspeakEngine
 from assistant.speaking.pyttsx3_child import pick_voice, settled
@@ -163,8 +164,11 @@ def test_a_process_that_is_slow_but_at_work_is_waited_for_and_seen_to_move() -> 
             while not ending.is_set():
                 os.kill(child, signal.SIGSTOP)
                 ending.wait(0.4)
+                worked_s = cpu_s_of(child) or 0.0
                 os.kill(child, signal.SIGCONT)
-                ending.wait(0.08)  # on a busy machine it gets only a part of that
+                # On a busy machine it gets only a part of the time.
+                while not ending.wait(0.02) and (cpu_s_of(child) or 0.0) < worked_s + 2 * STEP:
+                    pass
 
         thread = threading.Thread(target=bursts)
         thread.start()
