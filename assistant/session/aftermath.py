@@ -39,12 +39,13 @@ OF: dict[Mishap, Aftermath] = {
     Mishap.TRIPPED: Aftermath(moved=True),
     Mishap.LOOSE: Aftermath(),
     Mishap.DUST: Aftermath(moved=True, unsure=True),
-    # Work that is clamped flat, or taken off for a fresh face of the backing, may lie elsewhere afterwards.
+    # Work that is clamped flat, or taken off for a fresh face of the backing, may lie elsewhere afterwards. So may work
+    # that another blade goes on with, for the backing and for zero.
     Mishap.CUPPED: Aftermath(moved=True),
     Mishap.CHIPPED: Aftermath((BACKING, CLAMPS, GUARD), moved=True, marks=True),
     Mishap.SWAPPED: Aftermath(),
     Mishap.KERF: Aftermath(()),
-    Mishap.BLADE: Aftermath((ZERO_CHECK, BLADE_HEIGHT, BACKING, CLAMPS, GUARD)),
+    Mishap.BLADE: Aftermath((ZERO_CHECK, BLADE_HEIGHT, BACKING, CLAMPS, GUARD), moved=True),
     # What was touched meanwhile is asked when the operator is back.
     Mishap.BREAK: Aftermath(()),
 }

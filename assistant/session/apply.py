@@ -22,7 +22,7 @@ from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, When
 from assistant.session import aftermath
 from assistant.session import facts as f
-from assistant.session.checks import asks_saw_off, bits_of, confirmed_with, counted_on, due_after
+from assistant.session.checks import BEFORE_A_TRIAL, asks_saw_off, bits_of, confirmed_with, counted_on, due_after
 from assistant.session.kinds import MoveKind, SetupStatus, Then
 from assistant.session.slip import to_try
 from assistant.session.state import (
@@ -95,12 +95,13 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
         or job.pattern_of(fact.setup).is_rest,
         "moved": None,
         "unsure": False,
+        "is_zeroed": False,
         "mode": CHECKS,
         "cursor": 0,
         "touched": False,
         "open_check": None,
         "answered": 0,
-        "redo": redo,
+        "redo": redo | _zero_due(state),
         **_driving(state, placed=False, visited=False, unproved=0, after_cut=False),
     }
 
@@ -122,9 +123,18 @@ def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
     redo = state.redo & ~bits_of(state.the_job.checks, covered_by(fact.check))
     confirmed = confirmed_with(state, fact.check)
     still = {"saw_runs": False, **_driving(state, still=True)} if is_off else {}
-    answered = {"open_check": None, "touched": True, "answered": state.answered + 1}
+    # What comes before a trial comes before the board is put to the stop for it.
+    is_at_hand = state.touched or not (state.to_register and fact.check in BEFORE_A_TRIAL)
+    answered = {"open_check": None, "touched": is_at_hand, "answered": state.answered + 1}
     height: Change = {"since_height": (0,) * len(state.cuts)} if BLADE_HEIGHT in covered_by(fact.check) else {}
-    return {"confirmed": confirmed, "redo": redo, **answered, **still, **height, **_tried_again(state, fact)}
+    zero = _at_zero(state) if fact.check == ZERO_CHECK and state.carriage_at is not None else {}
+    return {"confirmed": confirmed, "redo": redo, **answered, **still, **height, **zero, **_tried_again(state, fact)}
+
+
+def _at_zero(state: State) -> Change:
+    """Zeroed to the reference edge. What then doesn't suit its cuts is the work, even if the carriage was bumped."""
+    here: Change = {"carriage_at": Fraction(0), "came_from": None, "play_open": False, "unread": False}
+    return here | ({"is_zeroed": True} if state.moved else {})
 
 
 def _tried_again(state: State, fact: f.CheckConfirmed) -> Change:
@@ -218,9 +228,10 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
         "to_register": bool(reopened.cut & ~(1 << (fact.pass_ - 1))) or reopened.pattern.is_rest,
         "moved": None,
         "unsure": False,
+        "is_zeroed": False,
         "touched": True,
         "open_check": None,
-        "redo": state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK),
+        "redo": state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK) | _zero_due(state),
         **_driving(state, placed=True, visited=False, after_cut=False),
     }
 
@@ -243,12 +254,11 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
     """The board was clamped again: every check after clamping is due, also the check for a bar in the blade's way."""
     redo = state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN)
-    settled: Change = {"redo": redo, "to_register": False, "moved": None, "unsure": False}
+    settled: Change = {"to_register": False, "moved": None, "unsure": False, "is_zeroed": False}
     if not fact.setting:
         # There was no kerf by which the carriage could be set right.
-        if state.moved in (Mishap.BUMPED, Mishap.BREAK):
-            settled["redo"] |= bits_of(state.the_job.checks, (ZERO_CHECK,))
-        return settled
+        return settled | {"redo": redo | _zero_due(state)}
+    settled["redo"] = redo
     setting = Fraction(fact.setting)
     # The cut was tried from where the carriage stood. None would mean that it was zeroed, and it was not.
     came_from = state.came_from if setting == state.carriage_at else state.carriage_at
@@ -275,8 +285,13 @@ def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
 def _board_chosen(state: State, fact: f.BoardChosen, at: float) -> Change:
     """From now on the board in the clamps is on its way out of them."""
     waits = {"chosen": fact.setup, "to_register": False, "mode": CHECKS, "open_check": None, "answered": 0, "cursor": 0}
-    settled = {"moved": None, "unsure": False, "trouble": None}
-    return {**waits, **settled, **_driving(state, after_cut=False, move=None, id="")}
+    settled = {"moved": None, "unsure": False, "is_zeroed": False, "trouble": None}
+    return {
+        **waits,
+        **settled,
+        "redo": state.redo | _zero_due(state),
+        **_driving(state, after_cut=False, move=None, id=""),
+    }
 
 
 def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
@@ -323,7 +338,7 @@ def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
         change["marked"] = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
     # A carriage that was bumped where nothing is cut yet is only zeroed.
     if after.moved and (mishap != Mishap.BUMPED or _kerfs(state)):
-        change |= _may_have_moved(state, mishap)
+        change |= _may_have_moved(changed(state, change), mishap)
     if mishap == Mishap.BUMPED:
         change |= _carriage_touched(changed(state, change))
     if mishap == Mishap.OVERSHOT:
@@ -335,14 +350,26 @@ def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
 def _may_have_moved(state: State, mishap: Mishap) -> Change:
     # A board that nobody has confirmed to be clamped yet is put to the stop and clamped in any case.
     is_clamped = (state.touched or state.to_register) and not state.leaves
-    # A carriage that was bumped stays so, whatever else has moved.
-    return {"moved": Mishap.BUMPED if state.moved == Mishap.BUMPED else mishap} if is_clamped else {}
+    if not is_clamped:
+        return {}
+    if Mishap.BUMPED not in (state.moved, mishap):
+        return {"moved": mishap, "is_zeroed": False}
+    # A carriage that was bumped stays so, whatever else has moved. With both in doubt a cut shows only how they lie to
+    # each other, so the carriage is zeroed first.
+    zero = bits_of(state.the_job.checks, (ZERO_CHECK,)) if state.moved not in (None, mishap) else 0
+    return {"moved": Mishap.BUMPED, "is_zeroed": False, "redo": state.redo | zero}
+
+
+def _zero_due(state: State) -> int:
+    """The `redo` bits of zero, where the carriage may have been moved and no cut has shown where it stands."""
+    in_doubt = state.moved in (Mishap.BUMPED, Mishap.BREAK) and not state.is_zeroed
+    return bits_of(state.the_job.checks, (ZERO_CHECK,)) if in_doubt else 0
 
 
 def _carriage_touched(state: State) -> Change:
     """A motor's place is lost. By hand it is set right by a cut; where there is none, by the edge, at zero."""
     change = _driving(state, known=False, at=None)
-    if not _kerfs(state):
+    if state.leaves or not _kerfs(state):
         change["redo"] = state.redo | bits_of(state.the_job.checks, (ZERO_CHECK,))
     return change
 
@@ -356,7 +383,7 @@ def _came_back(state: State, fact: f.CameBack, at: float) -> Change:
     due = (BLADE_HEIGHT,) * fact.lowered + (CLAMPS, GUARD) * fact.touched
     change: Change = {"redo": state.redo | bits_of(state.the_job.checks, due)}
     if fact.touched:
-        change |= _may_have_moved(state, Mishap.BREAK)
+        change |= _may_have_moved(changed(state, change), Mishap.BREAK)
         change |= _carriage_touched(changed(state, change))
         # A cut shows whether work and carriage lie as they did, not which of them was moved.
         change["unread"] = state.the_job.carriage.drive is None and state.carriage_at is not None
@@ -503,7 +530,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Noted: lambda state, fact, at: {"marked": tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))},
     f.Resumed: _resumed,
     f.Reregistered: _reregistered,
-    f.Zeroed: lambda state, fact, at: {"carriage_at": Fraction(0), "came_from": None, "unread": False},
+    f.Zeroed: lambda state, fact, at: _at_zero(state),
     f.StageReady: _NOTHING,
     f.SetupDone: _setup_done,
     f.JobExtended: _job_extended,

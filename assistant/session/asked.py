@@ -17,7 +17,7 @@ from assistant.session.slip import Tried, to_try, trial
 from assistant.session.state import CHECKS, STANDING_BY, Question, State
 
 _MOVE = ("setting", "previous", "approach")
-_PUT_TO_THE_STOP = (Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED)
+_PUT_TO_THE_STOP = (Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED, Mishap.BLADE)
 """The work comes out of its clamps, to sweep, to be clamped flat or for the backing, and is put to the stop again."""
 
 
@@ -83,8 +83,8 @@ def _moved(state: State) -> str:
     if state.moved in (None, *_PUT_TO_THE_STOP):
         return ""
     # A driven carriage has been homed since.
-    by_hand = state.the_job.carriage.drive is None
-    return "carriage" if state.moved == Mishap.BUMPED and by_hand else "work"
+    reads_wrong = state.moved == Mishap.BUMPED and state.the_job.carriage.drive is None and not state.is_zeroed
+    return "carriage" if reads_wrong else "work"
 
 
 def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
@@ -117,8 +117,10 @@ def card_prompt(state: State) -> e.Prompt | None:
     """What to do after the mishap reported while standing by; None for none."""
     if state.trouble is None:
         return None
-    tried = state.moved is not None and trial(state) is not None
-    return prompt("card", mishap=state.trouble, setup=state.setup, depth=state.pattern.depth, tried=tried)
+    is_over = state.setup_complete or state.leaves
+    tried = state.moved is not None and trial(state) is not None and not is_over
+    figures = {"depth": state.pattern.depth, "tried": tried, "is_over": is_over}
+    return prompt("card", mishap=state.trouble, setup=state.setup, **figures)
 
 
 def question_prompt(state: State) -> e.Prompt:

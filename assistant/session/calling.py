@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.plans.checks import BACKING, FIXED, asks_keep_clear, asks_way, figures_of
+from assistant.plans.checks import FIXED, asks_keep_clear, asks_way, figures_of
 from assistant.plans.job_json import fraction_text
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import When
@@ -10,7 +10,7 @@ from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.asked import card_prompt, check_prompts, end_prompts, question_prompt
-from assistant.session.checks import due_of, first_due, is_due
+from assistant.session.checks import BEFORE_A_TRIAL, due_of, first_due, is_due
 from assistant.session.concerned import kerfs_here
 from assistant.session.driven import (
     by_tap,
@@ -55,12 +55,11 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
         ask(turn, QuestionName.CARRIAGE, turn.state.setup, turn.state.next_pass())
         return
     moved = turn.state.moved and not (turn.state.setup_complete or turn.state.leaves)
-    if turn.state.touched and (moved or turn.state.to_register) and trial(turn.state):
-        backing = due_of(turn.state, BACKING)
-        if backing is not None:
-            # First, since the work comes out of its clamps for a fresh face.
-            _open_check(turn, backing)
-            return
+    if (moved or turn.state.to_register) and trial(turn.state):
+        for name in BEFORE_A_TRIAL:
+            if (index := due_of(turn.state, name)) is not None:
+                _open_check(turn, index)
+                return
     if moved:
         ask_registered(turn)
         return

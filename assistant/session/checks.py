@@ -10,17 +10,23 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from assistant.plans.checks import (
+    BACKING,
     BOARD_OUT,
     CLAMPS,
     CLAMPS_AND_GUARD,
     GUARD,
     SAW_OFF,
+    ZERO_CHECK,
     After,
     again_after,
     covered_by,
 )
 from assistant.plans.model import Check, When
 from assistant.session.state import CHECKS, Confirmation, State
+
+BEFORE_A_TRIAL = (ZERO_CHECK, BACKING)
+"""What is asked before work is tried: a cut shows nothing for a carriage that isn't zeroed, and for a fresh face of the
+backing the work comes out of its clamps."""
 
 
 def bits_of(checks: tuple[Check, ...], names: Collection[str]) -> int:

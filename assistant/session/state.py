@@ -121,7 +121,8 @@ class State:
     this setup has been answered, so the previous setup is closed. to_register: this board has cuts in it and was
     clamped again, and nobody has tried yet whether it lies as it lay. moved: the mishap that may have moved the work or
     the carriage; only trying it against the still blade settles that, whatever anybody says of the clamps. unsure: cuts
-    may have been made after that, and nobody has said which. saw_runs: it may; a pass was called since somebody last
+    may have been made after that, and nobody has said which. is_zeroed: since it may have moved, the carriage has been
+    zeroed, so it is the work that is put right. saw_runs: it may; a pass was called since somebody last
     confirmed that it is off. saw_off_at: when the operator was first
     asked, after the last pass of this setup, whether the saw is off (s); None if not in this run. answered: checks
     confirmed in a row, without a setting called or a stop between. since_height: a mask for each setup of the passes
@@ -172,6 +173,7 @@ class State:
     to_register: bool = False
     moved: Mishap | None = None
     unsure: bool = False
+    is_zeroed: bool = False
     trouble: Mishap | None = None
     on_break: bool = False
     unread: bool = False

@@ -7,13 +7,12 @@ from fractions import Fraction
 
 from assistant.joinery.model import Pass
 from assistant.joinery.settings import approach
-from assistant.plans.checks import BACKING
 from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.asked import asked, card_prompt
-from assistant.session.checks import asks_saw_off, first_due, is_due, runs_down_until
+from assistant.session.checks import BEFORE_A_TRIAL, asks_saw_off, first_due, is_due, runs_down_until
 from assistant.session.driven import still_from
 from assistant.session.effects import prompt
 from assistant.session.events import Event
@@ -147,10 +146,10 @@ def _asked_again(state: State) -> tuple[str, ...]:
     checks = after.the_job.checks
     due = [check.name for index, check in enumerate(checks) if is_due(after, index)]
     tried = state.moved is not None and not (state.setup_complete or state.leaves)
-    # Asked first, as `advance` does.
-    backing = [BACKING] if tried and state.touched and trial(state) and BACKING in due else []
-    later = (name for name in due if name not in backing)
-    return (*("what was touched",) * state.on_break, *backing, *("where the work lies",) * tried, *later)
+    # In the order in which `advance` asks.
+    first = [name for name in BEFORE_A_TRIAL if tried and trial(state) and name in due]
+    later = (name for name in due if name not in first)
+    return (*("what was touched",) * state.on_break, *first, *("where the work lies",) * tried, *later)
 
 
 def _after_the_pass(state: State) -> tuple[Fraction | None, str]:

@@ -100,11 +100,13 @@ _PUT_NEXT = "Leave the plug out: when you carry on, the board is put to the stop
 
 
 def _next(words: Words, figures: Figures) -> str:
+    is_over, bumped = figures.get("is_over"), figures["mishap"] == Mishap.BUMPED
     if figures["tried"]:
         return _TRIED_NEXT
-    if figures["mishap"] == Mishap.BUMPED:
-        return f"When you carry on, the carriage is {'homed' if words.carriage.drive else 'zeroed'}."
-    return _PUT_NEXT
+    if bumped:
+        when = "Before the next board" if is_over else "When you carry on"
+        return f"{when}, the carriage is {'homed' if words.carriage.drive else 'zeroed'}."
+    return "" if is_over else _PUT_NEXT
 
 
 def _card(words: Words, figures: Figures) -> str:
@@ -112,7 +114,7 @@ def _card(words: Words, figures: Figures) -> str:
     board = board_of(words, figures["setup"], ended=False)
     card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]), board=board)
     if mishap in (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED):
-        card = f"{card} {_next(words, figures)}".lstrip()
+        card = f"{card} {_next(words, figures)}".strip()
     return card
 
 

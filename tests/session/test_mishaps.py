@@ -127,6 +127,74 @@ def test_a_bumped_carriage_is_zeroed_where_nothing_is_cut() -> None:
     assert carried_on(driver) == ["zero", "clamps", "guard"]
 
 
+@pytest.mark.parametrize("leaves", [False, True], ids=["all cut", "for another board"])
+def test_a_bumped_carriage_is_not_forgotten_with_its_board(leaves: bool) -> None:
+    """Nothing shows where it stands once the board is out, and the next one would be cut off by as much."""
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
+    driver.cut(3 if leaves else 4)
+    driver.heard(Intent.STAND_BY)
+    tell(driver, Mishap.BUMPED)
+    answers(driver, "yes", "yes")
+    if leaves:
+        driver.heard(Intent.BOARD)
+        answers(driver, "yes")
+    else:
+        assert "Before the next board, the carriage is zeroed." in driver.said and "tried" not in driver.said
+    asked = []
+    while driver.state.mode != "cutting":
+        asked.append(driver.asked)
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    assert driver.state.setup == 2 and "zero" in asked and driver.state.cursor == 1
+
+
+def test_a_carriage_that_was_zeroed_sets_out_from_there() -> None:
+    driver = standing_by(4, carriage=HANDWHEEL)
+    tell(driver, Mishap.BUMPED)
+    answers(driver, "yes")
+    while driver.state.mode != "cutting":
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    assert driver.state.came_from == 0 and "From zero: up " in driver.said
+
+
+def test_with_carriage_and_work_in_doubt_the_carriage_is_zeroed_and_then_the_work_is_tried() -> None:
+    """A cut shows only how they lie to each other."""
+    driver = standing_by()
+    tell(driver, Mishap.JAMMED)
+    answers(driver, "yes")
+    tell(driver, Mishap.BUMPED)
+    answers(driver, "yes", "yes")
+    driver.gesture("hold")
+    assert driver.asked == "zero"
+    driver.gesture("hold")
+    assert driver.state.question and driver.state.question.name == "registered"
+    assert "move the work, not the carriage" in driver.said
+
+
+def test_a_bump_that_ended_in_zeroing_leaves_the_work_to_be_put_right() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.BUMPED)
+    answers(driver, "yes", "yes")
+    driver.resume()
+    answers(driver, "no", "yes", "yes")
+    assert driver.state.question and driver.state.question.name == "registered"
+    assert "move the work, not the carriage" in driver.said
+
+
+@pytest.mark.parametrize("kerf", [318, 300], ids=["the same kerf", "another kerf"])
+def test_work_that_another_blade_goes_on_with_is_tried_once_the_carriage_is_zeroed_for_it(kerf: int) -> None:
+    driver = standing_by()
+    tell(driver, Mishap.BLADE)
+    answers(driver, "yes", kerf, "yes", "yes")
+    asked = []
+    while driver.state.mode != "cutting":
+        question = driver.state.question
+        asked.append(str(question.name) if question else driver.asked)
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    before = [name for name in asked[: asked.index("registered")] if name]
+    assert [name for name in before if name != "board out"] == ["zero", "backing"]
+    assert asked[asked.index("registered") :] == ["registered", "edge and face", "clamps", "guard", "blade height"]
+
+
 def test_a_bumped_motor_is_homed_before_anything_is_tried() -> None:
     rig = Rig(driven_job())
     rig.to_first_call()

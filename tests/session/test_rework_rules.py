@@ -243,7 +243,7 @@ def inner(start: Node, most: int) -> int:
             if after is base:
                 continue
             after = went_out(after)
-            if not is_walked(after.state, (), len(after.state.the_job.setups)):
+            if not is_walked(after.state, (), after.state.the_job):
                 continue
             over = after.state.setup != setup or after.state.mode in ("finished", "ended early")
             if not over and (key := place(after.state)) not in seen:

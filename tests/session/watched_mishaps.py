@@ -32,7 +32,7 @@ ASKED_AGAIN: dict[str, frozenset[str]] = {
     "break": frozenset(),
 }
 """The checks that must be answered anew after each mishap, where the job has them."""
-MAY_LIE_ELSEWHERE = ("slipped", "bumped", "jammed", "breaker", "sawdust", "cupped", "chipped")
+MAY_LIE_ELSEWHERE = ("slipped", "bumped", "jammed", "breaker", "sawdust", "cupped", "chipped", "other blade")
 MAY_HAVE_BEEN_CUT_SO = ("slipped", "bumped", "sawdust")
 """Nobody noticed at once, so the last cuts may have been made after it."""
 LEAVES_A_MARK = ("jammed", "chipped")
@@ -46,6 +46,7 @@ class Mishaps:
     """due: the checks that must be answered anew. told: what was told last.
 
     elsewhere: what may have moved work or carriage since the board was last known to lie right, "" for nothing.
+    zeroed: the carriage has been zeroed since.
     in_doubt: cuts of this clamping may have been made after that, and it hasn't been said of all of them whether they
     are good; asks_of_cuts: that is being asked. asks: the open question about a mishap, "" for none. away: the operator
     is on a break, or has not yet said what was touched in it.
@@ -56,6 +57,7 @@ class Mishaps:
     """
 
     due: frozenset[str] = frozenset()
+    zeroed: bool = False
     told: str = ""
     elsewhere: str = ""
     in_doubt: bool = False
@@ -86,7 +88,8 @@ class Mishaps:
             self.in_doubt = self.asks_of_cuts = False
         if key == "ask registered" and figures["tried"]:
             assert not self.in_doubt, "nothing is tried in a cut of which nobody has said that it is good"
-            by_hand = self.elsewhere == "bumped" and not bench.driven
+            by_hand = self.elsewhere == "bumped" and not bench.driven and not self.zeroed
+            assert "zero" not in self.due, "what a cut shows of a carriage that isn't zeroed is of no use"
             assert (figures["moved"] == "carriage") == by_hand, "what was bumped is set right, and the work left alone"
         if key == "check" and figures["name"] == "blade height":
             depth = bench.job.pattern_of(bench.setup).depth
@@ -108,8 +111,10 @@ class Mishaps:
             due |= {"zero"}
         self.due |= due & checks
         clamped = (bench.touched or bench.to_register) and not bench.leaves
+        if fact.mishap == "bumped" and bench.leaves:
+            self.due |= {"zero"} & checks
         if fact.mishap in MAY_LIE_ELSEWHERE and clamped and (kerfs or fact.mishap != "bumped"):
-            self.elsewhere = "bumped" if self.elsewhere == "bumped" else fact.mishap
+            self._lies_elsewhere(fact.mishap, checks)
         if fact.mishap in MAY_HAVE_BEEN_CUT_SO and kerfs:
             self.in_doubt, self.asks_of_cuts = True, False
         self.away = self.away or fact.mishap == "break"
@@ -119,9 +124,25 @@ class Mishaps:
         self.away, self.asks = False, ""
         self.due |= checks & (({"blade height"} if fact.lowered else set()) | (HANDS_IN if fact.touched else set()))
         if fact.touched and (bench.touched or bench.to_register) and not bench.leaves:
-            self.elsewhere = "bumped" if self.elsewhere == "bumped" else "break"
-        if fact.touched and not bench.stands_in(bench.setup):
+            self._lies_elsewhere("break", checks)
+        if fact.touched and (bench.leaves or not bench.stands_in(bench.setup)):
             self.due |= {"zero"} & checks
+
+    def _lies_elsewhere(self, why: str, checks: set[str]) -> None:
+        both = "bumped" in (why, self.elsewhere) and self.elsewhere not in ("", why)
+        if both:  # a cut shows only how work and carriage lie to each other
+            self.due |= {"zero"} & checks
+        self.elsewhere = "bumped" if "bumped" in (why, self.elsewhere) else why
+        self.zeroed = False
+
+    def _zeroed(self, fact: f.Zeroed, bench: Watcher) -> None:
+        self.zeroed = True
+
+    def _leaves_it_in_doubt(self, bench: Watcher) -> None:
+        """The board goes, and nothing has shown where the carriage stands: the next one would be cut off by as much."""
+        if self.elsewhere in ("bumped", "break") and not self.zeroed:
+            self.due |= {"zero"} & {check.name for check in bench.job.checks}
+        self.elsewhere, self.in_doubt, self.zeroed = "", False, False
 
     def _resumed(self, fact: f.Resumed, bench: Watcher) -> None:
         """Blade, clamps and guard are asked after in any case."""
@@ -136,6 +157,8 @@ class Mishaps:
             self.due -= HANDS_IN
         if fact.check == "blade height":
             self.heights += 1
+        if fact.check == "zero":
+            self.zeroed = True
 
     def _setting_called(self, fact: f.SettingCalled, bench: Watcher) -> None:
         assert not self.due, f"after a mishap nothing is called before {self.due} have been answered anew"
@@ -152,20 +175,23 @@ class Mishaps:
         self.misplaced |= {(fact.setup, fact.pass_)}
 
     def _reregistered(self, fact: f.Reregistered, bench: Watcher) -> None:
-        if self.elsewhere in ("bumped", "break") and not fact.setting:  # no kerf to set the carriage right by
-            self.due |= {"zero"} & {check.name for check in bench.job.checks}
-        self.elsewhere, self.in_doubt = "", False
+        if fact.setting:
+            self.elsewhere, self.in_doubt, self.zeroed = "", False, False
+        else:  # no kerf to set the carriage right by
+            self._leaves_it_in_doubt(bench)
 
     def _setup_started(self, fact: f.SetupStarted, bench: Watcher) -> None:
         """Another clamping."""
-        self.elsewhere, self.in_doubt, self.asks_of_cuts = "", False, False
+        self._leaves_it_in_doubt(bench)
+        self.asks_of_cuts = False
 
     def _board_chosen(self, fact: f.BoardChosen, bench: Watcher) -> None:
+        self._leaves_it_in_doubt(bench)
         self.asks, self.asks_of_cuts = "", False
 
     def _stepped_back(self, fact: f.SteppedBack, bench: Watcher) -> None:
         if fact.setup != bench.setup or bench.over:
-            self.elsewhere, self.in_doubt = "", False
+            self._leaves_it_in_doubt(bench)
 
     def _board_spoilt(self, fact: f.BoardSpoilt, bench: Watcher) -> None:
         self.misplaced = frozenset(place for place in self.misplaced if place[0] not in fact.setups)

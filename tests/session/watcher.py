@@ -126,7 +126,8 @@ class Watcher:
                     left = sum(len(self.job.pattern_of(n).passes) for n in self.counting()) - self.cut_in_all()
                     assert figures["left"] == left, "what is left to cut is what has not been recorded"
                 if key in ("ask clamped", "ask registered") and self.is_tried_later():
-                    assert not self.wants_fresh_backing(), "work that comes out for the backing is tried after that"
+                    assert not self.wants("backing"), "work that comes out for the backing is tried after that"
+                    assert not self.wants("zero"), "a cut shows nothing for a carriage that isn't zeroed"
                 if key == "ask clamped":
                     self.to_register = False  # a no is followed by what `_hear_what_is_tried` hears
                     assert self.touched and not self._all_cut(), "there is nothing in the clamps that could move"
@@ -344,18 +345,20 @@ class Watcher:
         return self.answered_for[check.name] != self._what_for(check)
 
     def is_tried_later(self) -> bool:
-        """Whether the work in the clamps has cuts, and must be tried in one of them before it is cut on."""
-        return self.touched and bool(self.stands_in(self.setup)) and (self.to_register or bool(self.wrong.elsewhere))
+        """Whether the work has cuts, and must be tried in one of them before it is cut on."""
+        return bool(self.stands_in(self.setup)) and (self.to_register or bool(self.wrong.elsewhere))
 
-    def wants_fresh_backing(self) -> bool:
-        backing = next((check for check in self.job.checks if check.name == "backing"), None)
-        return backing is not None and (self._is_due(backing) or "backing" in self.wrong.due)
+    def wants(self, name: str) -> bool:
+        """Whether this check is due, if the job has it."""
+        check = next((check for check in self.job.checks if check.name == name), None)
+        return check is not None and (self._is_due(check) or name in self.wrong.due)
 
     def _asks_of_its_own(self, check: Check) -> bool:
         return check.when in ASKED_BY_THEMSELVES or (check.when == "setup" and not check.name.startswith(FOR_THE_WORK))
 
     def _setup_started(self, fact: f.SetupStarted) -> None:
         assert not self.saw_on, "no board is named before the saw is off"
+        self._asked_anew()
         whole = self.setup and self.setup not in self.spoilt and not self.leaves
         assert not whole or self.counted, "no board is named before the one before it was counted"
         assert fact.setup not in self.spoilt, "nothing more is cut into a spoilt board"
@@ -407,6 +410,7 @@ class Watcher:
 
     def _board_chosen(self, fact: f.BoardChosen) -> None:
         assert fact.setup not in self.spoilt | self.done, "what is over or spoilt is not chosen"
+        self._asked_anew()
         self.leaves = not self._all_cut() or self.setup in self.done | self.spoilt
         self.called, self.open_check, self.meant, self.to_register = 0, None, 0, False
 
@@ -519,7 +523,8 @@ class Watcher:
     def _check_opened(self, fact: f.CheckOpened) -> None:
         assert self.placed or not self.driven, "no board is named before the carriage stands where it is clamped"
         # That question can be the second, since the work comes out of its clamps for the backing.
-        may_wait = {"ask clamped"} if fact.check == "backing" and self.is_tried_later() else set()
+        comes_first = fact.check in ("zero", "backing") and self.is_tried_later()
+        may_wait = {"ask clamped"} if comes_first else set()
         assert not self.to_ask - may_wait, f"before work goes on after an interruption {self.to_ask} are asked"
         self.open_check = fact.check
         (check,) = (check for check in self.job.checks if check.name == fact.check)
@@ -546,7 +551,10 @@ class Watcher:
     def _check_confirmed(self, fact: f.CheckConfirmed) -> None:
         assert fact.check == self.open_check, "only the check that is asked can be confirmed"
         self.secured |= {fact.check}
-        self.touched = True
+        # Zero and backing come before the board is put to the stop again.
+        self.touched |= not (self.to_register and fact.check in ("zero", "backing"))
+        if fact.check == "zero" and self.moved:
+            self._zeroed(f.Zeroed(self.setup))
         (check,) = (check for check in self.job.checks if check.name == fact.check)
         self.answered_for[fact.check] = self._what_for(check)
         self.made_since[fact.check] = 0
@@ -639,6 +647,7 @@ class Watcher:
         self.secured -= {"clamps", "guard"}
 
     def _stepped_back(self, fact: f.SteppedBack) -> None:
+        self._asked_anew()
         if fact.setup != self.setup or self.over:
             assert fact.setup in (self.setup, self.before), "back reaches one setup at the most"
             assert self.over or not self.touched, "back does not reach past an answered check"
