@@ -17,22 +17,24 @@ class Aftermath:
 
     moved: the work, or the carriage, may not stand as it did, so it is tried against the still blade before a pass is
     called. unsure: it may have happened before a pass was recorded as cut, so it is asked which cuts are good. marks:
-    the wood may be damaged, so the place is named again once all is cut.
+    the wood may be damaged, so the place is named again once all is cut. asks_on: what follows hangs on more answers,
+    which an interruption must not lose.
     """
 
     due: tuple[str, ...] = (CLAMPS, GUARD)
     moved: bool = False
     unsure: bool = False
     marks: bool = False
+    asks_on: bool = False
 
 
 OF: dict[Mishap, Aftermath] = {
     Mishap.SLIPPED: Aftermath(moved=True, unsure=True),
     Mishap.BUMPED: Aftermath(moved=True, unsure=True),
-    Mishap.MISPLACED: Aftermath(),
-    Mishap.SHALLOW: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD)),
-    Mishap.DEEP: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD)),
-    Mishap.MISSED: Aftermath(),
+    Mishap.MISPLACED: Aftermath(asks_on=True),
+    Mishap.SHALLOW: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD), asks_on=True),
+    Mishap.DEEP: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD), asks_on=True),
+    Mishap.MISSED: Aftermath(asks_on=True),
     # Nothing is cut there and no hand goes near the blade: the setting is called again.
     Mishap.OVERSHOT: Aftermath(()),
     Mishap.JAMMED: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD), moved=True, marks=True),
@@ -43,9 +45,9 @@ OF: dict[Mishap, Aftermath] = {
     # that another blade goes on with, for the backing and for zero.
     Mishap.CUPPED: Aftermath(moved=True),
     Mishap.CHIPPED: Aftermath((BACKING, CLAMPS, GUARD), moved=True, marks=True),
-    Mishap.SWAPPED: Aftermath(),
-    Mishap.KERF: Aftermath(()),
-    Mishap.BLADE: Aftermath((ZERO_CHECK, BLADE_HEIGHT, BACKING, CLAMPS, GUARD), moved=True),
+    Mishap.SWAPPED: Aftermath(asks_on=True),
+    Mishap.KERF: Aftermath((), asks_on=True),
+    Mishap.BLADE: Aftermath((ZERO_CHECK, BLADE_HEIGHT, BACKING, CLAMPS, GUARD), moved=True, asks_on=True),
     # What was touched meanwhile is asked when the operator is back.
     Mishap.BREAK: Aftermath(()),
 }

@@ -332,8 +332,10 @@ def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
         "on_break": state.on_break or mishap == Mishap.BREAK,
         "redo": state.redo | bits_of(job.checks, after.due),
     }
-    if after.unsure:
+    if after.unsure and _kerfs(state):
         change["unsure"] = True
+    if after.asks_on:
+        change["unsettled"] = mishap
     if after.marks:
         change["marked"] = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
     # A carriage that was bumped where nothing is cut yet is only zeroed.
@@ -411,7 +413,10 @@ def _ended_early(state: State, fact: f.EndedEarly, at: float) -> Change:
 
 
 def _asked(state: State, fact: f.Asked, at: float) -> Change:
-    return _opens(state, QUESTION, Question(fact.question, fact.setup, fact.pass_, fact.mishap, fact.figure))
+    # Questions aren't stored, so after an interruption it is asked again.
+    unsettled = None if fact.mishap == state.unsettled else state.unsettled
+    asked = Question(fact.question, fact.setup, fact.pass_, fact.mishap, fact.figure)
+    return {"unsettled": unsettled, **_opens(state, QUESTION, asked)}
 
 
 def _dropped(state: State, fact: f.Dropped, at: float) -> Change:
@@ -575,7 +580,25 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
 }
 
 
+_SETTLE = frozenset(
+    {
+        f.KerfMisplaced,
+        f.SetupReopened,
+        f.DepthSet,
+        f.Jumped,
+        f.JobExtended,
+        f.BoardChosen,
+        f.BoardSpoilt,
+        f.CarriedOn,
+        f.SetupStarted,
+        f.CutsSure,
+    }
+)
+"""After these nothing more is asked about a mishap."""
+
+
 def apply(state: State, record: f.Record) -> State:
     """The state after this record. Passing facts leave `n` as it was."""
     change = _APPLY[type(record.fact)](state, record.fact, record.at)
-    return changed(state, {"n": record.n, "at": record.at, **change})
+    settled: Change = {"unsettled": None} if type(record.fact) in _SETTLE else {}
+    return changed(state, {"n": record.n, "at": record.at, **settled, **change})

@@ -48,6 +48,9 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
 
     after_gate: the blade is presumed to stand still, and anything may have been touched since the last call.
     """
+    if turn.state.unsettled:
+        ask(turn, QuestionName.SAFE, turn.state.setup, turn.state.cursor, mishap=turn.state.unsettled)
+        return
     if turn.state.on_break:
         ask_what_was_touched(turn)
         return

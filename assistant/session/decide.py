@@ -195,6 +195,9 @@ def _carry_on(turn: Turn, answer: Answer) -> None:
     if turn.state.on_break:
         ask_what_was_touched(turn)
         return
+    if turn.state.unsettled:
+        tell(turn, turn.state.unsettled)
+        return
     turn.fact(f.CarriedOn(answer.source))
     advance(turn)
 

@@ -99,6 +99,8 @@ def take_figure(turn: Turn, question: Question, figure: int) -> None:
 
 def answer(turn: Turn, question: Question, yes: bool, by: By) -> None:
     """What follows from the answer to a question about a mishap, which is closed already."""
+    if question.name == QuestionName.SAFE and turn.state.mode != STANDING_BY:
+        turn.fact(f.StoodBy(by))  # asked once more after an interruption
     match question.name:
         case QuestionName.WHAT if yes:
             turn.lead(prompt("tap to choose"))
@@ -139,8 +141,7 @@ def _made_safe(turn: Turn, question: Question) -> None:
     turn.fact(f.WentWrong(question.setup, question.pass_, mishap))
     if another_blade_cut_it(state, mishap):
         turn.lead(prompt("pass of another blade"))
-        if aftermath.OF[mishap].unsure:
-            turn.fact(f.CutsSure())
+        turn.fact(f.CutsSure())
         _done(turn)
     elif aftermath.OF[mishap].unsure:
         _ask_place(turn, QuestionName.SURE, mishap, kerfs_here(state))
@@ -152,6 +153,8 @@ def _made_safe(turn: Turn, question: Question) -> None:
     elif mishap in _JUDGED or (mishap == Mishap.SHALLOW and cut_too_shallow(state)):
         ask(turn, QuestionName.VERDICT, state.setup, state.cursor, mishap=mishap)
     else:
+        if aftermath.OF[mishap].asks_on:
+            turn.fact(f.CutsSure())
         _done(turn)
 
 
@@ -160,6 +163,7 @@ def _ask_place(turn: Turn, name: QuestionName, mishap: Mishap, among: list[int])
     if among:
         ask(turn, name, turn.state.setup, among[0], mishap=mishap)
     else:
+        turn.fact(f.CutsSure())
         _done(turn)
 
 

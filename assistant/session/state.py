@@ -114,7 +114,8 @@ class State:
     previous: the setup before this one, 0 for none. chosen: the setup that follows once the board in the clamps is out
     of them, whatever the order says; 0 for none. named: the setups whose board was ever named to be clamped. marked:
     (setup, pass) of every place where a problem was marked, each once, in order. trouble: the mishap reported while
-    standing by, whose card is shown until the session goes on. on_break: the operator went away, and is asked what was
+    standing by, whose card is shown until the session goes on. unsettled: the mishap of which more must be asked, and
+    was not in this run. on_break: the operator went away, and is asked what was
     touched meanwhile.
 
     Of the checks: redo: bit i is set when check i must be asked again whatever its own rule says. touched: a check of
@@ -174,6 +175,7 @@ class State:
     moved: Mishap | None = None
     unsure: bool = False
     is_zeroed: bool = False
+    unsettled: Mishap | None = None
     trouble: Mishap | None = None
     on_break: bool = False
     unread: bool = False

@@ -120,7 +120,8 @@ def _card(words: Words, figures: Figures) -> str:
 
 def _ask_safe(words: Words, figures: Figures) -> str:
     mishap = figures["mishap"]
-    return f"{sentence(mishap.means)} {_SAFE.get(mishap, BACK)} {YES_NO}"
+    reported = "You reported this before the interruption. " if figures.get("recalled") else ""
+    return f"{reported}{sentence(mishap.means)} {_SAFE.get(mishap, BACK)} {YES_NO}"
 
 
 def _ask_sure(words: Words, figures: Figures) -> str:

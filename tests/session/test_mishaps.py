@@ -10,6 +10,7 @@ from assistant.joinery.model import Carriage
 from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
 from assistant.session import facts as f
+from assistant.session.aftermath import OF
 from assistant.session.kinds import SetupStatus
 from assistant.session.turn import view
 from tests.session.driver import Driver
@@ -527,6 +528,39 @@ def test_a_figure_is_tapped_up_said_and_never_taken_at_nought() -> None:
     assert driver.state.question and driver.state.question.figure == 8
     answers(driver, "no")
     assert driver.kinds == [] and {p.depth for p in driver.state.the_job.patterns} == {driver.state.pattern.depth}
+
+
+@pytest.mark.parametrize("mishap", [mishap for mishap in Mishap if OF[mishap].asks_on])
+@pytest.mark.parametrize("stands_by", [False, True], ids=["goes on", "stands by first"])
+def test_a_mishap_not_yet_settled_is_asked_about_again_after_an_interruption(mishap: Mishap, stands_by: bool) -> None:
+    """Else the session would go on with the old kerf, or count a cut that isn't there."""
+    driver = standing_by(2)
+    tell(driver, mishap)
+    answers(driver, "yes")
+    assert driver.kinds == ["went_wrong"] and driver.state.question
+    following = driver.state.question.name
+    driver.resume()
+    if stands_by:
+        driver.heard(Intent.STAND_BY)
+        driver.gesture("hold")
+    while driver.state.question is None or driver.state.question.name in ("carriage", "clamped"):
+        driver.gesture("hold")
+    assert driver.state.question.name == "safe" and driver.state.question.mishap == mishap
+    answers(driver, "yes")
+    assert driver.state.mode == "standing by" and driver.state.question.name == following
+
+
+def test_a_mishap_asked_about_again_that_was_none_leaves_the_session_standing_by() -> None:
+    driver = standing_by(2)
+    tell(driver, Mishap.BLADE)
+    answers(driver, "yes")
+    driver.resume()
+    answers(driver, "yes")
+    assert "You reported this before the interruption. Another blade is on the saw." in driver.said
+    answers(driver, "no")
+    assert driver.state.mode == "standing by" and driver.state.question is None
+    driver.gesture("hold")
+    assert driver.kinds[0] == "carried_on"
 
 
 def test_a_missed_pass_is_one_of_this_end() -> None:

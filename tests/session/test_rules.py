@@ -100,7 +100,7 @@ def place(state: State) -> object:
 
 def of_mishaps(state: State) -> object:
     """What has gone wrong, and what is known of the kerfs since."""
-    told = (state.moved, state.unsure, state.is_zeroed, state.trouble, state.on_break, state.unread)
+    told = (state.moved, state.unsure, state.is_zeroed, state.unsettled, state.trouble, state.on_break, state.unread)
     since_height = state.since_height if any(check.name == "blade height" for check in state.the_job.checks) else ()
     laid_out = state.job and (state.job.kerf, tuple((one.depth, len(one.before)) for one in state.job.patterns))
     overshot = state.play_open and state.trouble == "overshot"

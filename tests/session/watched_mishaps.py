@@ -35,9 +35,18 @@ ASKED_AGAIN: dict[str, frozenset[str]] = {
 MAY_LIE_ELSEWHERE = ("slipped", "bumped", "jammed", "breaker", "sawdust", "cupped", "chipped", "other blade")
 MAY_HAVE_BEEN_CUT_SO = ("slipped", "bumped", "sawdust")
 """Nobody noticed at once, so the last cuts may have been made after it."""
+ASKS_ON = ("wrong place", "not deep enough", "too deep", "missed", "wrong pattern", "kerf measured", "other blade")
+"""What follows hangs on more answers."""
 LEAVES_A_MARK = ("jammed", "chipped")
 SETTLES = ("ask registered", "move", "standing by", "check", "setting", "setting in full", "setting reached")
 """What is heard next once it has been said of every cut whether it is good."""
+SETTLE = frozenset(
+    {
+        *("kerf_misplaced", "setup_reopened", "depth_set", "jumped", "job_extended", "board_chosen", "board_spoilt"),
+        *("carried_on", "setup_started"),
+    }
+)
+"""After these nothing is left to be asked about a mishap."""
 NOT_MEANWHILE = (f.PassCut, f.CheckConfirmed, f.SettingCalled, f.MoveAsked, f.Reregistered)
 
 
@@ -46,7 +55,8 @@ class Mishaps:
     """due: the checks that must be answered anew. told: what was told last.
 
     elsewhere: what may have moved work or carriage since the board was last known to lie right, "" for nothing.
-    zeroed: the carriage has been zeroed since.
+    zeroed: the carriage has been zeroed since. open_till_now: the mishap of which more is asked, and not all answers are
+    stored. owed: that one, if the session was interrupted and it hasn't been asked about since.
     in_doubt: cuts of this clamping may have been made after that, and it hasn't been said of all of them whether they
     are good; asks_of_cuts: that is being asked. asks: the open question about a mishap, "" for none. away: the operator
     is on a break, or has not yet said what was touched in it.
@@ -58,6 +68,8 @@ class Mishaps:
 
     due: frozenset[str] = frozenset()
     zeroed: bool = False
+    owed: str = ""
+    open_till_now: str = ""
     told: str = ""
     elsewhere: str = ""
     in_doubt: bool = False
@@ -79,6 +91,8 @@ class Mishaps:
         of_a_mishap = key.startswith("ask ") and ("mishap" in figures or key == "ask what")
         if of_a_mishap:
             self.asks = key
+            if figures.get("mishap") == self.owed:
+                self.owed = ""
         elif key in SETTLES or key.startswith("ask "):
             self.asks = ""
         if key == "ask sure":
@@ -101,6 +115,8 @@ class Mishaps:
             assert not self.asks, f"while somebody answers {self.asks}, nothing is called, recorded, confirmed or sent"
         if not isinstance(fact, f.SetupReopened):
             assert not self.go_over, f"one answer has all of {self.go_over} cut again"
+        if fact.kind in SETTLE:
+            self.open_till_now = self.owed = ""
         getattr(self, f"_{fact.kind}", lambda fact, bench: None)(fact, bench)
 
     def _went_wrong(self, fact: f.WentWrong, bench: Watcher) -> None:
@@ -118,6 +134,7 @@ class Mishaps:
         if fact.mishap in MAY_HAVE_BEEN_CUT_SO and kerfs:
             self.in_doubt, self.asks_of_cuts = True, False
         self.away = self.away or fact.mishap == "break"
+        self.open_till_now = fact.mishap if fact.mishap in ASKS_ON else ""
 
     def _came_back(self, fact: f.CameBack, bench: Watcher) -> None:
         checks = {check.name for check in bench.job.checks}
@@ -146,6 +163,7 @@ class Mishaps:
 
     def _resumed(self, fact: f.Resumed, bench: Watcher) -> None:
         """Blade, clamps and guard are asked after in any case."""
+        self.owed = self.open_till_now
         self.away, self.asks, self.asks_of_cuts = False, "", False
 
     def _stood_by(self, fact: f.StoodBy, bench: Watcher) -> None:
@@ -161,6 +179,7 @@ class Mishaps:
             self.zeroed = True
 
     def _setting_called(self, fact: f.SettingCalled, bench: Watcher) -> None:
+        assert not self.owed, f"nothing is called before {self.owed} has been asked about again"
         assert not self.due, f"after a mishap nothing is called before {self.due} have been answered anew"
         assert not self.elsewhere, f"nothing is called where {self.elsewhere} may have moved it, before it is tried"
         assert not self.away, "whoever is back from a break says what was touched in it before anything is called"
