@@ -341,7 +341,8 @@ def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
     # A carriage that was bumped where nothing is cut yet is only zeroed.
     if after.moved and (mishap != Mishap.BUMPED or _kerfs(state)):
         change |= _may_have_moved(changed(state, change), mishap)
-    if mishap == Mishap.BUMPED:
+    # With another blade zero lies elsewhere, too; where a motor is zeroed by hand, that is how it is homed.
+    if mishap in (Mishap.BUMPED, Mishap.BLADE):
         change |= _carriage_touched(changed(state, change))
     if mishap == Mishap.OVERSHOT:
         # The play of the screw lies on the wrong side now, so the setting is come up to again from below.

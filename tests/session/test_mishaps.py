@@ -214,6 +214,21 @@ def test_a_bumped_motor_is_homed_before_anything_is_tried() -> None:
     assert "move the work, not the carriage" in rig.said, "once it was homed, its reading is right"
 
 
+def test_a_motor_is_homed_for_another_blade() -> None:
+    """Where it is zeroed by hand, that is the zero of the new blade."""
+    rig = Rig(driven_job(home="by hand"))
+    rig.to_first_call()
+    rig.cut_one()
+    rig.hold()
+    tell(rig, Mishap.BLADE)
+    answers(rig, "yes", "yes", "yes")
+    assert not rig.state.driving.known
+    rig.hold()
+    while rig.state.mode == "checks":
+        rig.hold()
+    assert rig.state.mode == "move asked" and "the motor may jump a step" in rig.said
+
+
 def test_a_cut_in_the_wrong_place_is_judged_by_what_its_finger_keeps() -> None:
     """Of 0.1 mm clearance each wall gives a quarter, so finger 1 is 5.975 mm wide, and pass 1 begins where it ends.
 

@@ -55,8 +55,8 @@ class Mishaps:
     """due: the checks that must be answered anew. told: what was told last.
 
     elsewhere: what may have moved work or carriage since the board was last known to lie right, "" for nothing.
-    zeroed: the carriage has been zeroed since. open_till_now: the mishap of which more is asked, and not all answers are
-    stored. owed: that one, if the session was interrupted and it hasn't been asked about since.
+    zeroed: the carriage has been zeroed since. open_till_now: the mishap of which more is asked, and not all answers
+    are stored. owed: that one, if the session was interrupted and it hasn't been asked about since.
     in_doubt: cuts of this clamping may have been made after that, and it hasn't been said of all of them whether they
     are good; asks_of_cuts: that is being asked. asks: the open question about a mishap, "" for none. away: the operator
     is on a break, or has not yet said what was touched in it.

@@ -412,6 +412,7 @@ class Watcher:
         assert fact.setup not in self.spoilt | self.done, "what is over or spoilt is not chosen"
         self._asked_anew()
         self.leaves = not self._all_cut() or self.setup in self.done | self.spoilt
+        self.to_ask -= {"ask clamped"}  # it is on its way out
         self.called, self.open_check, self.meant, self.to_register = 0, None, 0, False
 
     def _setup_reopened(self, fact: f.SetupReopened) -> None:
@@ -442,7 +443,7 @@ class Watcher:
             self.stood = self.stood_by_journal = self.stands
             self.came_down = self.came_down_by_journal = True
             self.arrived_at = self.lies_at = None
-        if fact.mishap == "bumped":
+        if fact.mishap in ("bumped", "other blade"):
             self.homed, self.arrived_at, self.lies_at = False, None, None
 
     def _came_back(self, fact: f.CameBack) -> None:
