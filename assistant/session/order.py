@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from assistant.joinery.halves import mirrored_segments
 from assistant.plans.model import Job
 from assistant.plans.pieces import BLANK
 from assistant.session.state import State
@@ -38,14 +39,19 @@ def must_wait(state: State, number: int) -> bool:
 
 def setups_of_end(job: Job, number: int) -> tuple[int, ...]:
     """The setups in which this end is cut, in order: two if it is cut in halves."""
-    return tuple(n for n in job.order if end_of(job, n) == end_of(job, number))
+    wanted = end_of(job, number)
+    return tuple(n for n in job.order if end_of(job, n) == wanted)
 
 
 def end_of(job: Job, number: int) -> tuple[object, ...]:
     """What is the same for all setups in which an end is cut, and for no other."""
-    # The depth as well: slots of each depth have a setup of their own, with board, end and stage the same.
-    one = job.setups[number - 1]
-    return one.board, one.first_copy, one.end, one.stage, job.pattern_of(number).depth
+    one, pattern = job.setups[number - 1], job.pattern_of(number)
+    if job.layout != "slots":
+        return one.board, one.first_copy, one.end, one.stage
+    # Slots planned with different depths have setups of their own, with board, end and stage the same. They are told
+    # apart by where they lie: slots that were cut too deep may be as deep as others by now.
+    segments = mirrored_segments(pattern.segments, pattern.width) if pattern.mirrored else pattern.segments
+    return one.board, one.first_copy, one.end, one.stage, segments
 
 
 @dataclass(frozen=True, slots=True)

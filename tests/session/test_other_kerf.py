@@ -439,6 +439,35 @@ def test_a_slot_too_narrow_is_called_a_slot() -> None:
     assert fault.what == "slots 4 mm deep: slots 1, 2 are narrower than a kerf of 7 mm"
 
 
+@pytest.mark.parametrize("other_blade", [False, True])
+def test_slots_cut_as_deep_as_others_by_mistake_stay_apart_from_them(other_blade: bool) -> None:
+    """The slots at the edges were to be 4 mm deep, the one between them 6 mm; all are 6 mm deep now."""
+    slots = tuple(Slot(F(at), F(6), F(deep)) for at, deep in ((10, 4), (40, 6), (70, 4)))
+    of = replace(SLOTTED, width=F(84), slots=slots, boards=(BoardPlan("shelf", "A", 2, 1),))
+    driver = Driver(job(of))
+    planned = {one.start for pattern in driver.state.the_job.patterns for one in pattern.sockets}
+    driver.cut(1)
+    driver.gesture("hold")
+    driver.heard(Intent.MISHAP, str(Mishap.DEEP))
+    driver.gesture("hold")
+    driver.heard(Intent.FIGURE, 20)
+    driver.gesture("hold")
+    driver.gesture("hold")
+    assert {one.depth for one in driver.state.the_job.patterns} == {F(6)}
+    change_kerf(driver, F(3), other_blade)
+    driver.gesture("hold")
+    for _ in range(200):
+        if driver.state.mode == "finished":
+            break
+        driver.gesture("tap" if driver.state.effective_mode == "cutting" else "hold", after=12)
+    made: dict[int, set[F]] = {1: set(), 2: set()}
+    job_ = driver.state.the_job
+    for number in job_.order:
+        made[job_.setups[number - 1].first_copy] |= {one.start for one in job_.pattern_of(number).sockets}
+    assert driver.state.mode == "finished" and driver.state.left_in_all == 0
+    assert made == {1: planned, 2: planned}
+
+
 class TestChangesOfTheJobAfterIt:
     def test_a_new_board_is_cut_for_the_blade_on_the_saw(self) -> None:
         driver = four_ends()
