@@ -151,12 +151,12 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
                     growth.lay_out(end)
             if growth.replaced:
                 turn.fact(growth.fact(str(what)))
+            first_of = {number: end[0] for end in ends for number in end}
             # If the board opposite is the one in the clamps, it comes out too, to have its end cut off.
-            follows = this[0] if over or here in {*this, *again, *growth.replaced} else 0
-            if not follows and turn.state.chosen in growth.replaced:
-                follows = turn.state.chosen
-            if follows:
-                turn.fact(f.BoardChosen(growth.replaced.get(follows, follows)))
+            follows = this[0] if over or here in first_of else first_of.get(turn.state.chosen, 0)
+            follows = growth.replaced.get(follows, follows)
+            if follows not in (0, turn.state.chosen):
+                turn.fact(f.BoardChosen(follows))
         case Change.SOCKET:
             passes = passes_of_socket(job, setup, socket)
             growth = Growth(job)

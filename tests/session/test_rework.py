@@ -224,6 +224,41 @@ def test_where_the_board_opposite_must_be_cut_off_too_it_does_not_stay_in_the_cl
     assert state.leaves and state.chosen == here, "its end is to be cut off before anything else is cut into it"
 
 
+def first_half_of_the_opposite_is_cut(parts: str) -> Driver:
+    """Setups 1 and 2 are a board, 3 and 4 the one opposite; of the latter, the second half is in the clamps, uncut."""
+    driver = Driver(job(plan(84, 6, ends=1, count=2, parts=parts), few_checks(), IN_TWO))
+    for _ in range(3):
+        whole_setup(driver)
+    driver.confirm_all()
+    assert driver.state.setup == 4 and not driver.state.cut
+    return driver
+
+
+def test_an_end_opposite_whose_second_half_is_in_the_clamps_is_cut_off_and_cut_from_its_first() -> None:
+    driver = first_half_of_the_opposite_is_cut("A")
+    asked_and_yes(driver, Intent.REDO, 1)
+    assert driver.state.status[:3] == (REDO, REDO, REDO)
+    board_out(driver)
+    begun = []
+    while driver.state.mode != "finished":
+        begun.append(driver.state.setup)
+        whole_setup(driver)
+    assert begun == [1, 2, 3, 4]
+
+
+def test_an_end_opposite_whose_second_half_was_to_follow_is_cut_off_and_cut_from_its_first() -> None:
+    """Two changes of a session that was left, one after the other."""
+    driver = first_half_of_the_opposite_is_cut("AB")
+    asked_and_yes(driver, Intent.BOARD, 5)
+    board_out(driver)
+    through(driver, 1)
+    turn = Turn(driver.state, Event(driver.state.at, ""))
+    change_job(turn, Change.BOARD, 4)
+    change_job(turn, Change.END, 1)
+    assert turn.state.setup == 5 and turn.state.status[:3] == (REDO, REDO, REDO)
+    assert turn.state.chosen == 3, "the board that was to follow still does"
+
+
 def test_when_the_board_that_was_to_follow_is_spoilt_as_well_another_follows() -> None:
     """Two changes of a session that was left, one after the other."""
     driver = Driver(with_pass_time(job(plan(), few_checks()), 0.0))
