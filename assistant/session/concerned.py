@@ -66,8 +66,6 @@ def another_blade_cut_it(state: State, mishap: Mishap) -> bool:
     match mishap:
         case Mishap.SHALLOW:
             setups = tuple(cut_too_shallow(state))
-        case Mishap.DEEP:
-            setups = tuple(cut_less_deep(state))
         case Mishap.SLIPPED | Mishap.BUMPED | Mishap.DUST | Mishap.MISPLACED | Mishap.MISSED:
             setups = (state.setup,)
         case _:
@@ -88,7 +86,28 @@ def patterns_of_this_depth(state: State) -> tuple[int, ...]:
 
 
 def cut_less_deep(state: State) -> dict[int, int]:
-    """Likewise, what was cut at a height that was confirmed since, where what was cut after that is too deep."""
+    """Likewise, what was cut at a height that was confirmed since, where what was cut after that is too deep.
+
+    Without what another blade has cut: `left_less_deep`.
+    """
+    job = state.the_job
+    return {n: mask for n, mask in _cut_before_the_height(state).items() if not is_of_another_blade(job, n)}
+
+
+def left_less_deep(state: State) -> tuple[int, ...]:
+    """The setups of the ends in which another blade has cut what is less deep: this one would move the walls there."""
+    job, before = state.the_job, _cut_before_the_height(state)
+    alike = _of_one_depth(state)
+    return tuple(n for n in alike if job.pattern_of(n).is_rest or (n in before and is_of_another_blade(job, n)))
+
+
+def cut_as_deep(state: State) -> dict[int, int]:
+    """A mask of passes for each setup, in the order of cutting, this one included: cut since the height check."""
+    found = {n: state.cuts[n - 1] & state.since_height[n - 1] for n in _of_one_depth(state)}
+    return {n: mask for n, mask in found.items() if mask}
+
+
+def _cut_before_the_height(state: State) -> dict[int, int]:
     found = {n: state.cuts[n - 1] & ~state.since_height[n - 1] for n in _of_one_depth(state)}
     return {n: mask for n, mask in found.items() if mask}
 

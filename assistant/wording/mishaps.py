@@ -166,10 +166,12 @@ def _ask_figure(words: Words, figures: Figures) -> str:
 
 
 def _ends(words: Words, setups: tuple[int, ...]) -> str:
-    """Which ends are cut again: named where they are few."""
-    if len(setups) > 3:
-        return f"{words.count(len(setups))} ends"
-    return listed([board_of(words, number) for number in setups])
+    """Which ends, or which slotted boards, are meant: named where they are few."""
+    # Slots of a board that were planned with different depths have setups of their own.
+    names = list(dict.fromkeys(board_of(words, number) for number in setups))
+    if len(names) > 3:
+        return f"{words.count(len(names))} {'boards' if words.job.layout == 'slots' else 'ends'}"
+    return listed(names)
 
 
 def _ask_verdict(words: Words, figures: Figures) -> str:
@@ -225,13 +227,19 @@ def _between(words: Words, finger: int) -> str:
 
 def _of_too_deep(words: Words, figures: Figures) -> str:
     proud, depth, setups = words.length(figures["proud"]), words.depth(figures["depth"]), figures["setups"]
-    again = f" {sentence(_ends(words, setups)).rstrip('.')} must be cut again, deeper." if setups else ""
-    if words.job.layout == "slots":
-        return f"What goes into the slots will sit {proud} deeper.{again} Cut every slot of this depth to {depth}?"
-    return (
-        f"The fingers will stand {proud} proud, and the inside will be {proud} shorter at each end.{again} "
-        f"Cut every end to {depth}?"
-    )
+    slots = words.job.layout == "slots"
+    told = [
+        f"What goes into the slots will sit {proud} deeper."
+        if slots
+        else f"The fingers will stand {proud} proud, and the inside will be {proud} shorter at each end."
+    ]
+    every = "every slot of this depth" if slots else "every end"
+    if setups:
+        told.append(f"{sentence(_ends(words, setups)).rstrip('.')} must be cut again, deeper.")
+    if figures["stay"]:
+        told.append(f"Another blade has cut in {_ends(words, figures['stay'])}, and what it cut stays less deep.")
+        every = "all the rest"
+    return f"{' '.join(told)} Cut {every} to {depth}?"
 
 
 def _of_kerf(words: Words, figures: Figures) -> str:

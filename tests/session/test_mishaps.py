@@ -620,3 +620,62 @@ def test_what_another_blade_has_cut_is_not_cut_again_by_this_one() -> None:
     answers(driver, "yes")
     assert "Another blade has cut that" in driver.said and driver.state.mode == "standing by"
     assert not of(driver, f.SteppedBack) and not driver.state.unsure
+
+
+def with_another_blade(whole: int, more: int) -> Driver:
+    """So many setups cut to their end, so many passes of the next, then a kerf of 2.8 mm; and one pass with that."""
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
+    for _ in range(whole):
+        whole_setup(driver)
+    driver.cut(more)
+    driver.heard("stand by")
+    tell(driver, Mishap.BLADE)
+    answers(driver, "yes", 280, "yes", "yes")
+    driver.gesture("hold")
+    for _ in range(30):
+        if driver.state.effective_mode == "cutting":
+            break
+        driver.gesture("hold", after=driver.state.the_job.run_down_s)
+    driver.gesture("tap")
+    assert driver.kinds[0] == "pass_cut"
+    driver.heard("stand by")
+    return driver
+
+
+def test_cuts_too_deep_are_matched_by_this_blade_and_not_where_another_one_has_cut() -> None:
+    """One end is all cut by the other blade; another was begun by it, and is gone on with."""
+    driver = with_another_blade(whole=1, more=2)
+    rest, depth = driver.state.setup, driver.state.pattern.depth
+    assert driver.state.pattern.is_rest
+    tell(driver, Mishap.DEEP)
+    answers(driver, "yes", 4, "yes")
+    stay = "Another blade has cut in long side, one of two, end one and long side, two of two, end one, and what it cut"
+    assert f"{stay} stays less deep. Cut all the rest to" in driver.said and "must be cut again" not in driver.said
+    answers(driver, "yes")
+    assert not of(driver, f.SetupReopened) and driver.state.status[0] == SetupStatus.CUT
+    coming = [n for n in driver.state.the_job.order if driver.state.is_open(n)]
+    assert rest in coming and {driver.state.the_job.pattern_of(n).depth for n in coming} == {depth + Fraction(4, 10)}
+
+
+def test_a_board_cut_too_deep_after_another_blade_can_be_spoilt() -> None:
+    driver = with_another_blade(whole=1, more=0)
+    here = driver.state.setup
+    tell(driver, Mishap.DEEP)
+    answers(driver, "yes", 4, "yes", "no", "yes")
+    assert driver.state.status[here - 1] == SetupStatus.SPOILT and driver.state.status[0] == SetupStatus.CUT
+
+
+def test_what_this_blade_cut_less_deep_is_gone_over_and_what_another_one_cut_is_not() -> None:
+    driver = with_another_blade(whole=1, more=0)
+    here = driver.state.setup
+    driver.resume()  # after which the blade's height is asked again
+    answers(driver, "yes", "yes")
+    driver.confirm_all()
+    driver.gesture("tap")
+    driver.heard("stand by")
+    tell(driver, Mishap.DEEP)
+    answers(driver, "yes", 4, "yes")
+    assert "Long side, two of two, end one must be cut again, deeper." in driver.said
+    assert "Another blade has cut in long side, one of two, end one, and what it cut stays less deep." in driver.said
+    answers(driver, "yes")
+    assert of(driver, f.SetupReopened) == [f.SetupReopened(here, (1,), 0, "", deeper=True)]
