@@ -7,7 +7,7 @@ from assistant.plans.checks import CLAMPS, PIECE_CHECK, SAW_OFF, figures_of
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Check, Job, Setup
 from assistant.session import effects as e
-from assistant.session.concerned import cut_less_deep, cut_too_shallow, kerf_of, left_less_deep, length_of
+from assistant.session.concerned import cut_as_deep, cut_less_deep, cut_too_shallow, kerf_of, left_less_deep, length_of
 from assistant.session.driven import move_prompt, passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName
@@ -110,7 +110,8 @@ def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
     elif mishap == Mishap.DEEP:
         proud = figure * length_of(job)
         figures |= {"proud": proud, "depth": state.pattern.depth + proud}
-        figures |= {"setups": tuple(cut_less_deep(state)), "stay": left_less_deep(state)}
+        as_deep = tuple(n for n in cut_as_deep(state) if n != state.setup)
+        figures |= {"as_deep": as_deep, "setups": tuple(cut_less_deep(state)), "stay": left_less_deep(state)}
     return figures
 
 

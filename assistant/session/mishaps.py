@@ -20,6 +20,7 @@ from assistant.session.asked import card_prompt
 from assistant.session.calling import advance, ask
 from assistant.session.concerned import (
     another_blade_cut_it,
+    cut_as_deep,
     cut_less_deep,
     cut_too_shallow,
     first_figure,
@@ -36,7 +37,7 @@ from assistant.session.effects import prompt
 from assistant.session.kinds import By, Change, Klass, QuestionName
 from assistant.session.order import setups_of_end
 from assistant.session.other_kerf import Growth, is_fresh, kerf_changed
-from assistant.session.rework import all_passes, has_cuts
+from assistant.session.rework import all_passes, has_cuts, setups_of_board
 from assistant.session.state import STANDING_BY, Question
 from assistant.session.turn import Turn
 
@@ -220,6 +221,8 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
         if mishap == Mishap.SWAPPED:
             _with_another_board(turn, question.setup)
         elif mishap in (Mishap.MISPLACED, Mishap.DEEP, *_JUDGED):
+            if mishap == Mishap.DEEP:
+                _mark_as_deep(turn, question.setup)
             ask_change(turn, Change.SPOILT, question.setup)
         else:
             nothing_changed(turn)
@@ -250,6 +253,16 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
                 advance(turn)
                 return
     _done(turn)
+
+
+def _mark_as_deep(turn: Turn, setup: int) -> None:
+    """Mark every end that was cut too deep; those of the board that is spoilt lose their marks with it."""
+    found = cut_as_deep(turn.state)
+    for number, mask in found.items():
+        turn.fact(f.Noted(number, mask.bit_length(), Mishap.DEEP.means))
+    same_board = setups_of_board(turn.state.the_job, setup)
+    if others := tuple(number for number in found if number not in same_board):
+        turn.lead(prompt("as deep", setups=others))
 
 
 def _with_another_board(turn: Turn, setup: int) -> None:

@@ -48,8 +48,8 @@ def end_of(job: Job, number: int) -> tuple[object, ...]:
     one, pattern = job.setups[number - 1], job.pattern_of(number)
     if job.layout != "slots":
         return one.board, one.first_copy, one.end, one.stage
-    # Slots planned with different depths have setups of their own, with board, end and stage the same. They are told
-    # apart by where they lie: slots that were cut too deep may be as deep as others by now.
+    # Slots planned with different depths have setups of their own, with board, end and stage the same. Where they lie
+    # tells them apart; their depth may not: slots that were cut too deep may be as deep as others by now.
     segments = mirrored_segments(pattern.segments, pattern.width) if pattern.mirrored else pattern.segments
     return one.board, one.first_copy, one.end, one.stage, segments
 

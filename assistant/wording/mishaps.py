@@ -234,12 +234,27 @@ def _of_too_deep(words: Words, figures: Figures) -> str:
         else f"The fingers will stand {proud} proud, and the inside will be {proud} shorter at each end."
     ]
     every = "every slot of this depth" if slots else "every end"
+    if figures["as_deep"]:
+        told.append(f"As deep already: {_ends(words, figures['as_deep'])}.")
     if setups:
         told.append(f"{sentence(_ends(words, setups)).rstrip('.')} must be cut again, deeper.")
     if figures["stay"]:
         told.append(f"Another blade has cut in {_ends(words, figures['stay'])}, and what it cut stays less deep.")
         every = "all the rest"
     return f"{' '.join(told)} Cut {every} to {depth}?"
+
+
+def _as_deep(words: Words, figures: Figures) -> str:
+    """All of them: more than a few by their setups' numbers, by which a board can be counted as spoilt."""
+    setups = figures["setups"]
+    ends = f"setups {listed([words.count(n) for n in setups])}" if len(setups) > 3 else _ends(words, setups)
+    boards = {board_of(words, n, ended=False) for n in setups}
+    count = "Count that board" if len(boards) == 1 else "Count those boards"
+    every = "every slot of this depth" if words.job.layout == "slots" else "every end"
+    return (
+        f"Just as deep, and marked now: {ends}. {count} as spoilt too, or report this again and have {every} cut as "
+        "deep."
+    )
 
 
 def _of_kerf(words: Words, figures: Figures) -> str:
@@ -303,6 +318,7 @@ SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
     "ask which": _ask_which,
     "ask figure": _ask_figure,
     "ask verdict": _ask_verdict,
+    "as deep": _as_deep,
     "card": _card,
     "kerf won't do": lambda words, figures: f"{sentence(figures['why'])} {sentence(figures['mend'])}",
 }
@@ -318,7 +334,7 @@ TEMPLATES: dict[str, str] = {
     "another board": "Put that board aside. The right one is cut next, from its first pass.",
 }
 
-STANDS = frozenset({"kerf won't do", "no figure yet", "another board"})
+STANDS = frozenset({"as deep", "kerf won't do", "no figure yet", "another board"})
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 
 RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {

@@ -349,6 +349,43 @@ def test_cuts_that_are_too_deep_are_matched_on_every_end() -> None:
     assert "blade height" in carried_on(driver) and driver.state.cursor == 1
 
 
+def three_ends_too_deep() -> Driver:
+    """Both ends of the first kind and one pass of the third, all cut at one height; told, and the depth given."""
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
+    for _ in range(2):
+        whole_setup(driver)
+    driver.cut(1)
+    driver.heard("stand by")
+    tell(driver, Mishap.DEEP)
+    answers(driver, "yes", 4, "yes")
+    assert "As deep already: long side, one of two, end one and long side, two of two, end one." in driver.said
+    return driver
+
+
+def test_where_cuts_too_deep_are_not_matched_every_other_end_that_is_as_deep_stays_marked() -> None:
+    driver = three_ends_too_deep()
+    job_ = driver.state.the_job
+    assert [(one.first_copy, one.end) for one in job_.setups] == [(1, 1), (2, 1), (1, 2), (2, 2)]
+    answers(driver, "no")
+    assert driver.said.startswith("Just as deep, and marked now: long side, two of two, end one. Count that board")
+    assert "Long side, one of two: count it as spoilt" in driver.said
+    whole = len(driver.state.the_job.pattern_of(1).passes)
+    assert driver.state.marked == ((1, whole), (2, whole), (3, 1))
+    answers(driver, "yes")
+    assert driver.state.marked == ((2, whole),), "the others are spoilt with their board"
+    driver.resume()
+    assert driver.state.marked == ((2, whole),)
+    while driver.state.mode != "finished":
+        driver.gesture("tap" if driver.state.effective_mode == "cutting" else "hold", after=12)
+    assert "A problem is marked in setup two at pass" in driver.said
+
+
+def test_a_board_that_is_neither_matched_nor_spoilt_stays_marked_itself() -> None:
+    driver = three_ends_too_deep()
+    answers(driver, "no", "no")
+    assert [setup for setup, _ in driver.state.marked] == [1, 2, 3] and not of(driver, f.BoardSpoilt)
+
+
 def too_deep_in_the_first_end() -> Driver:
     """Three of its passes are cut, all of them too deep, and all of them to stay so; carried on."""
     driver = standing_by()

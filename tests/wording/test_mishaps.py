@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -10,7 +11,7 @@ from assistant.plans.mishaps import Mishap
 from assistant.session.turn import prompt
 from assistant.wording.prompts import Words
 from tests.session.drives import driven_job
-from tests.session.jobs import HANDWHEEL, job
+from tests.session.jobs import HANDWHEEL, job, plan
 
 JOBS = {"readout": job(), "handwheel": job(carriage=HANDWHEEL), "driven": driven_job()}
 NO_HAND_NEAR = (Mishap.OVERSHOT, Mishap.KERF)
@@ -53,3 +54,26 @@ def test_asked_once_more_after_an_interruption_it_is_said_what_had_happened(name
     words = Words(JOBS[name])
     assert words.one(prompt("ask sure", recalled=True, **figures)).startswith("The board has slipped. Was pass three")
     assert words.one(prompt("ask sure", recalled=False, **figures)).startswith("Was pass three cut before that")
+
+
+def test_what_is_too_deep_as_well_is_named_with_its_board_or_by_its_setups() -> None:
+    words = Words(job(plan(30, 6, count=3, parts="A")))
+    one_board = words.one(prompt("as deep", setups=(2, 5)))
+    assert one_board.startswith("Just as deep, and marked now: long side, two of three, end one and long side, two of")
+    assert "end two. Count that board as spoilt too" in one_board and "have every end cut as deep" in one_board
+    many = words.one(prompt("as deep", setups=(1, 2, 3, 5)))
+    assert "setups one, two, three and five. Count those boards as spoilt too" in many
+    slotted = replace(job(plan(30, 6, count=3, parts="A", ends=1)), layout="slots")
+    assert "have every slot of this depth cut as deep" in Words(slotted).one(prompt("as deep", setups=(2,)))
+
+
+@pytest.mark.parametrize("layout", ["even", "slots"])
+def test_what_another_blade_cut_is_not_among_what_is_cut_deeper(layout: str) -> None:
+    words = Words(replace(job(plan(30, 6, count=3, parts="A")), layout=layout))
+    depths = {"proud": Fraction(4, 10), "depth": Fraction(124, 10)}
+    of = {"setup": 3, "pass_": 1, "mishap": Mishap.DEEP, "figure": 4, "called": True, "recalled": False, **depths}
+    plain = words.one(prompt("ask verdict", setups=(), as_deep=(), stay=(), **of))
+    assert "Cut every" in plain and "already" not in plain and "blade" not in plain
+    told = words.one(prompt("ask verdict", setups=(1,), as_deep=(2,), stay=(4, 5), **of))
+    assert "already: long side, two of three" in told and "must be cut again, deeper" in told
+    assert "Another blade has cut in long side, one of three" in told and "Cut all the rest to" in told
