@@ -320,7 +320,8 @@ FOLLOWS: dict[str, set[str]] = {
     "figure": set(),
     "side": set(),
     "verdict": {
-        *("kerf_misplaced", "stepped_back", "jumped", "depth_set", "setup_reopened", "board_chosen", "job_extended")
+        *("kerf_misplaced", "stepped_back", "jumped", "depth_set", "setup_reopened", "board_chosen", "job_extended"),
+        "noted",
     },
     "lowered": set(),
     "touched": {"came_back", "carried_on"},
@@ -355,6 +356,8 @@ def _look_at_a_mishap(
         assert not before.hear_out or before.opening.announced_at is not None, "what nobody has heard is answered"
     meant = event.gesture if isinstance(event, Gesture) else event.intent if isinstance(event, Heard) else ""
     counts = label == "fresh" and not (before.hear_out and before.opening.announced_at is None)
+    if question.name == "verdict" and "noted" in kinds:
+        assert question.mishap == Mishap.DEEP and meant in ("double", "no"), "only what stays too deep is marked"
     if question.name == "sure" and counts and meant in ("double", "no"):
         assert "stepped_back" in kinds and not after.is_cut(question.pass_), "what isn't sure is cut again"
     if question.name == "verdict" and counts and meant in ("hold", "yes") and question.mishap in BY_YES:
