@@ -247,5 +247,8 @@ class Mishaps:
         assert set(fact.patterns) == {one.pattern for one in same if job.patterns[one.pattern].depth == depth}
         assert self.told == "too deep" and fact.change(job).pattern_of(bench.setup).depth > depth
         for n in self._alike(bench):
+            cut_for = job.pattern_of(n).passes[0]
+            if n <= job.blade_since and cut_for.kerf_to - cut_for.kerf_from != job.kerf:
+                continue  # another blade's: at its settings this one would move the walls
             if before := frozenset(p for p in bench.cut[n] if self.made_at[n, p] < self.heights):
                 self.go_over[n] = before
