@@ -95,6 +95,11 @@ def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
     if (passes := fact.extend(job).total_passes) > MOST_PASSES:
         what = f"more than {MOST_PASSES:,} passes in one job"
         faults[Fault(what, f"{passes:,} passes", KERF, "use a blade with a wider kerf")] = None
+    if kerf <= job.overlap and not faults:
+        # Nothing is left that would be laid out for it, which would have been refused.
+        what = f"must be wider than the passes overlap, {plain_length(job.overlap, job.carriage.unit)}"
+        mend = "measure it again, and look for the decimal point"
+        faults[Fault(what, plain_length(kerf, job.carriage.unit), KERF, mend)] = None
     if faults:
         raise BadInput(tuple(faults))
     now = state.chosen or state.setup

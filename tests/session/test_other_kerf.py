@@ -440,6 +440,21 @@ def test_a_slot_too_narrow_is_called_a_slot() -> None:
 
 
 @pytest.mark.parametrize("other_blade", [False, True])
+def test_a_kerf_that_no_blade_can_have_is_refused_even_where_nothing_is_left_to_lay_out(other_blade: bool) -> None:
+    """A journal with such a kerf in it could not be resumed."""
+    driver = Driver(job(plan(30, 6, ends=1, parts="A"), few_checks()))
+    driver.cut(driver.state.passes)
+    assert driver.state.left_in_all == 0
+    overlap = driver.state.the_job.overlap
+    with pytest.raises(BadInput) as refused:
+        kerf_changed(driver.state, overlap, other_blade)
+    (fault,) = refused.value.faults
+    assert fault.what == "must be wider than the passes overlap, 0.2 mm"
+    made = kerf_changed(driver.state, overlap + F(1, 100), other_blade)
+    assert misfit(driver.state, made.fact) == ""
+
+
+@pytest.mark.parametrize("other_blade", [False, True])
 def test_slots_cut_as_deep_as_others_by_mistake_stay_apart_from_them(other_blade: bool) -> None:
     """The slots at the edges were to be 4 mm deep, the one between them 6 mm; all are 6 mm deep now."""
     slots = tuple(Slot(F(at), F(6), F(deep)) for at, deep in ((10, 4), (40, 6), (70, 4)))
