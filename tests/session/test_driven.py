@@ -114,6 +114,22 @@ def test_a_tap_moves_no_farther_than_a_hand_could_follow() -> None:
     assert rig.state.is_cut(1), "the pass counts"
 
 
+def test_a_tap_never_moves_the_carriage_down() -> None:
+    """A pass that was left out lies below: the tap that records the last one only asks for the way back to it."""
+    rig = cutting()
+    last = rig.state.passes
+    rig.heard("go to", last)
+    while rig.state.effective_mode != "cutting":
+        rig.hold()
+    assert rig.state.driving.at == settings(rig)[last - 1]
+    rig.all_sent.clear()
+    rig.cut_one()
+    assert rig.state.mode == "move asked" and rig.state.next_pass() == 1
+    assert not any(isinstance(sent, e.MoveTo) for sent in rig.all_sent)
+    rig.hold()
+    assert [sent.held for sent in rig.all_sent if isinstance(sent, e.MoveTo)] == [True]
+
+
 def test_without_a_clear_input_a_tap_only_records() -> None:
     rig = cutting(clear_input=False)
     rig.gesture("tap")
