@@ -162,6 +162,10 @@ class Runner:
         self._hand_to_speaker(effect, words)
         self._hand_to_screens(effect, words)
         self._hand_to_drive(effect)
+        if isinstance(effect, e.WakeAt):
+            self.deadlines.add(effect.at)
+        elif isinstance(effect, e.Close):
+            self.closing = effect
         if self.outputs.trace is not None:
             self.outputs.trace.effect(effect, words, self.phrases)
 
@@ -209,7 +213,3 @@ class Runner:
             case e.Show(view, line, klass):
                 for screen in self.outputs.screens:
                     screen.show(view, words.recorded((line,)) if line else None, words, klass)
-            case e.WakeAt(at):
-                self.deadlines.add(at)
-            case e.Close():
-                self.closing = effect
