@@ -406,8 +406,8 @@ class Protocol(Moving):
             raise DoubtfulError(Doubt.ELSEWHERE, f"{text} {HOME_AGAIN}")
         self._zero = settings.zero_place(self.carriage, controller)
         self._rests_at = self._place
-        # Coming off the switch, upwards, has taken up that much of the play.
-        self._slack.left = max(self.carriage.backlash - controller.of(dialect.PULL_OFF), Fraction(0))
+        # Coming off the switch, upwards, has taken up the play: `settings.faults` sees to it that it goes that far.
+        self._slack.left = Fraction(0)
         self.lost = False
         self._tell(Homed, id=order.id)
 
