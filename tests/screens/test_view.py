@@ -22,7 +22,7 @@ from assistant.runner.clock import LiveClock
 from assistant.runner.loop import Outputs, Runner
 from assistant.screens import view_letters as letters
 from assistant.screens.mishap_note import HOW_TO
-from assistant.screens.view import TerminalView, can_show_view
+from assistant.screens.view import TerminalView, why_no_view
 from assistant.session import facts as f
 from assistant.session.announced import READING_S
 from assistant.session.events import Gesture, Start
@@ -404,7 +404,7 @@ def test_where_a_page_would_not_do_there_are_plain_lines_that_say_why(
 
 
 def test_no_terminal_no_page() -> None:
-    assert not can_show_view(io.StringIO())
+    assert why_no_view(io.StringIO())
 
 
 @pytest.mark.parametrize("number", every(2, [signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGQUIT]))
