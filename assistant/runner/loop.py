@@ -73,11 +73,6 @@ class Runner:
         """Whether the queue is empty now."""
         return self._queue.empty()
 
-    def drain(self) -> None:
-        """Handle everything that is on the queue now."""
-        while (event := self.next_event(0)) is not None:
-            self.handle(event)
-
     def next_deadline(self) -> float | None:
         return min(self.deadlines, default=None)
 

@@ -27,6 +27,7 @@ from assistant.session import facts as f
 from assistant.session.announced import READING_S
 from assistant.session.events import Gesture, Start
 from tests.commands.program import PLAN
+from tests.runner.adapters import drain
 from tests.sampling import every
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
@@ -587,7 +588,7 @@ def test_a_terminal_that_is_not_read_for_ten_seconds_never_delays_the_session() 
         def turn(of: Runner) -> float:
             begun = time.perf_counter()
             of.handle(Gesture(clock.at(), "", "tap" if of.state.mode == "cutting" else "hold", clock.at()))
-            of.drain()
+            drain(of)
             return time.perf_counter() - begun
 
         for each in (runner, alone):
