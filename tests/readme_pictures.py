@@ -29,6 +29,7 @@ from assistant.session.events import Gesture, Start
 from assistant.session.kinds import Press
 from assistant.session.state import CHECKS
 from assistant.speaking.speaker import SilentSpeaker
+from tests.runner.adapters import drain
 
 DEMO = Path(__file__).parent.parent / "demo_plans"
 BOARD, PAGE = DEMO / "board.svg", DEMO / "page.svg"
@@ -74,7 +75,7 @@ def bench_page(folder: Path) -> Iterator[BenchPage]:
             outputs.screens.append(page.hub)
             outputs.watchers.append(page.hub)
             runner.handle(Start(clock.at(), clock.utc(), job))
-            runner.drain()
+            drain(runner)
             while runner.state.mode == CHECKS:
                 _answer(runner, clock, ANSWER, SECONDS_A_CHECK)
             for _ in range(CUT):
@@ -87,7 +88,7 @@ def bench_page(folder: Path) -> Iterator[BenchPage]:
 def _answer(runner: Runner, clock: SetClock, press: Press, after_s: float) -> None:
     clock.set(clock.at() + after_s)
     runner.handle(Gesture(clock.at(), clock.utc(), press, clock.at()))
-    runner.drain()
+    drain(runner)
 
 
 def pair(browser_page: Any, bench: BenchPage) -> None:

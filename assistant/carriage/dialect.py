@@ -128,10 +128,6 @@ class Report:
         """Its hold or door input is closed."""
         return "H" in self.pins or "D" in self.pins
 
-    @property
-    def reset_input(self) -> bool:
-        return "R" in self.pins
-
 
 @dataclass(frozen=True, slots=True)
 class Setting:

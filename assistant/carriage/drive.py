@@ -23,6 +23,7 @@ AGAIN_S = 1.0
 BEGIN_S = 15.0
 """How long a controller may take until it has listed its settings, s."""
 TICK_S = 1.0
+LINE_LOST = "The line to the motion controller is lost. Plug it in again, and home the carriage again."
 
 
 class LiveDrive:
@@ -228,6 +229,3 @@ class LiveDrive:
             # Before the line is there, since a halt from another thread uses both.
             self._protocol = Protocol(self._carriage, self._pedal_down, self._clock.at(), lost=True)
             self._line = line
-
-
-LINE_LOST = "The line to the motion controller is lost. Plug it in again, and home the carriage again."

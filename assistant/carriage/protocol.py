@@ -374,7 +374,7 @@ class Protocol(Moving):
         self._zero = None
         # Homing counts the place from the travel, so a raised one would shift every setting.
         if self._raised:
-            yield from self._put_back()
+            yield from self._restore_travel()
         before = self._seen.places or ()
         within = self._now + homing_s(self.drive.axis, controller)
         self.homing = True
@@ -406,8 +406,8 @@ class Protocol(Moving):
             raise DoubtfulError(Doubt.ELSEWHERE, f"{text} {HOME_AGAIN}")
         self._zero = settings.zero_place(self.carriage, controller)
         self._rests_at = self._place
-        # Coming off the switch, upwards, has taken up that much of the play.
-        self._slack.left = max(self.carriage.backlash - controller.of(dialect.PULL_OFF), Fraction(0))
+        # Coming off the switch, upwards, has taken up the play: `settings.faults` sees to it that it goes that far.
+        self._slack.left = Fraction(0)
         self.lost = False
         self._tell(Homed, id=order.id)
 
@@ -449,7 +449,7 @@ class Protocol(Moving):
         try:
             yield from self._visit_switch(order)
         except StoodError:
-            yield from self._put_back()
+            yield from self._restore_travel()
             raise
 
     def _visit_switch(self, order: Order) -> Task:
@@ -469,7 +469,7 @@ class Protocol(Moving):
             yield from self._down(first + CLOSE, SLOW)
         beyond = yield from self._step_down(trip)
         closed_at = self._place
-        yield from self._put_back()
+        yield from self._restore_travel()
         yield from self._go([Leg(max(closed_at, trip) + off, self.drive.feed)])
         if self._closed():
             text = "The home switch stayed closed when the carriage came off it. Look at the switch and its wires."
@@ -500,18 +500,18 @@ class Protocol(Moving):
                 return True
             # Only when it must: the controller's memory for settings takes some 100,000 writes.
             if below < trip and not self._raised:
-                yield from self._raise()
+                yield from self._raise_travel()
             yield from self._go([Leg(below, SLOW)])
         return False
 
-    def _raise(self) -> Task:
+    def _raise_travel(self) -> Task:
         assert self.controller is not None
         # Before it is asked for: if the answer gets lost, the travel may be raised all the same.
         self._raised = True
         number = settings.number_of(dialect.TRAVEL, self.drive.axis)
         yield from self._store(number, self.controller.of(dialect.TRAVEL, self.drive.axis) + ROOM)
 
-    def _put_back(self) -> Task:
+    def _restore_travel(self) -> Task:
         if self._raised:
             assert self.controller is not None
             number = settings.number_of(dialect.TRAVEL, self.drive.axis)

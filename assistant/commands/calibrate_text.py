@@ -19,8 +19,8 @@ PLACES = {"mm": 4, "in": 5}
 NAMES = {"kerf": "Kerf", "screw": "Carriage travel", "zero": "Zero offset", "backlash": "Backlash"}
 
 
-def _number(mm: float, unit: str, extra: int = 0) -> str:
-    return format_number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit] + extra)
+def _number(mm: float, unit: str) -> str:
+    return format_number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit])
 
 
 def value_lines(value: Value, caliper: Caliper, shop: Shop, change: Change) -> Iterator[str]:

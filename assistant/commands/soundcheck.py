@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PHRASE",
         nargs="+",
         default=[],
-        help="check only these: phrases, intents or names of checks",
+        help="check only these: phrases, intents, or names of checks or mishaps",
     )
     parser.add_argument("--no-saw", action="store_true", help="skip the part with the saw running")
     parser.add_argument(

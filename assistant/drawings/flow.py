@@ -11,7 +11,7 @@ from assistant.drawings.picture import BIG, CAP, MIDDLE, Item, Line, Page, Pictu
 MARGIN = 12.0
 HEAD, FOOT = 15.0, 15.0
 """Room within the margins for the job's title and for the two lines of the caution, mm."""
-COLUMN_GAP = 8.0
+COLUMN_GAP, ROW_GAP = 8.0, 6.0
 CAUTION = (
     "Kerfcall never stops the blade. The saw's manual, local regulations and safe working practice come first. "
     "Saw off before you reach in."
@@ -86,7 +86,7 @@ class Flow:
         for n, line in enumerate(lines):
             self.add(text_row(line, cap, bold), gap if n == len(lines) - 1 else 0.0)
 
-    def beside(self, pictures: Sequence[Picture], gap: float = 6.0) -> None:
+    def beside(self, pictures: Sequence[Picture]) -> None:
         """Place the pictures in one row, spread over the page's width. They must fit into it."""
         self.need(max(each.height for each in pictures))
         free = (self.sheet.inner - sum(each.width for each in pictures)) / len(pictures)
@@ -96,7 +96,7 @@ class Flow:
         for each in pictures:
             self._place(each, x, high)
             x += each.width + free
-        self._left -= high + gap
+        self._left -= high + ROW_GAP
 
     def grid(self, rows: Sequence[Picture], head: Picture | None = None, gap: float = 3.0) -> None:
         """Place rows of equal size in as many columns as fit, read down each column. head: repeated over each."""

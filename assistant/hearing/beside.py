@@ -23,7 +23,7 @@ LOAD_STILL_S, LONGEST_LOAD_S = 60.0, 900.0
 STILL_S, LONGEST_S = 20.0, 60.0  # for an answer about sound from a file, which nobody waits for
 
 
-class Lost(Exception):
+class ModelLost(Exception):
     """The process has ended, or can't be used. The text says why, a plain clause."""
 
 
@@ -56,7 +56,7 @@ class Beside:
         ):
             threading.Thread(target=work, args=(end, line), daemon=True).start()
         # Runs even if nobody calls `close`. It must not refer to `self`, which would then live as long as the program.
-        self._close = weakref.finalize(self, _ended, self._process, self._questions)
+        self._close = weakref.finalize(self, _end, self._process, self._questions)
         self._send(str(folder), lead_in)
         try:
             failed = self._wait(self._patience(LOAD_STILL_S, LONGEST_LOAD_S).over)
@@ -64,7 +64,7 @@ class Beside:
             failed = "took too long to load"
         if failed:
             self._close()
-            raise Lost(failed)
+            raise ModelLost(failed)
 
     @property
     def pid(self) -> int:
@@ -85,7 +85,7 @@ class Beside:
         self._send("piece", (self.asked, pcm16k))
 
     def measured(self, pcm16k: bytes, texts: Sequence[Said]) -> Measured:
-        """What the piece is like; at once if it was sent by `begin` long enough ago. Raises Lost or Late."""
+        """What the piece is like; at once if it was sent by `begin` long enough ago. Raises ModelLost or Late."""
         if self._begun != pcm16k or tuple(texts) != self._texts:
             self.begin(pcm16k, texts)
         self._begun = b""
@@ -116,7 +116,7 @@ class Beside:
                 if answer is None:
                     # Whoever asks next must find this out as well.
                     self._answers.put(None)
-                    raise Lost("has stopped")
+                    raise ModelLost("has stopped")
                 return answer
             if over():
                 raise Late
@@ -144,7 +144,7 @@ def _write(sink: IO[bytes] | None, questions: queue.SimpleQueue[Any]) -> None:
             sink.flush()
 
 
-def _ended(process: subprocess.Popen[bytes], questions: queue.SimpleQueue[Any]) -> None:
+def _end(process: subprocess.Popen[bytes], questions: queue.SimpleQueue[Any]) -> None:
     questions.put(None)  # which closes its standard input
     side_process.wait_for_end(process)
 

@@ -107,12 +107,12 @@ def make_recogniser(spec: Spec, limited: Callable[[str], None] = lambda text: No
     grammar = Sphinx(pronunciations=spec.pronunciations, all_strict=strict)
     if spec.recogniser != "moonshine":
         return grammar
-    from assistant.hearing.beside import Beside, Lost
+    from assistant.hearing.beside import Beside, ModelLost
     from assistant.hearing.leading import OUT_OF_USE, Leading
 
     try:
         scorer = Beside(Path(spec.model or ""), spec.lead_in, spec.live)
-    except Lost as error:
+    except ModelLost as error:
         limited(OUT_OF_USE.format(error))
         return grammar
     return Leading(scorer, grammar, limited, _own_scores(spec), strict)

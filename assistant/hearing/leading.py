@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from assistant.hearing import accept
-from assistant.hearing.beside import Beside, Late, Lost
+from assistant.hearing.beside import Beside, Late, ModelLost
 from assistant.hearing.contract import CLEAR_DB, Recogniser, Result, by_text
 from assistant.hearing.own_scores import OwnScores
 from assistant.hearing.scores import Measured, Said
@@ -140,7 +140,7 @@ class Leading(Recogniser):
             if self._late < MOST_LATE:
                 return None
             self._give_up("was too slow too often")
-        except Lost as error:
+        except ModelLost as error:
             self._give_up(str(error))
         return None
 

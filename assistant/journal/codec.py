@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -351,11 +351,6 @@ UPCASTERS: dict[tuple[str, int], Upcaster] = {
     # In version 1 the kerf stayed what it was at the start.
     ("job_extended", 1): lambda body: {**body, "kerf": ""},
 }
-
-
-def without_codec(kinds: Iterable[type[Fact]]) -> list[str]:
-    """Those of these kinds that have no codec of their version; empty if all can be journalled."""
-    return [k.kind for k in kinds if k.kind not in CODECS or CODECS[k.kind].version != k.version]
 
 
 def encode(fact: Fact) -> str:

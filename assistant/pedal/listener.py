@@ -2,9 +2,9 @@
 
 Threads: the keyboard library's own thread stamps each move and puts it on a queue, and does nothing else. If the
 pedal's own device is read, the thread that waits for it does the same, with the kernel's times. The pedal's thread
-reads that queue, clicks, makes gestures and posts them. It also checks that the library's thread is still alive, and
-when that has ended it starts another, at growing intervals. Only the configured key is looked at. No key is ever stored
-or logged.
+reads that queue, halts and clicks at a press, makes gestures and posts them. It also checks that the library's thread
+is still alive, and when that has ended it starts another, at growing intervals. Only the configured key is looked at.
+No key is ever stored or logged.
 """
 
 from __future__ import annotations
@@ -42,27 +42,27 @@ WORKS = "The pedal is heard again."
 
 
 class PedalListener:
-    """Posts Gesture(source=By.PEDAL) and DeviceChanged("pedal", ...), and clicks at once at every press."""
+    """Posts Gesture(source=By.PEDAL) and DeviceChanged("pedal", ...), and calls `pressed` at once at every press."""
 
     def __init__(
         self,
         clock: Clock,
         post: Post,
         settings: PedalSettings,
-        click: Callable[[], None],
+        pressed: Callable[[], None],
         kernel: Kernel = KERNEL,
         released: Callable[[], None] = lambda: None,
     ) -> None:
         """Starts listening.
 
-        click: makes the click; called on the pedal's thread, must return at once. released: as `click`, when the key
-        comes up or may have: what moves only while it is held down must halt.
+        pressed: halts what moves, clicks, wakes the view; called on the pedal's thread, must return at once. released:
+        as `pressed`, when the key comes up or may have: what moves only while it is held down must halt.
         kernel: access to the input devices.
         Raises NoSuchPart where keys can't be heard, BadInput for a key that a pedal must not use.
         """
         self._clock = clock
         self._post = post
-        self._click = click
+        self._pressed = pressed
         self._released = released
         self._settings = settings
         self._kernel = kernel
@@ -180,8 +180,8 @@ class PedalListener:
         match move:
             case Move.PRESS:
                 if not self._maker.down:
-                    with contextlib.suppress(Exception):  # a failed click must not cost the gesture
-                        self._click()
+                    with contextlib.suppress(Exception):  # whatever fails must not cost the gesture
+                        self._pressed()
                 self._send(self._maker.press(at))
             case Move.RELEASE:
                 if self._is_down() is not True:  # auto-repeat may come as releases, with the key down all the time

@@ -47,7 +47,8 @@ class Row:
     """What is decided for one intent.
 
     means: for people; {argument}, {twice} and {twelve} are filled in. when: the modes in which it can mean something
-    (`session.intents.wanted` narrows two of them). key: on the terminal, "" if a gesture or a dialogue does it instead.
+    (`session.intents.wanted` narrows some of them). key: on the terminal, "" if a gesture or a dialogue does it
+    instead.
 
     eager: it only asks, pauses or refuses. A false one does no harm, so the recogniser accepts it more easily and it
     needs no lead-in word. of_the_voice: it changes only how the program speaks. timely: it answers nothing in

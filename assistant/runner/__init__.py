@@ -1,1 +1,1 @@
-"""The one loop: queue -> decide -> commit -> apply -> effects."""
+"""The one loop: queue -> decide, which applies -> commit -> effects."""

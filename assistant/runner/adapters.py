@@ -156,7 +156,7 @@ class Adapters:
                 lambda: pedal is not None and pedal.alive,
                 self._click,
                 self._page.asked_for_code if self._page else None,
-                self._halted_by_key if self._makers.drive else None,
+                self._halt_if_moving if self._makers.drive else None,
             )
         except NoSuchPart as error:
             self._post_missing(DeviceName.KEYS, error, "")
@@ -187,7 +187,7 @@ class Adapters:
         if drive is not None:
             drive.released()
 
-    def _halted_by_key(self) -> bool:
+    def _halt_if_moving(self) -> bool:
         drive = self._runner.outputs.drive
         return drive is not None and drive.pressed()
 
@@ -203,8 +203,9 @@ class Adapters:
 
     def _pedal_pressed(self) -> None:
         # The halt first: neither a click nor a screen may delay it.
-        self._halted_by_key()
-        self._click()
+        self._halt_if_moving()
+        with contextlib.suppress(Exception):  # a failed click must not cost the view's look
+            self._click()
         if self._view is not None:
             self._view.look()
 

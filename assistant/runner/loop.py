@@ -73,11 +73,6 @@ class Runner:
         """Whether the queue is empty now."""
         return self._queue.empty()
 
-    def drain(self) -> None:
-        """Handle everything that is on the queue now."""
-        while (event := self.next_event(0)) is not None:
-            self.handle(event)
-
     def next_deadline(self) -> float | None:
         return min(self.deadlines, default=None)
 
@@ -162,6 +157,10 @@ class Runner:
         self._hand_to_speaker(effect, words)
         self._hand_to_screens(effect, words)
         self._hand_to_drive(effect)
+        if isinstance(effect, e.WakeAt):
+            self.deadlines.add(effect.at)
+        elif isinstance(effect, e.Close):
+            self.closing = effect
         if self.outputs.trace is not None:
             self.outputs.trace.effect(effect, words, self.phrases)
 
@@ -209,7 +208,3 @@ class Runner:
             case e.Show(view, line, klass):
                 for screen in self.outputs.screens:
                     screen.show(view, words.recorded((line,)) if line else None, words, klass)
-            case e.WakeAt(at):
-                self.deadlines.add(at)
-            case e.Close():
-                self.closing = effect

@@ -33,9 +33,9 @@ PATIENCE_S = 0.3  # time for a session that is just ending, and for the holder t
 class LiveLock:
     """Holds `live-session.lock` while entered; `live-session.json` beside it names the holder.
 
-    title: the plan's. state_dir: the journal's folder, if it isn't the user's usual one. session: its id, or "" until
-    `name` gives it. Raises SessionLocked, naming the holder, when another process drives a live session, and
-    CouldNotRun when no folder can take the lock.
+    title: the plan's, or the command that moves the carriage. state_dir: the journal's folder, if it isn't the user's
+    usual one. session: its id, or "" until `name` gives it. Raises SessionLocked, naming the holder, when another
+    process drives a live session, and CouldNotRun when no folder can take the lock.
     """
 
     def __init__(self, title: str, state_dir: Path | None, session: str = ""):

@@ -13,8 +13,9 @@ With a driven carriage, which is simulated (a long press stays down until the ne
 15 carriage reset                              reset | slip MM | jam: the controller starts again, the carriage is
                                                moved by MM without its motor, it is stuck
 
-To go to a pass, type its number, a line for each key: g, 1, 2, enter. So with what went wrong (x, 8, enter) and with a
-figure that is asked for (#, 1, 5, enter).
+To go to a pass, type its number, a line for each key: g, 1, 2, enter. So with what went wrong (x, 8, enter), with a
+figure that is asked for (#, 1, 5, enter), and with a change of the job: the setup's number, then what to do with it
+(j, 2, then enter, r, x or k; for a socket j, 2, u, 3, enter).
 """
 
 from __future__ import annotations
@@ -28,8 +29,8 @@ from pathlib import Path
 from assistant.errors import BadInput, Fault
 from assistant.session.kinds import DeviceName, DeviceState, Press
 
-# All keys that do something to the session, as the terminal names them.
-KEYS = ("space", "enter", *"dhynscbgwlameqx#+-<>0123456789")
+# All keys that do something to the session, alone or after others, as the terminal names them.
+KEYS = ("space", "enter", *"dhynscbgwlameqjurkx#+-<>0123456789")
 DEVICES = (DeviceName.MICROPHONE, DeviceName.LOUDSPEAKER, DeviceName.PEDAL, DeviceName.RECOGNISER)
 DEVICE_STATES = (DeviceState.LOST, DeviceState.STANDS_IN, DeviceState.WORKS)
 # As people write gestures, beside the words that journals store.

@@ -101,7 +101,7 @@ class KeyMeanings:
         if key == self.pedal_key:
             self._typing = ""
             return None if pedal_alive else Meaning("gesture", Press.TAP)
-        # Other keys with a name, such as arrows, mean nothing. These two drop a "go to" that is being typed.
+        # Other keys with a name, such as arrows, mean nothing. These two drop whatever number is being typed.
         if len(key) > 1 and key not in GESTURES and key not in ("esc", "backspace"):
             return None
         return self._typed(key.lower()) if self._typing else self._command(key.lower())

@@ -41,13 +41,11 @@ END_S = 1.0
 MOST_TIMES = 10  # lines of where the time went that are left on the shell's page, the newest setups first
 
 
-def can_show_view(out: TextIO) -> bool:
-    """Whether the view can be shown on `out`: a terminal of at least 80 by 24, in the foreground, with UTF-8."""
-    return not why_no_view(out)
-
-
 def why_no_view(out: TextIO) -> str:
-    """Why the view can't be shown on `out`: "23 rows; 24 are needed"; "" if it can."""
+    """Why the view can't be shown on `out`: "23 rows; 24 are needed"; "" if it can.
+
+    It takes a terminal of at least 80 by 24, in the foreground, with UTF-8.
+    """
     return why_no_page(out, LEAST_COLUMNS, LEAST_LINES)
 
 
@@ -55,7 +53,7 @@ class TerminalView:
     """A screen and a watcher of the runner. Every method but `close` returns at once, from any thread."""
 
     def __init__(self, out: TextIO, session: str, displayed: Callable[[int], None] | None = None) -> None:
-        """Takes the terminal. out: see `can_show_view`. session: its id, shown at the end. Raises OSError.
+        """Takes the terminal. out: see `why_no_view`. session: its id, shown at the end. Raises OSError.
 
         displayed: called on the view's thread with the generation of what is open, once the terminal has taken it.
         gauges: microphone and pedal, nothing before `settle`; called on the view's thread.

@@ -324,7 +324,7 @@ class Gathering:
     def _take_input(self, event: Heard | NotHeard | Gesture, records: Sequence[Record]) -> None:
         by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == By.VOICE)
         given, otherwise = _given(event)
-        made = _made(records)
+        made = _result_of(records)
         which = "heard" if by_voice else "hands"
         self._looking = which if any(record.fact.kind == Looking.kind for record in records) else ""
         self._change(note="", **{which: LastInput(given, made or otherwise)})
@@ -332,7 +332,7 @@ class Gathering:
 
     def _take_result(self, records: Sequence[Record]) -> None:
         """What came of an answer that first had to wait for a look at the sled."""
-        made = _made(records)
+        made = _result_of(records)
         if made and self._awaited:
             self._change(**{self._awaited: replace(getattr(self.sight, self._awaited), made=made)})
             self._awaited = ""
@@ -380,7 +380,7 @@ def _with_what_came_before(last: str, text: str) -> str:
     return last if last.endswith(text) else text
 
 
-def _made(records: Sequence[Record]) -> str:
+def _result_of(records: Sequence[Record]) -> str:
     """The first fact that says what came of an answer; "" if none does."""
     for fact in (record.fact for record in records):
         if isinstance(fact, Asked) and (asked := _asked(fact)):
@@ -389,14 +389,14 @@ def _made(records: Sequence[Record]) -> str:
             return "what isn't begun is laid out again"
         if fact.kind in FACT_WORDS:
             figures = {name: getattr(fact, name, "") for name in ("pass_", "check", "setup")}
-            return FACT_WORDS[fact.kind].format(**figures, mishap=_told(fact))
+            return FACT_WORDS[fact.kind].format(**figures, mishap=_mishap_words(fact))
     return ""
 
 
 def _asked(fact: Asked) -> str:
     """Which question about a mishap follows; "" for any other."""
     if fact.question == QuestionName.SAFE:
-        return f"{_told(fact)}?"
+        return f"{_mishap_words(fact)}?"
     if fact.question == QuestionName.WHAT:
         return "what went wrong?"
     if fact.question == QuestionName.FIGURE and fact.figure:
@@ -404,7 +404,7 @@ def _asked(fact: Asked) -> str:
     return "the next question" if fact.mishap else ""
 
 
-def _told(fact: Fact) -> str:
+def _mishap_words(fact: Fact) -> str:
     """What went wrong, by this fact; "" if it is about anything else."""
     mishap = getattr(fact, "mishap", None)
     return Mishap(mishap).means if mishap else ""

@@ -1,7 +1,6 @@
 """Which checks are due, and when.
 
-Sources: the agreed design says which checks there are and when they are asked. Looking at guard, clamps and hold-downs
-before each cut is common practice, no source.
+Looking at guard, clamps and hold-downs before each cut is common practice, no source.
 """
 
 from __future__ import annotations

@@ -72,8 +72,8 @@ from assistant.session.moves import (
     looked,
     lost,
     not_clear,
+    refuse_while_moving,
     sled_moved,
-    still_moves,
     too_old,
 )
 from assistant.session.order import coming
@@ -143,7 +143,7 @@ def _gesture(turn: Turn, event: Gesture) -> None:
     turn.release_notices()
     state = turn.state
     if state.mode in (HOMING, MOVING) and not state.question:
-        still_moves(turn, event)
+        refuse_while_moving(turn, event)
     # A double tap only has something said again, for which it is never too early.
     elif is_out(state, event.since) or (event.gesture == Press.DOUBLE and state.effective_mode in (CHECKS, CUTTING)):
         _GESTURES[state.effective_mode, event.gesture](turn, event)

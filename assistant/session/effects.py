@@ -149,7 +149,7 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class Home:
-    """Take the carriage to its home switch. `Homed`, `NotClear`, `TooOld` or `Lost` with this id follows.
+    """Take the carriage to its home switch. `Homed`, `Halted`, `NotClear` or `TooOld` with this id follows, or `Lost`.
 
     visit: its place is known, so go down to the switch slowly, see where it closes, and keep the zero; else the
     controller's own homing, or, where home is "by hand", take the place where it stands for zero. held, pressed_at: as
@@ -164,7 +164,7 @@ class Home:
 
 @dataclass(frozen=True, slots=True)
 class MoveTo:
-    """Move the carriage to this setting. `Arrived`, `Halted`, `NotClear`, `TooOld` or `Lost` with this id follows.
+    """Move the carriage to this setting. `Arrived`, `Halted`, `NotClear` or `TooOld` with this id follows, or `Lost`.
 
     setting: mm, as the carriage reads. approach: the point from which it comes up to the setting, mm (above it only
     where a calibration comes down to it). pressed_at: when the press or phrase that asks for it was complete, session

@@ -1,8 +1,8 @@
 """What the bench page is allowed to do. The session itself refuses everything else that a page or its server sends.
 
 Anyone who stands near a page can touch it, and not with the hand that is on the work. So it asks to hear words again,
-stands by and takes notes. It records a cut only where the shop file allows that, and it never answers a check or a
-question.
+stands by, takes notes, halts the carriage and reports what went wrong. It records a cut only where the shop file allows
+that, and it never answers a check or a question.
 """
 
 from __future__ import annotations

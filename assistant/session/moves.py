@@ -246,6 +246,6 @@ def halt(turn: Turn, answer: Answer) -> None:
     turn.effect(e.Halt())
 
 
-def still_moves(turn: Turn, answer: Answer) -> None:
+def refuse_while_moving(turn: Turn, answer: Answer) -> None:
     """A press that halts answers nothing else."""
     turn.show(prompt("moving"), Klass.REFUSED)

@@ -38,7 +38,7 @@ class Confirmation:
 class Question:
     """An open read-back or question. mishap: what it is about, None for any other.
 
-    figure: the number so far, in the steps of `mishaps.step`; beyond a reference edge negative.
+    figure: the number so far, in the steps of `concerned.length_of` or `kerf_of`; beyond a reference edge negative.
     """
 
     name: QuestionName

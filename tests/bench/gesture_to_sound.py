@@ -29,6 +29,7 @@ from assistant.session.state import CHECKS, CUTTING
 from assistant.speaking.speaker import LiveSpeaker
 from tests.bench.speaking import WatchedDevice, line, p95
 from tests.journal.made import UTC
+from tests.runner.adapters import drain
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
 ROUNDS = 75
@@ -96,7 +97,7 @@ class Bench:
 
     def gesture(self, kind: str) -> float:
         """Seconds from the gesture to the end of the device's period that holds the first sample."""
-        self.runner.drain()
+        drain(self.runner)
         begun = self.clock.at()
         self.runner.handle(Gesture(begun, self.clock.utc(), kind, begun))
         started = self.heard()

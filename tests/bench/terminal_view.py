@@ -32,6 +32,7 @@ from assistant.screens.view_sight import Gathering
 from assistant.session.events import Gesture, Start
 from tests.bench.speaking import line, p95
 from tests.commands.program import PLAN
+from tests.runner.adapters import drain
 from tests.screens.view_rig import Rig, program
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
@@ -58,7 +59,7 @@ def tap(runner: Runner, gesture: str = "tap") -> float:
     begun = time.perf_counter()
     runner.handle(Gesture(runner.clock.at(), "", gesture, runner.clock.at()))
     taken = time.perf_counter() - begun
-    runner.drain()
+    drain(runner)
     return taken
 
 

@@ -380,6 +380,22 @@ def test_a_switch_farther_off_than_can_be_counted() -> None:
     assert rig.controller.settings[130] == 300
 
 
+def test_the_visit_comes_off_the_switch_by_more_than_the_play() -> None:
+    """A carriage that was moved down meets the switch early, and follows the screw up only after 4 mm."""
+    controller = Simulated(Screw(play=4, home_at=-1.0), {27: 5})
+    rig = Rig(controller, carriage(backlash=F(4)))
+    rig.begin()
+    assert rig.protocol.faults == []
+    rig.home()
+    rig.until(Homed)
+    there(rig, "20")
+    rig.controller.screw.put(rig.reads - 1)
+    rig.home(visit=True)
+    homed = rig.until(Homed, Lost)
+    assert isinstance(homed, Homed) and homed.off_by is not None and not homed.beyond
+    assert float(homed.off_by) == pytest.approx(1, abs=FINE)
+
+
 def test_a_switch_that_is_closed_where_it_cant_be() -> None:
     rig = there(at_home(), "20")
     rig.controller.screw.switch = "stuck closed"
@@ -481,6 +497,15 @@ def test_a_loss_is_reported_once_while_it_stands() -> None:
     rig.controller.reset_button()
     rig.pump(5)
     assert [event.why for event in rig.lost] == [Doubt.RESET]
+
+
+def test_a_controller_that_goes_silent_at_rest_is_lost() -> None:
+    rig = there(at_home(), "20")
+    rig.pump(5)
+    assert rig.lost == []
+    rig.controller.take = lambda data, at: b""  # type: ignore[method-assign]
+    lost = rig.until(Lost, within_s=5)
+    assert isinstance(lost, Lost) and lost.why is Doubt.SILENT
 
 
 def test_the_sled_is_followed_while_the_place_is_unknown() -> None:

@@ -178,6 +178,14 @@ def test_a_script_may_press_the_terminals_keys(workshop: Workshop) -> None:
     assert (done.lines[-1]["at"], workshop.export()["state"]) == (40, "open")
 
 
+def test_a_scripts_keys_change_the_job(workshop: Workshop) -> None:
+    """One more copy of the first setup's board, read back and confirmed."""
+    copied = "1 key s\n2 key j\n2.2 key 1\n2.4 key k\n4 key y\n9 key q\n"
+    done = workshop.cut(copied)
+    assert done.code == 1, done.err
+    assert [fact[0] for fact in done.facts].count("job_extended") == 1
+
+
 def test_every_fault_of_plan_shop_script_and_options_at_once(workshop: Workshop) -> None:
     workshop.write("plan.toml", 'unit = "mm"\n[stock]\nwidth = -3\nthicknes = 10\n')
     workshop.write("shop.toml", 'unit = "mm"\n[blade]\nkerf = true\n')

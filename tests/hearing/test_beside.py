@@ -9,7 +9,7 @@ import time
 import pytest
 
 from assistant.hearing import beside
-from assistant.hearing.beside import Beside, Late, Lost
+from assistant.hearing.beside import Beside, Late, ModelLost
 from tests.hearing.neural_made import folder, said, scorer
 from tests.hearing.voices import LEAD_IN, piece, table
 
@@ -55,7 +55,7 @@ def test_what_was_made_ready_is_not_sent_again(process, monkeypatch):
 def test_a_killed_process_is_lost_at_once_and_by_name():
     process = Beside(folder(), LEAD_IN)
     os.kill(process.pid, signal.SIGKILL)
-    with pytest.raises(Lost, match="has stopped"):
+    with pytest.raises(ModelLost, match="has stopped"):
         for _ in range(3):
             process.measured(PIECE, TEXTS)
     process.close()
@@ -89,7 +89,7 @@ def test_another_file_than_the_limits_were_set_on_is_not_used(tmp_path):
         (tmp_path / path.name).symlink_to(path)
     (tmp_path / "tokenizer.bin").unlink(missing_ok=True)
     (tmp_path / "tokenizer.bin").write_bytes(b"\x01a")
-    with pytest.raises(Lost, match="tokenizer.bin is another file"):
+    with pytest.raises(ModelLost, match="tokenizer.bin is another file"):
         Beside(tmp_path, LEAD_IN)
 
 

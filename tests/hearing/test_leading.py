@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from assistant.hearing import accept
-from assistant.hearing.beside import Beside, Late, Lost
+from assistant.hearing.beside import Beside, Late, ModelLost
 from assistant.hearing.contract import Result
 from assistant.hearing.ear import Ear
 from assistant.hearing.leading import Leading
@@ -43,7 +43,7 @@ class Scores:
 
     def measured(self, pcm16k, texts):
         if self.measures is None:
-            raise Lost("has stopped")
+            raise ModelLost("has stopped")
         if self.late:
             self.late -= 1
             raise Late

@@ -124,28 +124,25 @@ def test_a_whole_job_reads_back_as_it_was_written(job: Job) -> None:
 
 
 def test_every_journalled_kind_has_a_codec() -> None:
-    assert codec.without_codec(f.JOURNALLED) == []
-    assert set(codec.CODECS) == {kind.kind for kind in f.JOURNALLED}
+    assert {kind: one.version for kind, one in codec.CODECS.items()} == {k.kind: k.version for k in f.JOURNALLED}
 
 
-def test_a_kind_added_without_a_codec_is_found_and_refused() -> None:
+def test_a_kind_added_without_a_codec_is_refused() -> None:
     @dataclass(frozen=True, slots=True)
     class Sharpened(f.Fact):
         kind: ClassVar[str] = "sharpened"
 
-    assert codec.without_codec((*f.JOURNALLED, Sharpened)) == ["sharpened"]
     with pytest.raises(JournalError, match="'sharpened'"):
         codec.encode(Sharpened())
 
 
-def test_a_kind_whose_version_was_raised_without_its_codec_is_found_and_refused() -> None:
+def test_a_kind_whose_version_was_raised_without_its_codec_is_refused() -> None:
     @dataclass(frozen=True, slots=True)
     class SetupDone(f.Fact):
         kind: ClassVar[str] = "setup_done"
         version: ClassVar[int] = 2
         setup: int
 
-    assert codec.without_codec((SetupDone,)) == ["setup_done"]
     with pytest.raises(JournalError, match="'setup_done', version 2"):
         codec.encode(SetupDone(1))
 

@@ -14,7 +14,7 @@ import pytest
 from assistant.errors import JournalError, SessionLocked
 from assistant.journal import pages
 from assistant.journal.lock import SessionLock
-from assistant.journal.repair import repair
+from assistant.journal.repair import Salvage, repair
 from assistant.journal.store import FILE_NAME, REBUILT, Journal
 from assistant.session import facts as f
 from tests.journal.build_fixture import small_job
@@ -381,6 +381,16 @@ def test_a_log_torn_after_its_last_commit_is_repaired_although_sqlite_shows_ever
     found = repair(torn)
     assert not found.healthy and found.facts == len(SAMPLE)
     assert held(torn, session) == records(SAMPLE)
+
+
+def test_what_was_perhaps_not_committed_counts_only_with_a_seal() -> None:
+    found = Salvage()
+    content = ("2026-11-25-1", 7, 14.0, UTC, "setup_started", 1, '{"setup": 1}')
+    found.add(1, content, doubtful=True)
+    found.add(2, (*content, ""), doubtful=True)
+    assert not found.doubtful and not found.rowids
+    found.add(3, (*content, "ab" * 32), doubtful=True)
+    assert list(found.doubtful) == [("2026-11-25-1", 7)] and not found.facts
 
 
 def test_a_log_that_was_begun_again_is_whole_with_what_is_left_of_the_older_one(tmp_path: Path) -> None:

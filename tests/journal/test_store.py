@@ -275,6 +275,15 @@ def test_an_unreadable_fact_is_named_by_session_and_number(tmp_path: Path) -> No
         list(journal.replay(session))
 
 
+@pytest.mark.parametrize("time", ["9e999", "-9e999"])
+def test_a_time_that_is_no_number_of_seconds_is_refused_although_its_seal_is_right(tmp_path: Path, time: str) -> None:
+    session = journal_with(tmp_path)
+    edited(tmp_path, f"UPDATE facts SET at = {time} WHERE n = 5")
+    named = rf"{session}, fact 5 .*its time is -?inf, not a number of seconds"
+    with Journal.open(tmp_path) as journal, pytest.raises(JournalError, match=named):
+        list(journal.replay(session))
+
+
 def test_a_gap_stops_a_replay_unless_it_is_only_shown(tmp_path: Path) -> None:
     session = journal_with(tmp_path)
     with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:

@@ -362,11 +362,11 @@ def test_a_click_comes_hardly_later_than_a_bare_listener_gets_the_press(xserver:
 
 
 @needs_x
-def test_a_click_that_fails_costs_no_gesture(xserver: XServer, rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_failure_at_the_press_costs_no_gesture(xserver: XServer, rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
     def broken() -> None:
         raise RuntimeError("no sound")
 
-    monkeypatch.setattr(rig.listener, "_click", broken)
+    monkeypatch.setattr(rig.listener, "_pressed", broken)
     xserver.key("Next")
     assert rig.gesture() == "tap"
     assert rig.listener.alive

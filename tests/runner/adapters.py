@@ -77,3 +77,9 @@ def started() -> tuple[Runner, Logbook, SetClock]:
     runner.handle(Start(0.0, clock.utc(), job(plan(parts="A"), few_checks())))
     log.done.clear()
     return runner, log, clock
+
+
+def drain(runner: Runner) -> None:
+    """Handle everything that is on the queue now."""
+    while (event := runner.next_event(0)) is not None:
+        runner.handle(event)

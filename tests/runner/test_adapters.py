@@ -64,6 +64,10 @@ class Part(Logbook):
     def asked_for_code(self, what: str) -> None:
         self.life.append(f"code {what}")
 
+    def click(self) -> None:
+        self.life.append("click")
+        super().click()
+
     def look(self) -> None:
         self.life.append("look")
 
@@ -244,14 +248,29 @@ def test_each_press_halts_the_drive_before_it_clicks_and_a_released_pedal_lets_i
         *_, halted = desk.given["keys"]
         begun = len(desk.life)
         pressed()
+        assert desk.life[begun:] == ["press", "click", "look"]
         released()
-        assert desk.life[begun:][0] == "press" and "release" in desk.life[begun:]
+        assert desk.life[begun + 3 :] == ["release"]
         assert not halted() and not pedal_down()
         drive: Any = desk.runner.outputs.drive
         drive.moves, desk.parts["pedal"].down = True, True
         assert halted() and pedal_down()
         assert desk.parts["page"].position() == 5
         tick()
+
+
+def test_a_click_that_fails_costs_neither_the_halt_nor_the_look(monkeypatch: pytest.MonkeyPatch) -> None:
+    desk = driven_desk()
+    with desk.adapters() as adapters:
+        adapters.open(CtrlC(), LEFT)
+
+        def broken() -> None:
+            raise RuntimeError("no sound")
+
+        monkeypatch.setattr(desk.parts["speaker"], "click", broken)
+        begun = len(desk.life)
+        desk.given["pedal"][1]()
+        assert desk.life[begun:] == ["press", "look"]
 
 
 def test_a_signal_halts_the_drive_at_once_whatever_the_session_is_doing() -> None:

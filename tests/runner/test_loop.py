@@ -11,7 +11,7 @@ import pytest
 from assistant.runner.voice_watch import LOST, VERDICT_S
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, SpeechEnded, SpeechStarted, TimePassed
 from assistant.session.facts import Record
-from tests.runner.adapters import Logbook, started
+from tests.runner.adapters import Logbook, drain, started
 
 UTC = "2026-03-02T09:00:00.000Z"
 
@@ -171,7 +171,7 @@ def test_what_was_posted_is_handled_in_order() -> None:
     runner, log, _ = started()
     runner.post(long_press(5))
     runner.post(long_press(6))
-    runner.drain()
+    drain(runner)
     assert [entry[1] for entry in log.of("commit")] == ["check_confirmed", "check_confirmed"]
     assert runner.next_event(0) is None
 

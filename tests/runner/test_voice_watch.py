@@ -22,7 +22,7 @@ from assistant.session.events import (
     Start,
 )
 from assistant.session.facts import Record
-from tests.runner.adapters import Logbook
+from tests.runner.adapters import Logbook, drain
 from tests.session.jobs import few_checks, job, plan
 
 UTC = "2026-03-02T09:00:00.000Z"
@@ -107,7 +107,7 @@ class Bench:
         self.facts: list[str] = []
         self.runner = Runner(self.log.commit, Outputs(self.log, self.log, [self.log], watchers=[self]), self.clock)
         self.runner.handle(Start(0.0, UTC, job(plan(parts="A"), few_checks()), hear_out=True))
-        self.runner.drain()
+        drain(self.runner)
 
     def turn(self, event: Event, records: list[Record]) -> None:
         self.events.append(event)
@@ -117,17 +117,17 @@ class Bench:
         """Nothing waits in the queue at this time (s)."""
         self.clock.set(at)
         self.runner.look_after_voice()
-        self.runner.drain()
+        drain(self.runner)
 
     def long_press(self, at: float) -> None:
         self.clock.set(at)
         self.runner.handle(Gesture(at, UTC, "hold", at))
-        self.runner.drain()
+        drain(self.runner)
 
     def shown(self, at: float) -> None:
         self.clock.set(at)
         self.runner.handle(Displayed(at, UTC, self.runner.state.generation))
-        self.runner.drain()
+        drain(self.runner)
 
     @property
     def confirmed(self) -> int:
@@ -183,7 +183,7 @@ def test_a_lost_voice_still_gets_everything_and_its_first_sound_brings_it_back()
     assert asked in bench.failed
     bench.clock.set(11.0)
     bench.runner.handle(SpeechStarted(11.0, UTC, asked))
-    bench.runner.drain()
+    drain(bench.runner)
     assert bench.devices == [("lost", LOST), ("works", BACK)]
     bench.long_press(11.0 + FIRST_WORDS_S - 0.1)
     assert bench.confirmed == 1
@@ -204,7 +204,7 @@ def test_speech_whose_report_waits_in_the_queue_is_not_given_up() -> None:
     bench.clock.set(30.0)
     bench.runner.post(Leave(30.0, UTC))
     run_live(bench.runner)
-    bench.runner.drain()  # what it posted while reports waited comes after all of them
+    drain(bench.runner)  # what it posted while reports waited comes after all of them
     assert bench.devices == [] and bench.failed == []
 
 

@@ -18,6 +18,7 @@ from assistant.runner.loop import Outputs, Runner
 from assistant.screens.page.bench import BenchPage
 from assistant.session.events import Event, Gesture, Start
 from assistant.speaking.speaker import SilentSpeaker
+from tests.runner.adapters import drain
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
 
@@ -46,7 +47,7 @@ class Made:
 
     def turn(self, event: Event) -> None:
         self.runner.handle(event)
-        self.runner.drain()
+        drain(self.runner)
 
     def gesture(self, kind: str) -> None:
         at = self.clock.at()

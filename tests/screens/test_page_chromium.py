@@ -26,6 +26,7 @@ from assistant.session import facts as f
 from assistant.session.events import DeviceChanged, Heard, Resume
 from assistant.session.kinds import By
 from assistant.session.table import rows_of, standing_of
+from tests.runner.adapters import drain
 from tests.sampling import every
 from tests.screens.page_made import WATCH, Made, delays, made, made_job
 from tests.screens.test_whole_numbers import INCHES, together
@@ -281,7 +282,7 @@ def test_two_devices_follow_one_session(browser: Any, one: Made) -> None:
             shows(page, "#pass", "Pass 2 of 14")
             shows(page, "#counts", "1 of 56 passes cut in all")
         phone.click('#doing [data-do="stand by"]')
-        until(lambda: one.runner.drain() or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
+        until(lambda: drain(one.runner) or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
         for page in (phone, tablet):
             shows(page, "#mode", "STANDING BY")
 
@@ -425,7 +426,7 @@ def test_a_note_is_kept(browser: Any, one: Made) -> None:
         page.fill("#note-text", "tear-out at <b>the</b> back")
         page.click("text=Save it")
         shows(page, "#message", "Noted.")
-    one.runner.drain()
+    drain(one.runner)
     facts = [record.fact for record in one.journal.replay(one.session)]
     assert facts[-1] == f.Noted(1, 0, "tear-out at <b>the</b> back")
 
@@ -438,10 +439,10 @@ def test_a_cut_takes_a_press_of_800_ms(browser: Any, one: Made) -> None:
         page.wait_for_selector("#cut:enabled")
         page.wait_for_timeout(900)
         _press(page, 500)
-        one.runner.drain()
+        drain(one.runner)
         assert one.runner.state.cut_in_all == 0
         _press(page, 1000)
-        until(lambda: one.runner.drain() or one.runner.state.cut_in_all == 1)  # type: ignore[func-returns-value]
+        until(lambda: drain(one.runner) or one.runner.state.cut_in_all == 1)  # type: ignore[func-returns-value]
         shows(page, "#pass", "Pass 2 of 14")
     cut = [record.fact for record in one.journal.replay(one.session) if isinstance(record.fact, f.PassCut)]
     assert [fact.by for fact in cut] == ["page"]
@@ -460,7 +461,7 @@ def test_a_press_is_dropped_when_something_else_is_asked_meanwhile(browser: Any,
         one.gesture("tap")
         page.wait_for_timeout(1000)
         page.mouse.up()
-        one.runner.drain()
+        drain(one.runner)
         assert one.runner.state.cut_in_all == 1
 
 

@@ -13,6 +13,7 @@ import pytest
 
 from assistant.screens.page.picture import state_of
 from assistant.session.facts import MoveAsked
+from tests.runner.adapters import drain
 from tests.screens.driven_session import PageSeat, driven_job, every_driven_state, page_job, to_moving
 from tests.screens.page_made import Made, Pages, ask, made
 
@@ -108,7 +109,7 @@ def test_a_halt_from_a_page_halts_the_drive_and_records_nothing(one: Made) -> No
     to_moving(session)
     before = len(list(one.journal.replay(one.session)))
     assert press(one, token) == 202
-    one.runner.drain()
+    drain(one.runner)
     assert session.drive.halts == 1 and session.mode == "moving", "it stands only once the drive says so"
     assert len(list(one.journal.replay(one.session))) == before
     session.halt(Fraction(1))
@@ -130,7 +131,7 @@ def test_drumming_on_the_page_is_never_refused_while_it_moves(one: Made) -> None
     assert {press(one, token) for _ in range(30)} == {202}
     while press(one, token, "again") != 429:  # on a slow machine the limit has room again
         assert time.monotonic() < end
-    one.runner.drain()
+    drain(one.runner)
     assert session.drive.halts == 30
     session.answer()
     while hub.moving:
@@ -144,7 +145,7 @@ def test_a_halt_where_nothing_moves_does_nothing(one: Made) -> None:
     session = PageSeat(one)
     token = one.pair()
     assert press(one, token) == 202
-    one.runner.drain()
+    drain(one.runner)
     assert session.drive.halts == 0 and session.mode == "move asked"
 
 
@@ -172,7 +173,7 @@ def test_whatever_a_page_sends_no_move_begins(one: Made) -> None:
             before, mode = ordered(), session.mode
             for body in bodies:
                 ask(one.port, "POST", "/do", token=token, body=body())
-                one.runner.drain()
+                drain(one.runner)
             assert ordered() == before and not session.drive.moving
             seen.add(mode)
         session.go_on()

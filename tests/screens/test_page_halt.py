@@ -12,6 +12,7 @@ import pytest
 from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
 from assistant.session.events import Event, Heard
+from tests.runner.adapters import drain
 from tests.screens.driven_session import PageSeat, every_turn, page_job, to_moving
 from tests.screens.page_made import Made, made
 from tests.screens.test_page_chromium import CHROMIUM, PHONE, TABLET, device, pair, shows, until
@@ -47,7 +48,7 @@ def one(tmp_path: Path) -> Iterator[Made]:
 
 
 def halted_by_page(one: Made, session: PageSeat, times: int) -> bool:
-    one.runner.drain()
+    drain(one.runner)
     return session.drive.halts == times
 
 
@@ -181,12 +182,12 @@ def test_the_touches_after_the_one_that_halts_do_nothing_else(browser: Any, one:
         for _ in range(4):
             page.touchscreen.tap(x, y)
         page.wait_for_timeout(300)
-        one.runner.drain()
+        drain(one.runner)
         assert sent == [] and session.mode == "halted" and not session.drive.moving
         assert one.runner.state.generation == before + 1, "halted, and nothing since"
         page.wait_for_timeout(800)
         page.touchscreen.tap(x, y)
-        until(lambda: one.runner.drain() or session.mode == "standing by")  # type: ignore[func-returns-value]
+        until(lambda: drain(one.runner) or session.mode == "standing by")  # type: ignore[func-returns-value]
 
 
 def test_with_old_news_the_halt_is_struck_out_and_still_gets_through(browser: Any, one: Made) -> None:

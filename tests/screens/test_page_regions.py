@@ -22,6 +22,7 @@ from assistant.session.asked import card_prompt
 from assistant.session.events import DeviceChanged, Heard, Resume
 from assistant.wording.prompts import Words
 from assistant.wording.quantities import bound
+from tests.runner.adapters import drain
 from tests.screens.page_made import Made, made, made_job
 from tests.screens.test_page_chromium import CHROMIUM, device, pair, shows, until
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan, with_pass_time
@@ -293,12 +294,12 @@ def test_what_can_go_wrong_is_one_touch_each_at_every_size_once_the_session_stan
 
         look(can=False)
         page.click("#wrong-stand-by")
-        until(lambda: one.runner.drain() or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
+        until(lambda: drain(one.runner) or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
         shows(page, "#wrong-how", "It is then asked at the saw: answer it there.")
         look(can=True)
         page.set_viewport_size({"width": 360, "height": 740})
         page.get_by_role("button", name="The work has jammed on the blade").click()
-        until(lambda: one.runner.drain() or one.runner.state.question is not None)  # type: ignore[func-returns-value]
+        until(lambda: drain(one.runner) or one.runner.state.question is not None)  # type: ignore[func-returns-value]
         shows(page, "#message", "Asked at the saw. Answer it there.")
         shows(page, "#reading", "JAMMED?")
         assert page.is_visible("#now") and not page.is_visible("#wrong")
@@ -427,12 +428,12 @@ def test_a_second_press_too_soon_is_answered_on_the_page(browser: Any, tmp_path:
             page.mouse.up()
 
         press(950)
-        until(lambda: one.runner.drain() or one.runner.state.cut_in_all == 1)  # type: ignore[func-returns-value]
+        until(lambda: drain(one.runner) or one.runner.state.cut_in_all == 1)  # type: ignore[func-returns-value]
         shows(page, "#pass", "Pass 2 of 14")
         press(300)
         shows(page, "#message", "Not sent: keep the button pressed until it is full.")
         press(950)
-        until(lambda: one.runner.drain() or "Too soon" in page.inner_text("#message"))  # type: ignore[func-returns-value]
+        until(lambda: drain(one.runner) or "Too soon" in page.inner_text("#message"))  # type: ignore[func-returns-value]
         assert one.runner.state.cut_in_all == 1
         for _ in range(2):  # an equal answer has another time
             before = page.inner_text("#message")
@@ -471,7 +472,7 @@ def test_the_keyboard_reaches_everything_in_the_order_in_which_it_is_seen(browse
         page.keyboard.down("Space")
         page.wait_for_timeout(1000)
         page.keyboard.up("Space")
-        until(lambda: one.runner.drain() or one.runner.state.cut_in_all == 1)  # type: ignore[func-returns-value]
+        until(lambda: drain(one.runner) or one.runner.state.cut_in_all == 1)  # type: ignore[func-returns-value]
         page.focus("#note-open")
         page.keyboard.press("Enter")
         page.keyboard.type("knot at pass 2")
@@ -483,7 +484,7 @@ def test_the_keyboard_reaches_everything_in_the_order_in_which_it_is_seen(browse
         assert page.locator("[aria-current]").all_inner_texts() == ["Now"]
         page.keyboard.press("Shift+Tab")
         page.keyboard.press("Enter")
-        until(lambda: one.runner.drain() or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
+        until(lambda: drain(one.runner) or one.runner.state.mode == "standing by")  # type: ignore[func-returns-value]
         shows(page, "#mode", "STANDING BY")
         live = " ".join(page.locator("[aria-live=polite]").all_text_contents()).replace("\u00a0", " ")
         assert all(words in live for words in ("STANDING BY", "1 of 14 cut", "Pending: pass 2", "long press: carry on"))

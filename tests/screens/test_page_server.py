@@ -26,6 +26,7 @@ from assistant.screens.page.room import MOST_PAIRED, MOST_UNPAIRED, UNPAIRED_OF_
 from assistant.screens.page.server import MOST_BODY
 from assistant.session import facts as f
 from assistant.session.events import CodeAsked, Gesture
+from tests.runner.adapters import drain
 from tests.screens.page_made import Answer, Made, Pages, ask, made, made_job
 
 EVERYTHING = ("/sessions", "/session/2026-11-25-1", "/drawing.svg", "/stream", "/do", "/leave", "/page.js", "/..", "/x")
@@ -340,7 +341,7 @@ def test_no_get_changes_anything(one: Made) -> None:
     before = one.runner.state
     for path in ("/", "/bench", "/paired", *EVERYTHING, "/do?do=cut", "/pair?code=1", "/leave?x=1"):
         ask(one.port, "GET", path, token=token)
-    one.runner.drain()
+    drain(one.runner)
     assert one.runner.state == before
     assert len(one.page.devices.all()) == 1
     assert ask(one.port, "GET", "/sessions", token=token).status == 200
@@ -630,7 +631,7 @@ def test_say_again_stand_by_and_a_note_reach_the_session(one: Made) -> None:
     one.to_first_pass()
     assert do(one, token, {"do": "note", "text": "knot"}).status == 202
     assert do(one, token, {"do": "stand by"}).status == 202
-    one.runner.drain()
+    drain(one.runner)
     facts = [record.fact for record in one.journal.replay(one.session)]
     assert facts[-2:] == [f.Noted(1, 1, "knot"), f.StoodBy("page")]
 
@@ -642,7 +643,7 @@ def test_a_long_press_records_the_pass_as_by_page(one: Made) -> None:
     time.sleep(0.9)
     press = {"do": "cut", "asked_id": seen["state"]["asked_id"], "seq": seen["seq"], "held_ms": 810}
     assert do(one, token, press).status == 202
-    one.runner.drain()
+    drain(one.runner)
     assert f.PassCut(1, 1, "page") in [record.fact for record in one.journal.replay(one.session)]
     again = page.wait(lambda kind, body: body.get("state", {}).get("cut_here") == 1)
     assert again["log"][-1]["text"].split("   ")[-1].startswith("Advanced from the page.")

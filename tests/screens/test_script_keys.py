@@ -6,7 +6,7 @@ import pytest
 
 from assistant.runner.clock import SetClock
 from assistant.runner.script import KEYS
-from assistant.screens.key_meanings import GESTURES, PHRASES, REPEAT_GAP_S
+from assistant.screens.key_meanings import GESTURES, JOB_KEYS, PHRASES, REPEAT_GAP_S
 from assistant.screens.script_keys import ScriptKeys
 from assistant.session.events import Event, Gesture, Heard, Leave
 
@@ -23,7 +23,7 @@ def pressed(keys: list[str], gap_s: float = 1.0, pedal_key: str = "page_down") -
 
 def test_a_script_knows_every_key_that_does_something_to_a_session_and_no_other() -> None:
     """Runner and screens don't import each other, so each has its own list."""
-    assert sorted(KEYS) == sorted([*GESTURES, *PHRASES, "g", "q", "x", "#", *"0123456789"])
+    assert sorted(KEYS) == sorted({*GESTURES, *PHRASES, *JOB_KEYS, "g", "j", "q", "u", "x", "#", *"0123456789"})
 
 
 @pytest.mark.parametrize(("key", "gesture"), GESTURES.items())
@@ -53,6 +53,19 @@ def test_what_went_wrong_and_a_figure_are_typed_key_by_key() -> None:
     *typed, given = pressed(["#", "1", "5", "enter"], gap_s=0.2)
     assert typed == [None, None, None]
     assert isinstance(given, Heard) and (given.intent, given.argument) == ("figure", 15)
+
+
+@pytest.mark.parametrize(("key", "intent"), JOB_KEYS.items())
+def test_a_change_of_the_job_is_typed_key_by_key(key: str, intent: str) -> None:
+    *typed, event = pressed(["j", "1", "2", key], gap_s=0.2)
+    assert typed == [None, None, None]
+    assert isinstance(event, Heard) and (event.intent, event.argument, event.source) == (intent, 12, "keys")
+
+
+def test_a_socket_to_cut_again_is_typed_key_by_key() -> None:
+    *typed, event = pressed(["j", "2", "u", "3", "enter"], gap_s=0.2)
+    assert typed == [None] * 4
+    assert isinstance(event, Heard) and (event.intent, event.argument) == ("socket", "2.3")
 
 
 def test_a_key_kept_down_counts_once() -> None:

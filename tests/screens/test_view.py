@@ -22,11 +22,12 @@ from assistant.runner.clock import LiveClock
 from assistant.runner.loop import Outputs, Runner
 from assistant.screens import view_letters as letters
 from assistant.screens.mishap_note import HOW_TO
-from assistant.screens.view import TerminalView, can_show_view
+from assistant.screens.view import TerminalView, why_no_view
 from assistant.session import facts as f
 from assistant.session.announced import READING_S
 from assistant.session.events import Gesture, Start
 from tests.commands.program import PLAN
+from tests.runner.adapters import drain
 from tests.sampling import every
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
@@ -404,7 +405,7 @@ def test_where_a_page_would_not_do_there_are_plain_lines_that_say_why(
 
 
 def test_no_terminal_no_page() -> None:
-    assert not can_show_view(io.StringIO())
+    assert why_no_view(io.StringIO())
 
 
 @pytest.mark.parametrize("number", every(2, [signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGQUIT]))
@@ -587,7 +588,7 @@ def test_a_terminal_that_is_not_read_for_ten_seconds_never_delays_the_session() 
         def turn(of: Runner) -> float:
             begun = time.perf_counter()
             of.handle(Gesture(clock.at(), "", "tap" if of.state.mode == "cutting" else "hold", clock.at()))
-            of.drain()
+            drain(of)
             return time.perf_counter() - begun
 
         for each in (runner, alone):

@@ -22,6 +22,7 @@ from assistant.session.events import Gesture, Start
 from assistant.session.kinds import Klass
 from assistant.session.turn import view
 from assistant.wording.prompts import Words
+from tests.runner.adapters import drain
 from tests.session.jobs import few_checks, job, plan
 
 pyte = pytest.importorskip("pyte")
@@ -63,7 +64,7 @@ class Bench:
     def start(self) -> int:
         """The session begins; the generation of its first check."""
         self.runner.handle(Start(0.0, "", job(plan(parts="A"), few_checks()), hear_out=True))
-        self.runner.drain()
+        drain(self.runner)
         return self.runner.state.generation
 
     def until(self, text: str, without: str = "") -> None:

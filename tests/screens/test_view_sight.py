@@ -29,6 +29,7 @@ from assistant.session.events import (
 )
 from assistant.session.facts import JobExtended, Record
 from assistant.session.intents import wanted
+from tests.runner.adapters import drain
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
 
@@ -45,7 +46,7 @@ class Session:
 
     def do(self, event: Event) -> None:
         self.runner.handle(event)
-        self.runner.drain()
+        drain(self.runner)
 
     def gesture(self, kind: str, after: float = 10.0) -> None:
         self.at += after

@@ -12,6 +12,7 @@ from assistant.runner.clock import SetClock
 from assistant.runner.loop import Outputs, Runner
 from assistant.screens.view_sight import Gathering, Sight
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, Resume, Start
+from tests.runner.adapters import drain
 
 LOST = {
     "loudspeaker": "No loudspeaker (the sound server has gone). Announcements are on the screen only.",
@@ -42,7 +43,7 @@ class Rehearsed:
 
     def do(self, event: Event) -> None:
         self.runner.handle(event)
-        self.runner.drain()
+        drain(self.runner)
 
     def gesture(self, kind: str, after: float = 12.0) -> None:
         self.at += after

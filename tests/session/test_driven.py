@@ -114,6 +114,22 @@ def test_a_tap_moves_no_farther_than_a_hand_could_follow() -> None:
     assert rig.state.is_cut(1), "the pass counts"
 
 
+def test_a_tap_never_moves_the_carriage_down() -> None:
+    """A pass that was left out lies below: the tap that records the last one only asks for the way back to it."""
+    rig = cutting()
+    last = rig.state.passes
+    rig.heard("go to", last)
+    while rig.state.effective_mode != "cutting":
+        rig.hold()
+    assert rig.state.driving.at == settings(rig)[last - 1]
+    rig.all_sent.clear()
+    rig.cut_one()
+    assert rig.state.mode == "move asked" and rig.state.next_pass() == 1
+    assert not any(isinstance(sent, e.MoveTo) for sent in rig.all_sent)
+    rig.hold()
+    assert [sent.held for sent in rig.all_sent if isinstance(sent, e.MoveTo)] == [True]
+
+
 def test_without_a_clear_input_a_tap_only_records() -> None:
     rig = cutting(clear_input=False)
     rig.gesture("tap")
@@ -367,3 +383,49 @@ def test_no_fault_of_the_carriage_sounds_like_leave_to_cut(why: Doubt) -> None:
     rig.answer()
     rig.loses(why, "Something is wrong with it.")
     assert not {"cut", "ready"} & set(rig.said.lower().replace(".", "").replace(",", "").split())
+
+
+def test_a_look_that_was_made_for_an_earlier_pass_records_nothing() -> None:
+    rig = cutting()
+    rig.cut_one()
+    earlier = rig.all_sent[-2]
+    assert isinstance(earlier, e.Look)
+    rig.obeys = False
+    rig.out_and_back()
+    rig.gesture("tap")
+    rig.send(Looked(rig.at, UTC, earlier.id, True))
+    assert rig.kinds == [] and not rig.state.is_cut(2)
+    rig.answer()
+    assert rig.state.is_cut(2), "its own look does"
+
+
+def test_a_blade_that_has_had_its_time_to_stop_is_not_waited_for_again_after_a_halt() -> None:
+    rig = Rig()
+    rig.obeys = False
+    rig.hold()
+    rig.answer()
+    rig.halts(F(5))
+    assert rig.state.mode == "halted"
+    rig.hold(after=1)
+    assert isinstance(rig.sent[-1], e.MoveTo) and "takes 10 seconds to stop" not in rig.said
+
+
+@pytest.mark.parametrize(
+    ("clearance", "off_by", "is_well"),
+    [
+        (F(2, 100), F(1, 100), True),  # a quarter of it can't be seen, a step can
+        (F(2, 100), F(2, 100), False),
+        (F(20, 100), F(5, 100), True),
+        (F(20, 100), F(6, 100), False),
+    ],
+)
+def test_the_switch_may_be_found_off_by_a_quarter_of_the_clearance_and_by_a_step(
+    clearance: F, off_by: F, is_well: bool
+) -> None:
+    rig = cutting(a_plan=plan(30, 6, ends=2, parts="A", clearance=clearance))
+    while rig.state.effective_mode == "cutting":
+        rig.cut_one()
+    rig.count()
+    rig.off_by = off_by
+    rig.hold(after=1)
+    assert (rig.state.setup == 2) is is_well, rig.said

@@ -813,3 +813,32 @@ def test_of_a_rest_the_kerfs_before_lie_where_their_settings_put_them() -> None:
     left = driver.state.the_job.pattern_of(5)
     carriage = driver.state.the_job.carriage
     assert all(abs(rounding_error(one, carriage)) <= carriage.resolution / 2 for one in (*left.before, *left.passes))
+
+
+def asked_for_the_kerf() -> Driver:
+    driver = four_ends()
+    driver.cut(1)
+    driver.confirm_all()
+    driver.gesture("hold")
+    driver.heard(Intent.MISHAP, str(Mishap.KERF))
+    driver.gesture("hold")
+    assert driver.state.question and driver.state.question.name == "figure"
+    return driver
+
+
+def test_by_taps_the_kerf_goes_twenty_steps_up_then_on_from_twenty_below() -> None:
+    driver = asked_for_the_kerf()
+    seen = []
+    for _ in range(21):
+        driver.gesture("tap")
+        assert driver.state.question
+        seen.append(driver.state.question.figure)
+    assert seen == [*range(319, 339), 298]
+
+
+def test_the_greatest_figure_can_be_given_and_none_beyond_it() -> None:
+    driver = asked_for_the_kerf()
+    driver.heard(Intent.FIGURE, 999)
+    assert driver.state.question and driver.state.question.figure == 999
+    driver.heard(Intent.FIGURE, 1000)
+    assert driver.state.question and driver.state.question.figure == 999

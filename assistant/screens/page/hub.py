@@ -84,10 +84,7 @@ class Hub:
     """A `Screen` and `Watcher` of the runner's contracts that feeds pages. Without a session its state stays empty."""
 
     def __init__(self, session: str = "", now: Callable[[], datetime] = datetime.now):
-        """session: its id, "" if no session runs here.
-
-        position: what a driven carriage last reported, mm; None where nobody knows. Called on the servers' threads.
-        """
+        """session: its id, "" if no session runs here."""
         self.session = session
         self.run = secrets.token_hex(4)  # a page that sees a different run starts again
         self.standing = SessionStanding()
@@ -101,6 +98,7 @@ class Hub:
         self._state: Json = {}
         self._words: Words | None = None
         self.position: Callable[[], Fraction | None] = lambda: None
+        """What a driven carriage last reported, mm; None where nobody knows. Called on the servers' threads."""
         self._board: Json | None = None
         self._board_key: object = None
         self._holding: Holding | None = None
