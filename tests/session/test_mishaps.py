@@ -15,6 +15,7 @@ from assistant.session.turn import view
 from tests.session.driver import Driver
 from tests.session.drives import Rig, driven_job
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan
+from tests.session.test_halves import both_edges
 
 HALF_MM = Carriage(resolution=Fraction(1, 2))
 
@@ -185,6 +186,35 @@ def test_a_cut_in_the_wrong_place_that_lies_in_a_socket_costs_nothing() -> None:
     tell(driver, Mishap.MISPLACED)
     answers(driver, "yes", "no", "yes", 10, "yes", "no")
     assert "farther from the reference edge: no finger has lost anything" in driver.said
+
+
+def second_half_from_the_other_edge() -> Driver:
+    """Two passes of it are cut, of a socket that is 5.975 to 12.025 off the edge at the stop; standing by."""
+    driver = Driver(both_edges())
+    whole_setup(driver)
+    driver.cut(2)
+    driver.confirm_all()
+    driver.gesture("hold")
+    return driver
+
+
+def test_with_the_other_edge_at_the_stop_a_cut_is_judged_from_there() -> None:
+    """What lies nearer to the reference edge then lies farther from the edge at the stop, and so in its finger 2."""
+    driver = second_half_from_the_other_edge()
+    tell(driver, Mishap.MISPLACED)
+    answers(driver, "yes", "no", "yes", 5, "yes")
+    assert "nearer to the edge at the stop than it should" in driver.said
+    answers(driver, "no")
+    assert "farther from the edge at the stop; counted from there: finger two loses zero point five" in driver.said
+    assert "reference edge" not in driver.said
+
+
+def test_with_the_other_edge_at_the_stop_a_wall_is_named_by_it() -> None:
+    driver = second_half_from_the_other_edge()
+    tell(driver, Mishap.SLIPPED)
+    answers(driver, "yes", "yes")
+    driver.gesture("hold")
+    assert "just meets that cut's wall away from the edge at the stop" in driver.said
 
 
 def test_cuts_that_are_not_deep_enough_are_made_again_on_every_end_since_the_height_was_checked() -> None:
