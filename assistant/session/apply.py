@@ -24,7 +24,7 @@ from assistant.session import aftermath
 from assistant.session import facts as f
 from assistant.session.checks import BEFORE_A_TRIAL, asks_saw_off, bits_of, confirmed_with, counted_on, due_after
 from assistant.session.kinds import MoveKind, SetupStatus, Then
-from assistant.session.slip import to_try
+from assistant.session.slip import is_same_end, to_try
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -41,6 +41,7 @@ from assistant.session.state import (
     Opening,
     Question,
     State,
+    WrongCut,
     changed,
     with_cuts,
     with_mask,
@@ -217,7 +218,7 @@ def _uncut(state: State, pass_: int) -> Change:
 def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
     """If this reopens a finished setup, the work may be out of the clamps, so all clamping checks are due again."""
     if fact.setup == state.setup and state.mode != FINISHED:
-        return _uncut(state, fact.pass_)
+        return {**_uncut(state, fact.pass_), **_perhaps_wrong(state, fact.pass_)}
     reopened = changed(state, {"setup": fact.setup, "status": _left(state)})
     return {
         **_uncut(reopened, fact.pass_),
@@ -237,7 +238,22 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
 
 
 def _jumped(state: State, fact: f.Jumped, at: float) -> Change:
-    return _uncut(state, fact.pass_)
+    return {**_uncut(state, fact.pass_), **_perhaps_wrong(state, fact.pass_)}
+
+
+def _perhaps_wrong(state: State, pass_: int) -> Change:
+    """A cut that is made again after work or carriage may have moved: its old kerf lies nobody knows where."""
+    may_lie_elsewhere = state.stands(pass_) and (state.moved is not None or state.unsure)
+    return _with_wrong(state, WrongCut(state.setup, pass_, None)) if may_lie_elsewhere else {}
+
+
+def _with_wrong(state: State, cut: WrongCut) -> Change:
+    return {} if cut in state.wrong else {"wrong": (*state.wrong, cut)}
+
+
+def _kerf_misplaced(state: State, fact: f.KerfMisplaced, at: float) -> Change:
+    marked = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
+    return {"marked": marked, **_with_wrong(state, WrongCut(fact.setup, fact.pass_, Fraction(fact.off_by)))}
 
 
 def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
@@ -309,6 +325,8 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
         change |= {"cursor": 0, "to_register": True}
     if not (fact.socket or fact.deeper):
         change["marked"] = tuple(place for place in state.marked if place[0] != fact.setup)
+        job = state.the_job
+        change["wrong"] = tuple(cut for cut in state.wrong if not is_same_end(job, cut.setup, fact.setup))
     if here:
         happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
         change |= {"redo": state.redo | due_after(state.the_job.checks, *happened), "answered": 0}
@@ -394,9 +412,11 @@ def _came_back(state: State, fact: f.CameBack, at: float) -> Change:
 
 
 def _board_spoilt(state: State, fact: f.BoardSpoilt, at: float) -> Change:
+    job = state.the_job
     change: Change = {
         "status": with_status(state, SetupStatus.SPOILT, *fact.setups),
         "marked": tuple(place for place in state.marked if place[0] not in fact.setups),
+        "wrong": tuple(cut for cut in state.wrong if not any(is_same_end(job, cut.setup, n) for n in fact.setups)),
     }
     return {**change, **(_driving(state, unproved=0) if state.setup in fact.setups else {})}
 
@@ -544,7 +564,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.SetupReopened: _setup_reopened,
     f.BoardSpoilt: _board_spoilt,
     f.WentWrong: _went_wrong,
-    f.KerfMisplaced: lambda state, fact, at: {"marked": tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))},
+    f.KerfMisplaced: _kerf_misplaced,
     f.DepthSet: _depth_set,
     f.CameBack: _came_back,
     f.Reopened: _reopened,

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 from typing import NamedTuple
 
 from assistant.joinery.halves import reached_again
+from assistant.joinery.misplaced import reached
 from assistant.joinery.model import Carriage, Pass, Pattern
 from assistant.joinery.other_kerf import kerf_of
 from assistant.joinery.settings import approach, exact_setting, rounding_error
 from assistant.joinery.units import round_to_step
 from assistant.plans.model import Job, Setup
+from assistant.session.concerned import length_of
 from assistant.session.state import State
 
 
@@ -49,20 +51,42 @@ class Trial:
 def trial(state: State) -> Trial | None:
     """A kerf of its own where there is one, else a socket's wall, else the edge; of like ones the last pass.
 
-    None where nothing is cut in this clamping, or no wall of it stands. Where another blade has begun the end, its cuts
-    count too, if this blade goes into them.
+    None where nothing is cut in this clamping, or no wall of it surely stands. Where another blade has begun the end,
+    its cuts count too, if this blade goes into them.
     """
     pattern = state.pattern
     cut = [one for one in pattern.passes if state.stands(one.number)]
     gone = [*pattern.before, *cut]
     old = _in_old_cuts(pattern, gone, state.the_job.carriage) if pattern.is_rest else ()
-    found = _surest([*old, *cut], gone, pattern)
+    found = _surest([*old, *cut], [*gone, *_wrong_kerfs(state)], pattern)
     if found is None:
         return None
     where, one = found
     stands = state.carriage_at
     point = approach(state.the_job.carriage, stands, one.setting, one.down)
     return Trial(one.number, where, one.setting, stands, point)
+
+
+def _wrong_kerfs(state: State) -> Iterator[Pass]:
+    """The wood that cuts in the wrong place may have taken from this end, measured as its pattern is.
+
+    Work put to a wall that such a cut has moved would be moved with it. Numbers, sockets and settings are 0.
+    """
+    job, pattern = state.the_job, state.pattern
+    for wrong in state.wrong:
+        if not is_same_end(job, wrong.setup, state.setup):
+            continue
+        of = job.pattern_of(wrong.setup)
+        low, high = reached(of, of.passes[wrong.pass_ - 1], wrong.off_by, length_of(job))
+        if of.mirrored != pattern.mirrored:
+            low, high = pattern.width - high, pattern.width - low
+        yield Pass(0, 0, low, high, Fraction(0))
+
+
+def is_same_end(job: Job, setup: int, other: int) -> bool:
+    """Whether these setups cut the same wood: in halves, to several depths, or with one blade after another."""
+    one, two = job.setups[setup - 1], job.setups[other - 1]
+    return (one.board, one.first_copy, one.end, one.stage) == (two.board, two.first_copy, two.end, two.stage)
 
 
 def _in_old_cuts(pattern: Pattern, gone: Sequence[Pass], carriage: Carriage) -> Iterator[Pass]:
@@ -90,12 +114,15 @@ class Tried(NamedTuple):
     setting: Fraction
 
 
-def first_half_again(job: Job, setup: Setup) -> Tried | None:
-    """Where the second half of an end is tried against the first, as surely as can be; None if no cut is in reach."""
+def first_half_again(job: Job, setup: Setup, wrong: Iterable[Pass] = ()) -> Tried | None:
+    """Where the second half of an end is tried against the first, as surely as can be; None if no cut is in reach.
+
+    wrong: the wood that cuts in the wrong place may have taken.
+    """
     if not setup.half.is_second:
         return None
     pattern = job.patterns[setup.pattern]
-    found = _surest(reached_again(pattern, job.carriage), pattern.before, pattern)
+    found = _surest(reached_again(pattern, job.carriage), [*pattern.before, *wrong], pattern)
     return Tried(found[0], found[1].setting) if found else None
 
 
@@ -104,7 +131,7 @@ def to_try(state: State) -> Tried | None:
 
     Nor where a driven carriage stands elsewhere, since nothing moves while somebody is at the clamps.
     """
-    tried = None if state.cut else first_half_again(state.the_job, state.the_setup)
+    tried = None if state.cut else first_half_again(state.the_job, state.the_setup, _wrong_kerfs(state))
     elsewhere = state.the_job.carriage.drive is not None and tried and state.driving.at != tried.setting
     return None if elsewhere else tried
 

@@ -48,6 +48,18 @@ class Question:
     figure: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class WrongCut:
+    """A kerf in the wood where none should be. It was meant for this pass of this setup.
+
+    off_by: how far it lies off along the pattern's x, mm; None if nobody knows.
+    """
+
+    setup: int
+    pass_: int
+    off_by: Fraction | None
+
+
 # No slots here or below: `changed` copies these through their __dict__.
 @dataclass(frozen=True)
 class Opening:
@@ -110,7 +122,8 @@ class State:
     """n: records applied. setup: from 1, 0 before the first. cursor: the pass last called in this setup, 0 for none.
 
     Of the job: cuts: a mask for each setup: bit p - 1 is set when its pass p is recorded as cut. shallow: likewise of
-    the kerfs that are there but not deep enough, so that they don't count as cut. status: of each setup.
+    the kerfs that are there but not deep enough, so that they don't count as cut. wrong: the cuts that lie, or may lie,
+    where none should be, whether or not they were made again, each once. status: of each setup.
     previous: the setup before this one, 0 for none. chosen: the setup that follows once the board in the clamps is out
     of them, whatever the order says; 0 for none. named: the setups whose board was ever named to be clamped. marked:
     (setup, pass) of every place where a problem was marked, each once, in order. trouble: the mishap reported while
@@ -180,6 +193,7 @@ class State:
     on_break: bool = False
     unread: bool = False
     shallow: tuple[int, ...] = ()
+    wrong: tuple[WrongCut, ...] = ()
     since_height: tuple[int, ...] = ()
     answered: int = 0
     driving: Driving = Driving()

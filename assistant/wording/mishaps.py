@@ -199,11 +199,16 @@ def _ask_verdict(words: Words, figures: Figures) -> str:
     return f"{asks} {YES_NO}"
 
 
+def _edge(figures: Figures) -> str:
+    """The edge from which this clamping is measured, so that near and far are what the operator sees at the saw."""
+    return "the edge at the stop" if figures.get("half") == Half.OTHER_EDGE else "the reference edge"
+
+
 def _of_misplaced(words: Words, figures: Figures) -> str:
     off_by: Fraction = figures["off_by"]
     lost: tuple[Thinned, ...] = figures["thinned"]
-    way = "nearer to the reference edge" if off_by < 0 else "farther from the reference edge"
-    off = f"Off by {words.length(abs(off_by))}, {way}"
+    edge = _edge(figures)
+    off = f"Off by {words.length(abs(off_by))}, {'nearer to' if off_by < 0 else 'farther from'} {edge}"
     if not lost:
         return f"{off}: no finger has lost anything. Carry on with this board?"
     slots = words.job.layout == "slots"
@@ -212,6 +217,8 @@ def _of_misplaced(words: Words, figures: Figures) -> str:
         f"{words.length(one.lost)} and keeps {words.length(one.left)}"
         for one in lost
     ]
+    if figures.get("half") == Half.OTHER_EDGE:
+        off = f"{off}; counted from there"
     mate = "" if slots else ", and its mate is as planned"
     if all(one.can_be_filled for one in lost):
         return f"{off}: {listed(fingers)}. A strip glued in can save it{mate}. Carry on with it?"
@@ -270,10 +277,10 @@ def _of_kerf(words: Words, figures: Figures) -> str:
     )
 
 
-TRIED = {
+_TRIED = {
     "kerf": "Try the still blade in that kerf, turned by hand: its teeth just pass on both sides.",
-    "far wall": "The still blade just meets that cut's wall away from the reference edge.",
-    "near wall": "The still blade just meets that cut's wall towards the reference edge.",
+    "far wall": "The still blade just meets that cut's wall away from {edge}.",
+    "near wall": "The still blade just meets that cut's wall towards {edge}.",
     "edge": "Only an edge is cut, no kerf to try: the still blade just meets that cut's shoulder.",
 }
 """What shows that the work has not moved, by the place where the blade is tried."""
@@ -306,7 +313,7 @@ def _ask_registered(words: Words, figures: Figures) -> str:
     if moved == "work":
         begin = "Saw off, isolated, plug out."
         mend = "move the work, not the carriage, and clamp it"
-    tried = f"{TRIED[figures['where']]} If it is off {tolerance}, {mend}."
+    tried = f"{_TRIED[figures['where']].format(edge=_edge(figures))} If it is off {tolerance}, {mend}."
     # Nobody may start the saw, nor a motor move the carriage, with the blade still in the wood.
     return f"{begin} {stands} {tried} Draw right back. Done? {YES_NO}"
 
@@ -317,6 +324,7 @@ SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
     "ask sure": _ask_sure,
     "ask which": _ask_which,
     "ask figure": _ask_figure,
+    "ask side": lambda words, figures: f"Does the cut lie nearer to {_edge(figures)} than it should? {YES_NO}",
     "ask verdict": _ask_verdict,
     "as deep": _as_deep,
     "card": _card,
@@ -325,7 +333,6 @@ SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
 
 TEMPLATES: dict[str, str] = {
     "ask what": "What went wrong? Tap to hear one thing after the other; double tap if nothing did.",
-    "ask side": f"Does the cut lie nearer to the reference edge than it should? {YES_NO}",
     "ask lowered": f"Was the blade's height changed meanwhile? {YES_NO}",
     "ask touched": f"Has anybody touched anything else: work, clamps, carriage or zero? {YES_NO}",
     "tap to choose": "Tap to go through what can go wrong.",
@@ -344,7 +351,7 @@ RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
     "ask sure": "Asked: pass {pass_} cut before that?",
     "ask which": "Asked: was it pass {pass_}?",
     "ask figure": lambda words, figures: f"Asked: the figure, {figures['figure']} so far?",
-    "ask side": "Asked: nearer to the reference edge?",
+    "ask side": lambda words, figures: f"Asked: nearer to {_edge(figures)}?",
     "ask verdict": lambda words, figures: f"Asked: go on, {figures['mishap'].means}?",
     "ask lowered": "Asked: was the blade's height changed?",
     "ask touched": "Asked: was anything else touched?",

@@ -12,10 +12,12 @@ from assistant.plans.mishaps import Mishap
 from assistant.session import facts as f
 from assistant.session.aftermath import OF
 from assistant.session.kinds import SetupStatus
+from assistant.session.state import WrongCut
 from assistant.session.turn import view
 from tests.session.driver import Driver
 from tests.session.drives import Rig, driven_job
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan
+from tests.session.test_halves import both_edges
 
 HALF_MM = Carriage(resolution=Fraction(1, 2))
 
@@ -269,6 +271,101 @@ def test_a_cut_in_the_wrong_place_that_lies_in_a_socket_costs_nothing() -> None:
     tell(driver, Mishap.MISPLACED)
     answers(driver, "yes", "no", "yes", 10, "yes", "no")
     assert "farther from the reference edge: no finger has lost anything" in driver.said
+
+
+def clamped_again(driver: Driver) -> None:
+    """After an interruption, with the work out of its clamps meanwhile."""
+    driver.resume()
+    answers(driver, "yes", "no")
+    assert driver.state.question and driver.state.question.name == "registered"
+
+
+def test_work_is_not_put_to_a_wall_that_a_cut_in_the_wrong_place_has_moved() -> None:
+    """Pass 2 half a millimetre too far has cut away the wall that it ends at, so the one that pass 1 begins at is."""
+    driver = standing_by(2)
+    tell(driver, Mishap.MISPLACED)
+    answers(driver, "yes", "no", "yes", 5, "yes", "no", "yes")
+    carried_on(driver)
+    driver.gesture("tap")
+    clamped_again(driver)
+    assert "Carriage to pass one: " in driver.said and "wall towards the reference edge" in driver.said
+
+
+@pytest.mark.parametrize("mishap", [Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST])
+def test_nor_into_a_socket_with_a_cut_that_was_made_after_it_had_moved(mishap: Mishap) -> None:
+    driver = standing_by()
+    tell(driver, mishap)
+    answers(driver, "yes", "no", "yes")
+    carried_on(driver)
+    driver.gesture("tap")
+    assert driver.state.is_cut(3)
+    clamped_again(driver)
+    assert "Carriage to pass two" in driver.said and "wall away from the reference edge" in driver.said
+
+
+@pytest.mark.parametrize(
+    ("mishap", "answered"), [(Mishap.TRIPPED, ["yes"]), (Mishap.LOOSE, ["yes"]), (Mishap.SLIPPED, ["yes", "yes"])]
+)
+def test_a_cut_that_was_missed_lies_nobody_knows_where_only_if_something_had_moved(
+    mishap: Mishap, answered: list[str]
+) -> None:
+    driver = standing_by()
+    tell(driver, mishap)
+    answers(driver, *answered)
+    tell(driver, Mishap.MISSED)
+    answers(driver, "yes", 3, "yes", "yes")
+    assert driver.kinds == ["jumped"]
+    assert driver.state.wrong == (() if mishap == Mishap.LOOSE else (WrongCut(1, 3, None),))
+
+
+def test_so_does_one_that_is_gone_back_to_before_the_work_is_tried() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.CHIPPED)
+    answers(driver, "yes", "yes", "yes")
+    assert driver.asked == "backing" and driver.state.moved
+    driver.heard(Intent.BACK)
+    answers(driver, "yes")
+    assert driver.kinds[0] == "stepped_back" and driver.state.wrong == (WrongCut(1, 3, None),)
+
+
+def test_nothing_of_a_cut_in_the_wrong_place_is_left_once_its_end_is_cut_off_or_its_board_spoilt() -> None:
+    for change in (Intent.REDO, Intent.SPOILT):
+        driver = standing_by(2)
+        tell(driver, Mishap.MISPLACED)
+        answers(driver, "yes", "no", "yes", 5, "yes", "no", "yes")
+        assert driver.state.wrong == (WrongCut(1, 2, Fraction(1, 2)),)
+        driver.heard(change, 1 if change == Intent.REDO else None)
+        answers(driver, "yes")
+        assert driver.state.wrong == (), change
+
+
+def second_half_from_the_other_edge() -> Driver:
+    """Two passes of it are cut, of a socket that is 5.975 to 12.025 off the edge at the stop; standing by."""
+    driver = Driver(both_edges())
+    whole_setup(driver)
+    driver.cut(2)
+    driver.confirm_all()
+    driver.gesture("hold")
+    return driver
+
+
+def test_with_the_other_edge_at_the_stop_a_cut_is_judged_from_there() -> None:
+    """What lies nearer to the reference edge then lies farther from the edge at the stop, and so in its finger 2."""
+    driver = second_half_from_the_other_edge()
+    tell(driver, Mishap.MISPLACED)
+    answers(driver, "yes", "no", "yes", 5, "yes")
+    assert "nearer to the edge at the stop than it should" in driver.said
+    answers(driver, "no")
+    assert "farther from the edge at the stop; counted from there: finger two loses zero point five" in driver.said
+    assert "reference edge" not in driver.said
+
+
+def test_with_the_other_edge_at_the_stop_a_wall_is_named_by_it() -> None:
+    driver = second_half_from_the_other_edge()
+    tell(driver, Mishap.SLIPPED)
+    answers(driver, "yes", "yes")
+    driver.gesture("hold")
+    assert "just meets that cut's wall away from the edge at the stop" in driver.said
 
 
 def test_cuts_that_are_not_deep_enough_are_made_again_on_every_end_since_the_height_was_checked() -> None:

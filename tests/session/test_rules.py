@@ -9,6 +9,7 @@ from fractions import Fraction
 
 import pytest
 
+from assistant.joinery.misplaced import reached, thinned
 from assistant.joinery.model import Carriage
 from assistant.plans.intents import OF_THE_VOICE, Intent
 from assistant.plans.mishaps import Mishap
@@ -17,7 +18,7 @@ from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session import turn
 from assistant.session.apply import apply
-from assistant.session.concerned import most
+from assistant.session.concerned import length_of, most
 from assistant.session.decide import decide
 from assistant.session.events import (
     Answer,
@@ -104,7 +105,21 @@ def of_mishaps(state: State) -> object:
     since_height = state.since_height if any(check.name == "blade height" for check in state.the_job.checks) else ()
     laid_out = state.job and (state.job.kerf, tuple((one.depth, len(one.before)) for one in state.job.patterns))
     overshot = state.play_open and state.trouble == "overshot"
-    return told, state.shallow, since_height, state.to_register, overshot, laid_out
+    return told, state.shallow, wrong_cuts(state), since_height, state.to_register, overshot, laid_out
+
+
+def wrong_cuts(state: State) -> object:
+    """All that hangs on them: which walls may have been moved, and what is said of the strip and the right cut."""
+    if not state.wrong:
+        return None
+    pattern, known = state.pattern, [cut for cut in state.wrong if cut.off_by is not None]
+    walls = sorted({at for one in (*pattern.before, *pattern.passes) for at in (one.kerf_from, one.kerf_to)})
+    wood = [reached(pattern, pattern.passes[w.pass_ - 1], w.off_by, length_of(state.the_job)) for w in state.wrong]
+    sides = [
+        (any(low <= at < high for low, high in wood), any(low < at <= high for low, high in wood)) for at in walls
+    ]
+    lost = any(thinned(pattern, pattern.passes[w.pass_ - 1], w.off_by or Fraction(0)) for w in known)
+    return tuple(sides), lost, frozenset(w.setup for w in state.wrong), frozenset((w.setup, w.pass_) for w in known)
 
 
 def driving(state: State) -> object:
@@ -517,11 +532,14 @@ def walk(
 def is_walked(state: State, mishaps: tuple[Mishap, ...], begun: Job) -> bool:
     """Whether any of these mishaps is asked about, or none, with a figure of the walk's.
 
-    What becomes of a job to which a board was added is walked by `test_rework_rules`; here another kerf adds one setup.
+    What becomes of a job to which a board was added is walked by `test_rework_rules`; here another kerf adds one setup,
+    and one cut lies where none should be.
     begun: the job as it began.
     """
     question, now = state.question, state.the_job
     if len(now.setups) > len(begun.setups) + bool({Mishap.KERF, Mishap.BLADE} & set(mishaps)):
+        return False
+    if len(state.wrong) > 1:
         return False
     if any(one.depth > was.depth + DEEPER for one, was in zip(now.patterns, begun.patterns, strict=False)):
         return False
@@ -545,7 +563,7 @@ def replayed(node: Node) -> Node:
         state = apply(state, record)
     live = node.state
     names = ("setup", "cursor", "cuts", "status", "chosen", "saw_runs", "confirmed", "redo", "touched", "carriage_at")
-    names += ("moved", "shallow", "since_height")
+    names += ("moved", "shallow", "wrong", "since_height")
     for name in (*names, "marked", "previous", "job"):
         assert getattr(state, name) == getattr(live, name), f"replay differs in {name}"
     return replace(node, state=state)

@@ -12,10 +12,11 @@ from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.job import build_job
 from assistant.plans.model import Check, Shop
 from assistant.session import facts as f
-from assistant.session.slip import Trial, trial
-from assistant.session.state import State
+from assistant.session.slip import Trial, _wrong_kerfs, to_try, trial
+from assistant.session.state import State, WrongCut
 from tests.session.driver import Driver
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan
+from tests.session.test_halves import both_edges, two_ends
 
 
 def cut_of(parts: str, *numbers: int, width: int = 30) -> State:
@@ -43,6 +44,59 @@ def test_the_cut_to_try_shows_the_most(parts: str, cut: tuple[int, ...], pass_: 
     found = trial(cut_of(parts, *cut))
     assert found is not None
     assert (found.pass_, found.where) == (pass_, where)
+
+
+@pytest.mark.parametrize(
+    ("cut", "wrong", "tried"),
+    [
+        # Pass 2 ends at its socket's far wall. Half a millimetre farther, its kerf has moved that wall; nearer, it lies
+        # in the socket. A tenth is the step of what is measured.
+        ((1, 2), [(2, "0.5")], (1, "near wall")),
+        ((1, 2), [(2, "-0.5")], (2, "far wall")),
+        ((2,), [(2, "0.1")], (2, "near wall")),
+        ((2,), [(2, "-0.1")], (2, "far wall")),
+        # Meant for pass 3, but right through the finger between, into the wall that pass 2 ends at.
+        ((1, 2), [(3, "-6.5")], (1, "near wall")),
+        # Nobody knows where: the walls of its own socket, and no others.
+        ((1, 2, 3), [(3, "")], (2, "far wall")),
+        ((1, 2, 3), [(3, ""), (1, "0.5")], (2, "far wall")),
+        ((1, 2, 3), [(3, ""), (1, "-0.5")], (2, "far wall")),
+        ((1, 2, 3), [(3, ""), (2, "0.5")], (1, "near wall")),
+        ((1, 2, 3, 4), [(3, ""), (1, "")], None),
+    ],
+)
+def test_a_wall_that_a_wrong_cut_may_have_moved_is_left_out(
+    cut: tuple[int, ...], wrong: list[tuple[int, str]], tried: tuple[int, str] | None
+) -> None:
+    made = tuple(WrongCut(1, pass_, Fraction(off_by) if off_by else None) for pass_, off_by in wrong)
+    found = trial(replace(cut_of("A", *cut), wrong=made))
+    assert (found and (found.pass_, str(found.where))) == tried
+
+
+def test_a_wrong_cut_in_another_end_is_no_matter() -> None:
+    found = trial(replace(cut_of("A", 1, 2), wrong=(WrongCut(2, 2, Fraction(1, 2)),)))
+    assert found is not None and (found.pass_, found.where) == (2, "far wall")
+
+
+def test_a_wrong_cut_of_the_first_half_is_left_out_when_the_second_is_tried() -> None:
+    """The fifth socket's first pass is the surest cut in reach; without it, the fourth socket's far wall is."""
+    driver = Driver(two_ends())
+    driver.cut(9)
+    driver.count()
+    surest = to_try(driver.state)
+    assert surest is not None and surest.where == "kerf"
+    found = to_try(replace(driver.state, wrong=(WrongCut(1, 9, None),)))
+    assert found is not None and found.where == "far wall" and found.setting < surest.setting
+
+
+def test_a_wrong_cut_of_the_first_half_is_where_it_is_with_the_other_edge_at_the_stop() -> None:
+    """The middle socket is 36.025 to 41.975 mm off either edge; its first kerf, cut first, is the other edge's last."""
+    driver = Driver(both_edges())
+    first, second = driver.state.the_job.patterns[:2]
+    wrong = WrongCut(1, len(first.passes), Fraction(-10))
+    state = replace(driver.state, setup=2, cuts=(0, (1 << len(second.passes)) - 1, 0, 0), wrong=(wrong,))
+    low = second.width - first.passes[-1].kerf_to + 10
+    assert [one.kerf_from for one in _wrong_kerfs(state)] == [low - Fraction(1, 10)]
 
 
 def test_without_a_cut_there_is_nothing_to_try() -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from assistant.plans.model import Setup
 from assistant.session import facts as f
 
 if TYPE_CHECKING:
@@ -47,7 +49,13 @@ SETTLE = frozenset(
     }
 )
 """After these nothing is left to be asked about a mishap."""
+NARROW = Fraction(1)
+"""Less than any finger is wide, mm: a cut that is off by a whole finger is seen."""
 NOT_MEANWHILE = (f.PassCut, f.CheckConfirmed, f.SettingCalled, f.MoveAsked, f.Reregistered)
+
+
+def end_of(setup: Setup) -> tuple[str, int, int, int]:
+    return setup.board, setup.first_copy, setup.end, setup.stage
 
 
 @dataclass
@@ -63,7 +71,8 @@ class Mishaps:
 
     heights: how often the blade's height was confirmed. made_at: that count when each kerf was made, by setup and pass.
     go_over: the ends that one answer has still to name, with the cuts to be made again. misplaced: cuts named to lie in
-    the wrong place.
+    the wrong place. spoilt_wood: from where to where a wrong cut has, or may have, taken wood, each with its setup; mm,
+    as that setup is measured.
     """
 
     due: frozenset[str] = frozenset()
@@ -80,6 +89,7 @@ class Mishaps:
     made_at: dict[tuple[int, int], int] = field(default_factory=dict)
     go_over: dict[int, frozenset[int]] = field(default_factory=dict)
     misplaced: frozenset[tuple[int, int]] = frozenset()
+    spoilt_wood: frozenset[tuple[int, Fraction, Fraction]] = frozenset()
 
     def copy(self) -> Mishaps:
         other = object.__new__(Mishaps)
@@ -192,6 +202,30 @@ class Mishaps:
 
     def _kerf_misplaced(self, fact: f.KerfMisplaced, bench: Watcher) -> None:
         self.misplaced |= {(fact.setup, fact.pass_)}
+        one, off = bench.job.pattern_of(fact.setup).passes[fact.pass_ - 1], Fraction(fact.off_by)
+        step = Fraction(1, 10) if bench.job.carriage.unit == "mm" else Fraction(254, 1000)  # it was measured to that
+        self.spoilt_wood |= {(fact.setup, one.kerf_from + off - step, one.kerf_to + off + step)}
+
+    def _goes_over_again(self, pass_: int, bench: Watcher) -> None:
+        """A cut that may have been made after something had moved has spoilt its socket, and no others."""
+        if pass_ in bench.stands_in(bench.setup) and (self.elsewhere or self.in_doubt):
+            pattern = bench.job.pattern_of(bench.setup)
+            socket = pattern.sockets[pattern.passes[pass_ - 1].socket - 1]
+            self.spoilt_wood |= {(bench.setup, socket.start - NARROW, socket.end + NARROW)}
+
+    def _jumped(self, fact: f.Jumped, bench: Watcher) -> None:
+        self._goes_over_again(fact.pass_, bench)
+
+    def spoilt_here(self, bench: Watcher) -> list[tuple[Fraction, Fraction]]:
+        """The same for the end in the clamps, whichever of its setups it was, measured as it lies now."""
+        job, here = bench.job, bench.job.setups[bench.setup - 1]
+        found = []
+        for setup, low, high in self.spoilt_wood:
+            one, width = job.setups[setup - 1], job.pattern_of(setup).width
+            if end_of(one) == end_of(here):
+                turned = (one.half == "other edge") != (here.half == "other edge")
+                found.append((width - high, width - low) if turned else (low, high))
+        return found
 
     def _reregistered(self, fact: f.Reregistered, bench: Watcher) -> None:
         if fact.setting:
@@ -211,9 +245,19 @@ class Mishaps:
     def _stepped_back(self, fact: f.SteppedBack, bench: Watcher) -> None:
         if fact.setup != bench.setup or bench.over:
             self._leaves_it_in_doubt(bench)
+        else:
+            self._goes_over_again(fact.pass_, bench)
 
     def _board_spoilt(self, fact: f.BoardSpoilt, bench: Watcher) -> None:
         self.misplaced = frozenset(place for place in self.misplaced if place[0] not in fact.setups)
+        self._is_gone(fact.setups, bench)
+
+    def _is_gone(self, setups: Iterable[int], bench: Watcher) -> None:
+        """These ends are cut off, or their boards thrown away."""
+        ends = {end_of(bench.job.setups[setup - 1]) for setup in setups}
+        self.spoilt_wood = frozenset(
+            each for each in self.spoilt_wood if end_of(bench.job.setups[each[0] - 1]) not in ends
+        )
 
     # --- depths
 
@@ -230,6 +274,8 @@ class Mishaps:
         return setup == bench.setup or self.heights in cuts
 
     def _setup_reopened(self, fact: f.SetupReopened, bench: Watcher) -> None:
+        if not (fact.deeper or fact.socket):
+            self._is_gone((fact.setup,), bench)
         if not fact.deeper:
             return
         assert self.told in ("not deep enough", "too deep"), "only what is not deep enough is gone over again"

@@ -186,6 +186,7 @@ class Watcher:
         first = self._first_half()
         low = carriage.travel[0] if carriage.travel else Fraction(0)
         there = [one for one in first if one.setting - carriage.distance_piece >= low + carriage.resolution]
+        there = [one for one in there if self._sure_walls(one)]
         if setup.half == "piece in" or self.cut[self.setup]:
             assert self.asked_to_try is None, "there is no first half to try, or a cut of this one tells more"
         elif there and not self.driven:
@@ -261,7 +262,7 @@ class Watcher:
         """The still blade is tried where a cut has left a wall, and nowhere that is still to be cut."""
         pattern, cut = self.job.pattern_of(self.setup), self.stands_in(self.setup)
         if not figures["tried"]:
-            assert not cut, "where something is cut there is something to try"
+            assert not any(self._sure_walls(pattern.passes[n - 1]) for n in cut), "where a wall stands it can be tried"
             if "where" in figures:
                 self._hear_what_is_tried_of_another_blade(figures)
             return
@@ -271,20 +272,26 @@ class Watcher:
         assert figures["previous"] == self.stands, "the carriage is moved from where it stands"
         below = figures["approach"] is not None and figures["approach"] < one.setting
         assert below == (one.setting < self.stands), "the play is taken up as ever"
-        others = [pattern.passes[number - 1] for number in cut - {one.number}]
-        others += [*self._first_half(), *self._by_another()]
-        walls = {
-            "far": one.kerf_to < pattern.width and all(not p.kerf_from <= one.kerf_to < p.kerf_to for p in others),
-            "near": one.kerf_from > 0 and all(not p.kerf_from < one.kerf_from <= p.kerf_to for p in others),
-        }
+        walls = self._sure_walls(one)
         match figures["where"]:
             case "kerf":
-                assert all(walls.values()), "a kerf has two walls"
+                assert walls == {"far", "near"}, "a kerf has two walls"
             case "edge":
-                ours = [each for each in others if each.number in cut and each in pattern.passes]
-                assert any(walls.values()) and not self._inside(ours), "where a kerf is cut it tells more than an edge"
+                ours = [pattern.passes[number - 1] for number in cut - {one.number}]
+                inside = [each for each in self._inside(ours) if self._sure_walls(each)]
+                assert walls and not inside, "where a kerf is cut it tells more than an edge"
             case wall:
-                assert walls[wall.split()[0]], "a wall that is to be met stands"
+                assert wall.split()[0] in walls, "a wall that is to be met stands, where no wrong cut has moved it"
+
+    def _sure_walls(self, one: Pass) -> set[str]:
+        """On which sides of this cut the wood stands as it should."""
+        pattern, cut = self.job.pattern_of(self.setup), self.stands_in(self.setup)
+        others = [pattern.passes[number - 1] for number in cut]
+        others = [each for each in (*others, *self._first_half(), *self._by_another()) if each is not one]
+        gone = [(each.kerf_from, each.kerf_to) for each in others] + self.wrong.spoilt_here(self)
+        far = one.kerf_to < pattern.width and all(not low <= one.kerf_to < high for low, high in gone)
+        near = one.kerf_from > 0 and all(not low < one.kerf_from <= high for low, high in gone)
+        return {side for side, stands in (("far", far), ("near", near)) if stands}
 
     def _hear_what_is_tried_of_another_blade(self, figures: dict[str, Any]) -> None:
         assert self._is_in_anothers_cut(figures["setting"]), "the blade goes into what is cut, and meets its wall"
