@@ -163,8 +163,9 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
     whole: say all of it. Otherwise it is said in short from a run's third board on: the board, its end and what has
     changed. What to keep clear is said from the second board on only where it has changed.
 
-    Its figures: `turn` is "" where the board need not be turned over, "warned" where this run has warned before against
-    spinning it, else "full". `held`: say how it is held, since no check asks. `keep_clear`: say what to keep clear.
+    Its figures: `off`, only where the end loses length first: how much; `joint`: its old joint goes with it. `turn` is
+    "" where the board need not be turned over, "warned" where this run has warned before against spinning it, else
+    "full". `held`: say how it is held, since no check asks. `keep_clear`: say what to keep clear.
     """
     job, setup = state.the_job, state.the_setup
     same_board = [s for s in job.setups if (s.board, s.part) == (setup.board, setup.part)]
@@ -175,6 +176,7 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
     turn = ""
     if job.is_turned(setup.number):
         turn = "warned" if short and state.turns > 1 else "full"
+    off = state.comes_off
     return prompt(
         "clamp",
         setup=setup.number,
@@ -195,6 +197,7 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
         turn=turn,
         held=not asks_way(job.checks),
         keep_clear=not as_before and not asks_keep_clear(job.checks),
+        **({} if off is None else {"off": off.off, "joint": off.joint}),
         **figures,
     )
 

@@ -209,6 +209,8 @@ class Words:
         """Which board to clamp, how, and aloud what to keep clear; a screen shows that with the check."""
         short = figures["short"] and not self.figures
         parts = [_board_in_short(self, figures) if short else _which_board(self, figures)]
+        if "off" in figures:
+            parts.append(_comes_off(self, figures))
         if figures["held"] or self.figures:
             parts.append(_held(figures))
         elif figures["turn"] == "full":
@@ -219,6 +221,14 @@ class Words:
             above = self.clear_of(figures["above"], up=True, named=self._unit == "in")
             parts.append(f"Keep clear: {low} to {high}, up to {above} above the bed.")
         return " ".join(parts)
+
+
+def _comes_off(words: Words, figures: dict[str, Any]) -> str:
+    """What an end must lose before it is clamped, so that opposite boards stay as long as each other."""
+    off = words.length(figures["off"])
+    if figures["joint"]:
+        return f"First cut its old joint off: {off}."
+    return f"First cut {off} off this end, as off the board opposite."
 
 
 def _held(figures: dict[str, Any]) -> str:
