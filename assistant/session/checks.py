@@ -9,12 +9,14 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import replace
 
+from assistant.joinery.halves import Half
 from assistant.plans.checks import (
     BOARD_OUT,
     CLAMPS,
     CLAMPS_AND_GUARD,
     GUARD,
     SAW_OFF,
+    ZERO_CHECK,
     After,
     again_after,
     covered_by,
@@ -62,10 +64,17 @@ def _due(check: Check, last: Confirmation | None, now: Confirmation) -> bool:
 
 
 def confirmed_with(state: State, check: str) -> tuple[Confirmation | None, ...]:
-    """Where each check was last confirmed, once this one is confirmed here."""
+    """Where each check was last confirmed, once this one is confirmed here.
+
+    None, as if it never was, for what hangs on a clamping that this one ends.
+    """
     now, names = here(state), covered_by(check)
-    pairs = zip(state.the_job.checks, state.confirmed, strict=True)
-    return tuple(now if one.name in names else last for one, last in pairs)
+    ended = 0
+    if check == ZERO_CHECK and state.the_setup.half is Half.PIECE_OUT:
+        # For that the piece was put back, so the board was out of its clamps.
+        ended = due_after(state.the_job.checks, After.CLAMPED_AGAIN)
+    pairs = enumerate(zip(state.the_job.checks, state.confirmed, strict=True))
+    return tuple(now if one.name in names else None if ended >> i & 1 else last for i, (one, last) in pairs)
 
 
 def counted_on(state: State) -> tuple[Confirmation | None, ...]:
@@ -127,6 +136,9 @@ def is_due(state: State, index: int) -> bool:
         return _clamps_with_guard(state)
     if check.name in (CLAMPS, GUARD):
         return _due_by_itself(state, index) and not _clamps_with_guard(state)
+    if check.when == When.PIECE and state.the_setup.half is Half.PIECE_OUT:
+        # It goes back in for zero, so it is asked whether it is out once that is done.
+        return _due_by_itself(state, index) and due_of(state, ZERO_CHECK) is None
     if check.when == When.STANDING_BY:
         # Clamps that were never confirmed for this board have a separate question.
         clamps = _index(state, CLAMPS)

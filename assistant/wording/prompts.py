@@ -8,7 +8,7 @@ from typing import Any
 
 from assistant.joinery.halves import Half
 from assistant.joinery.settings import reading
-from assistant.plans.checks import aloud
+from assistant.plans.checks import ZERO_CHECK, aloud
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.session.effects import Prompt
@@ -21,6 +21,7 @@ from assistant.wording.halves import (
     piece_asked,
     to_the_stop,
     which_half,
+    zeroing,
 )
 from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
 from assistant.wording.numbers import (
@@ -175,6 +176,10 @@ class Words:
         A height in inches names its own: "up to one above the bed" would leave open one what.
         """
         say = figures["say"]
+        half = figures.get("half", "")
+        if figures.get("name") == ZERO_CHECK and Half(half).is_second:
+            # Taken at its word, any other question would move zero by the piece, or to an edge that isn't at the stop.
+            return sentence(f"zero the carriage {zeroing(half)}. Done?")
         if not self.figures and not figures.get("whole"):
             say = aloud(figures.get("name", ""), say)
         has_range = "{lowest} to {highest}" in say
@@ -337,10 +342,7 @@ def _resuming(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _ask_zeroed(words: Words, figures: dict[str, Any]) -> str:
-    edge = "reference edge at zero"
-    if figures.get("half", "") in (Half.PIECE_IN, Half.PIECE_OUT):
-        edge = "distance piece back at the stop, reference edge against it and at zero"
-    return f"Zero the carriage again with the saw off and isolated: {edge}, reading at zero. Done? {YES_NO}"
+    return f"Zero the carriage again {zeroing(figures.get('half', ''))}. Done? {YES_NO}"
 
 
 def _where(words: Words, figures: dict[str, Any]) -> str:

@@ -558,6 +558,11 @@ class Watcher:
         (check,) = (check for check in self.job.checks if check.name == fact.check)
         if self._asks_of_its_own(check):
             assert self._is_due(check), f"{fact.check} has been answered, and holds"
+        if fact.check == "distance piece" and self.job.setups[self.setup - 1].half == "piece out":
+            zero = [check for check in self.job.checks if check.name == "zero"]
+            assert not any(self._is_due(check) or "zero" in self.wrong.due for check in zero), (
+                "it goes back in for zero"
+            )
         if fact.check == "board out":
             assert self.leaves and self.saw_on, "only a board that comes out before it is all cut is asked after"
         elif fact.check == "saw off":
@@ -578,6 +583,12 @@ class Watcher:
 
     def _check_confirmed(self, fact: f.CheckConfirmed) -> None:
         assert fact.check == self.open_check, "only the check that is asked can be confirmed"
+        if fact.check == "zero" and self.job.setups[self.setup - 1].half == "piece out":
+            # The piece went back to the stop for that, so the board was out of its clamps.
+            self.clamping += 1
+            self.answered_for.pop("distance piece", None)
+            self.secured -= {"clamps", "guard"}
+            self.paused -= {"clamps", "guard"}
         self.secured |= {fact.check}
         self.touched = True
         (check,) = (check for check in self.job.checks if check.name == fact.check)
