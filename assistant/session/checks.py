@@ -146,6 +146,13 @@ def is_due(state: State, index: int) -> bool:
     return _due_by_itself(state, index)
 
 
+def is_out(state: State) -> bool:
+    """Whether this board is on its way to make room for another, and was confirmed to be out of the clamps."""
+    index = _index(state, BOARD_OUT)
+    last = None if index is None else state.confirmed[index]
+    return state.leaves and not state.saw_runs and last is not None and last.setup == state.setup
+
+
 def asks_saw_off(state: State) -> bool:
     """Whether the saw is to be switched off: to count the cuts, or to take out a board that isn't all cut."""
     index = state.open_check
