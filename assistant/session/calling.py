@@ -9,7 +9,7 @@ from assistant.plans.model import When
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
-from assistant.session.asked import card_prompt, check_prompts, end_prompts, question_prompt
+from assistant.session.asked import card_prompt, check_prompt, check_prompts, end_prompts, question_prompt
 from assistant.session.checks import due_of, first_due, is_due
 from assistant.session.concerned import kerfs_here
 from assistant.session.driven import (
@@ -172,6 +172,7 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
     short = not whole and state.boards >= 3
     before = job.setups[state.previous - 1] if not whole and state.boards >= 2 and state.previous else None
     figures = figures_of(job, state.pattern)
+    next_ = first_due(state) if state.open_check is None else state.open_check
     as_before = before is not None and figures == figures_of(job, job.pattern_of(before.number))
     turn = ""
     if job.is_turned(setup.number):
@@ -196,10 +197,18 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
         part_changed=short and before is not None and before.part != setup.part,
         turn=turn,
         held=not asks_way(job.checks),
-        keep_clear=not as_before and not asks_keep_clear(job.checks),
+        keep_clear=not (as_before or asks_keep_clear(job.checks) or _asks_keep_clear(state, next_, whole)),
         **({} if off is None else {"off": off.off, "joint": off.joint}),
         **figures,
     )
+
+
+def _asks_keep_clear(state: State, index: int | None, again: bool) -> bool:
+    """Whether this check, which is asked in the same breath as the board is named, says itself what to keep clear."""
+    if index is None or state.to_register or state.moved or state.unread:
+        return False
+    asked = dict(check_prompt(state, index, again).figures)
+    return bool(asked["whole"]) and "{lowest} to {highest}" in str(asked["say"])
 
 
 def begin_setup(turn: Turn, number: int) -> None:

@@ -274,6 +274,29 @@ def test_a_counted_board_need_not_stay_clamped_where_nothing_can_prove_its_cuts(
     assert "Leave the board clamped" not in rig.said
 
 
+def test_what_to_keep_clear_is_said_once_in_an_announcement() -> None:
+    rig = cutting(a_plan=plan(30, 6, count=2, parts="A"))
+    rig.cut_one()
+    rig.heard(Intent.STAND_BY)
+    rig.heard(Intent.MISHAP, str(Mishap.BREAK))
+    rig.gesture("hold", after=12)
+    rig.gesture("hold")
+    rig.gesture("double")
+    for _ in range(4):
+        if rig.asked != "clamps":
+            rig.hold()
+    assert "Setup one of four" in rig.said and rig.said.count("Keep clear") == 1
+
+
+def test_said_again_with_the_board_it_is_said_once_as_well() -> None:
+    rig = Rig(driven_job())
+    while rig.asked != "clamps":
+        rig.hold()
+    assert rig.said.count("Keep clear") == 1
+    rig.heard(Intent.AGAIN)
+    assert "Setup one of two" in rig.said and rig.said.count("Keep clear") == 1
+
+
 def test_a_switch_found_elsewhere_names_what_is_in_doubt_before_anybody_unclamps() -> None:
     rig = cutting()
     while rig.state.effective_mode == "cutting":
