@@ -9,7 +9,7 @@ from assistant.plans.model import When
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.apply import apply
-from assistant.session.asked import card_prompt, check_prompt, check_prompts, end_prompts, question_prompt
+from assistant.session.asked import card_prompt, check_prompts, end_prompts, question_prompt
 from assistant.session.checks import due_of, first_due, is_due
 from assistant.session.concerned import kerfs_here
 from assistant.session.driven import (
@@ -207,7 +207,7 @@ def _asks_keep_clear(state: State, index: int | None, again: bool) -> bool:
     """Whether this check, which is asked in the same breath as the board is named, says itself what to keep clear."""
     if index is None or state.to_register or state.moved or state.unread:
         return False
-    asked = dict(check_prompt(state, index, again).figures)
+    asked = dict(check_prompts(state, index, again)[-1].figures)
     return bool(asked["whole"]) and "{lowest} to {highest}" in str(asked["say"])
 
 

@@ -130,11 +130,11 @@ class State:
 
     Of the job: cuts: a mask for each setup: bit p - 1 is set when its pass p is recorded as cut. shallow: likewise of
     the kerfs that are there but not deep enough, so that they don't count as cut. status: of each setup.
+    cut_off: the ends that lose length before a setting is called for them.
     previous: the setup before this one, 0 for none. chosen: the setup that follows once the board in the clamps is out
     of them, whatever the order says; 0 for none. named: the setups whose board was ever named to be clamped. marked:
     (setup, pass) of every place where a problem was marked, each once, in order. trouble: the mishap reported while
-    standing by, whose card is shown until the session goes on. cut_off: the ends that lose length
-    before a setting is called for them. on_break: the operator went away, and is asked what was
+    standing by, whose card is shown until the session goes on. on_break: the operator went away, and is asked what was
     touched meanwhile.
 
     Of the checks: redo: bit i is set when check i must be asked again whatever its own rule says. touched: a check of
