@@ -69,7 +69,11 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True)
 class JointOrigin:
-    """What a joint was laid out with, from its plan or the session that cut it. kerf: None for the shop's present."""
+    """What a joint was laid out with, from its plan or the session that cut it.
+
+    kerf: None for the shop's present. began_with: the kerf with which its session began, which was the shop file's;
+    None where no session is known.
+    """
 
     unit: str
     clearance: Fraction | None
@@ -78,6 +82,7 @@ class JointOrigin:
     digest: str
     plan: Plan | None
     session: str = ""
+    began_with: Fraction | None = None
 
 
 def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
@@ -102,7 +107,14 @@ def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
     same = plan if plan is not None and plan.digest == row.plan_digest else None
     job = started.job
     return JointOrigin(
-        unit if same is None else same.unit, job.clearance, kerf, job.title, job.plan_digest, same, str(row.id)
+        unit if same is None else same.unit,
+        job.clearance,
+        kerf,
+        job.title,
+        job.plan_digest,
+        same,
+        str(row.id),
+        began_with=job.kerf,
     )
 
 

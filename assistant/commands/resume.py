@@ -69,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
             code = drive(Run(state.the_job, session, journal, state, notes, Path(row.plan_path)), args, script)
         if code == 0 and not rehearsed and row.title.startswith(TEST_JOINT):
             own = Path(state.the_job.shop_path) if state.the_job.shop_path else None
-            print(f"-- {reporting(Path(row.plan_path), args.shop or own)}")
+            print(f"-- {reporting(Path(row.plan_path), args.shop or own, args.state)}")
         return code
 
 

@@ -8,9 +8,10 @@ import sys
 import textwrap
 from collections.abc import Iterator
 from enum import StrEnum
+from fractions import Fraction
 from pathlib import Path
 
-from assistant.calibrating.joints import ANY_WOOD, joint_like, reported, was_right, wood_of
+from assistant.calibrating.joints import ANY_WOOD, joint_like, last_joint_cut, reported, was_right, wood_of
 from assistant.calibrating.learned import GAP
 from assistant.commands.asking import agreed, chosen
 from assistant.commands.calibrate_fit import PLACES, noted
@@ -43,7 +44,12 @@ ANSWERS = {
 }
 HOW_IT_FITS = {"right": "too_tight", "tight": "too_tight", "loose": "too_loose", "gap": "gap"}
 """The answers after a test joint, and the option of `calibrate fit` that each becomes."""
+HOW_TO_REPORT = (
+    "--too-tight 0 if they are right, else --too-tight LENGTH, --too-loose LENGTH or --gap LENGTH (measured)"
+)
 LATER = "later"
+FINEST_KERF = {"mm": Fraction(1, 100), "in": Fraction(127, 5000)}
+"""How finely a kerf can be given in a session, mm: to a hundredth of a millimetre, or a thousandth of an inch."""
 
 
 def add_test_joint_options(parser: argparse.ArgumentParser) -> None:
@@ -141,22 +147,61 @@ def _fit(plan: Path, shop: Path | None) -> str:
     return _line(shop, "calibrate", "fit", "--plan", cleaned(str(plan)))
 
 
-def reporting(plan: Path, shop: Path | None) -> str:
-    """How to report a finished test joint later, in lines. shop: the file, None for the user's own."""
-    return (
+def reporting(plan: Path, shop: Path | None, state: Path | None) -> str:
+    """How to report a finished test joint later, in lines.
+
+    shop: the file, None for the user's own. state: the journal's folder, None for the user's own.
+    """
+    return _other_kerf(plan, shop, state) or (
         "Put the two pieces together, by hand and without glue. Then report how they fit with this command and\n"
-        "--too-tight 0 if they are right, else --too-tight LENGTH, --too-loose LENGTH or --gap LENGTH (measured):\n"
+        f"{HOW_TO_REPORT}:\n"
         f"  {_fit(plan, shop)}"
+    )
+
+
+def _other_kerf(plan: Path, shop: Path | None, state: Path | None) -> str:
+    """What to do where the last joint was cut with a kerf that its shop file didn't have; "" where it had it.
+
+    Such a joint says nothing about the clearance: the next cut would be laid out with the shop file's kerf.
+    """
+    found = last_joint_cut(state, "mm")
+    if found is None or found.kerf is None or found.began_with is None:
+        return ""
+    kerf, began_with, unit = found.kerf, found.began_with, found.unit
+    if abs(kerf - began_with) * 2 <= FINEST_KERF[unit]:
+        return ""
+    where = [] if state is None else ["--state", cleaned(str(state))]
+    cut = _line(shop, "cut", cleaned(str(plan)))
+    told = (
+        f"This session began with the shop file's kerf, {plain_length(began_with, unit)}, and ended with a kerf of "
+        f"{plain_length(kerf, unit)}. The kerf given in a session counts for that session only, so no clearance is "
+        "proposed before the shop file has it too."
+    )
+    return (
+        f"{textwrap.fill(told, 100, break_on_hyphens=False)}\n"
+        "First measure the kerf (with another blade, add --new-blade NAME):\n"
+        f"  {_line(shop, 'calibrate', 'kerf')}\n"
+        f"or write this into the shop file, under [blade]:\n"
+        f"  kerf = {length_to_copy(kerf, unit)}\n"
+        "Then cut another test joint:\n"
+        f"  {cut} --test-joint\n"
+        "If the kerf was given before anything was cut, this one will do. Report how it fits with this command and\n"
+        f"{HOW_TO_REPORT}:\n"
+        f"  {_line(shop, 'calibrate', 'fit', *where)}"
     )
 
 
 def judge(args: argparse.Namespace, plan: Plan, shop: Shop) -> None:
     """Ask how the finished test joint fits, note it, and write a corrected clearance into the plan on a yes.
 
-    Without a terminal, say how to report it.
+    Without a terminal, say how to report it. Where another kerf was given in its session, ask and propose nothing, and
+    say what comes first.
     """
     if sys.stdin is None or not sys.stdin.isatty():
-        print(f"-- {reporting(args.plan, args.shop)}")
+        print(f"-- {reporting(args.plan, args.shop, args.state)}")
+        return
+    if first := _other_kerf(args.plan, args.shop, args.state):
+        print(first)
         return
     print("Put the two pieces together, by hand and without glue, reference edges level.")
     report = _asked(plan)
@@ -175,7 +220,7 @@ def judge(args: argparse.Namespace, plan: Plan, shop: Shop) -> None:
         elif proposal.clearance is not None:
             _correct(args, plan, length_to_copy(proposal.clearance, plan.unit))
         return
-    print(reporting(args.plan, args.shop))
+    print(reporting(args.plan, args.shop, args.state))
 
 
 def _asked(plan: Plan) -> dict[str, str] | None:

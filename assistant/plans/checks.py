@@ -117,6 +117,7 @@ _ASKED = (
         "{short_piece}?",
         frozenset({After.INTERRUPTED, After.CLAMPED_AGAIN}),
     ),
+    # In the second half it is asked in other words: zero belongs to the edge with the piece in (`wording.halves`).
     _Row(ZERO_CHECK, "carriage zeroed to the reference edge?", When.SESSION),
     _Row(EDGE_AND_FACE, EDGE_AND_FACE_SAY, When.SETUP, "{short_way}?"),
     _Row(BAR_CHECK, "setting bar out of its slot?", When.SETUP),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -24,6 +25,7 @@ from assistant.session import aftermath
 from assistant.session import facts as f
 from assistant.session.checks import BEFORE_A_TRIAL, asks_saw_off, bits_of, confirmed_with, counted_on, due_after
 from assistant.session.kinds import MoveKind, SetupStatus, Then
+from assistant.session.order import opposite, setups_of_end
 from assistant.session.slip import is_same_end, to_try
 from assistant.session.state import (
     CHECKS,
@@ -37,12 +39,14 @@ from assistant.session.state import (
     QUESTION,
     RESUMING,
     STANDING_BY,
+    CutOff,
     Driving,
     Opening,
     Question,
     State,
     WrongCut,
     changed,
+    end_key,
     with_cuts,
     with_mask,
     with_status,
@@ -84,6 +88,9 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
     # stage was confirmed for other boards, whose glue was dry.
     if before is not None and setup.stage < before.stage:
         redo |= bits_of(job.checks, [check.name for check in job.checks if check.when == When.STAGE])
+    if any(each.end == end_key(setup) for each in state.cut_off):
+        # For the saw to cut an end off, its blade is raised, and the sled or its stop may be moved.
+        redo |= bits_of(job.checks, (BLADE_HEIGHT, ZERO_CHECK))
     return {
         "setup": fact.setup,
         "previous": state.setup,
@@ -160,6 +167,7 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
         # The saw may run from here on, so the wait for the blade to stop must be counted again.
         "saw_off_at": None,
         "to_register": False,  # in older journals nobody was asked to try it
+        "cut_off": tuple(each for each in state.cut_off if each.end != end_key(state.the_setup)),
         "saw_runs": True,
         "answered": 0,
         **_opens(state, CUTTING),
@@ -327,12 +335,41 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
         change["marked"] = tuple(place for place in state.marked if place[0] != fact.setup)
         job = state.the_job
         change["wrong"] = tuple(cut for cut in state.wrong if not is_same_end(job, cut.setup, fact.setup))
+        # Both halves of an end go with one cut, and only the first of them says how much.
+        if fact.cut_off:
+            change["cut_off"] = _cut_off(state, fact.setup, Fraction(fact.cut_off))
     if here:
         happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
         change |= {"redo": state.redo | due_after(state.the_job.checks, *happened), "answered": 0}
         gone = {"visited": False, "after_cut": False}
         change |= _driving(state, **gone, **({} if fact.socket else {"unproved": 0}))
     return change
+
+
+def _cut_off(state: State, setup: int, off: Fraction) -> tuple[CutOff, ...]:
+    """The ends that lose length, once this one is cut off as well. The end opposite it loses as much."""
+    job, known = state.the_job, {each.end: each for each in state.cut_off}
+    this, facing = end_key(job.setups[setup - 1]), opposite(state, setup)
+    other = end_key(job.setups[facing.setup - 1]) if facing and facing.setup else None
+
+    def loses(end: tuple[str, int, int], joint: bool, both: bool = False) -> None:
+        before = known.get(end)
+        known[end] = CutOff(end, off + (before.off if before else 0), joint or bool(before and before.joint), both)
+
+    follows = known.get(other) if other else None
+    if other and follows and follows.both:
+        # It is cut off together with the other one, and that was counted there.
+        known[other] = replace(follows, both=False)
+        loses(this, joint=True)
+    elif other:
+        mates = setups_of_end(job, facing.setup) if facing else ()
+        has_joint = any(state.cuts[n - 1] | state.shallow[n - 1] or job.pattern_of(n).is_rest for n in mates)
+        loses(this, joint=True, both=has_joint)
+        if not has_joint:
+            loses(other, joint=False)
+    else:
+        loses(this, joint=True)
+    return tuple(known.values())
 
 
 def _depth_set(state: State, fact: f.DepthSet, at: float) -> Change:

@@ -165,18 +165,21 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
     whole: say all of it. Otherwise it is said in short from a run's third board on: the board, its end and what has
     changed. What to keep clear is said from the second board on only where it has changed.
 
-    Its figures: `turn` is "" where the board need not be turned over, "warned" where this run has warned before against
-    spinning it, else "full". `held`: say how it is held, since no check asks. `keep_clear`: say what to keep clear.
+    Its figures: `off`, only where the end loses length first: how much; `joint`: its old joint goes with it. `turn` is
+    "" where the board need not be turned over, "warned" where this run has warned before against spinning it, else
+    "full". `held`: say how it is held, since no check asks. `keep_clear`: say what to keep clear.
     """
     job, setup = state.the_job, state.the_setup
     same_board = [s for s in job.setups if (s.board, s.part) == (setup.board, setup.part)]
     short = not whole and state.boards >= 3
     before = job.setups[state.previous - 1] if not whole and state.boards >= 2 and state.previous else None
     figures = figures_of(job, state.pattern)
+    next_ = first_due(state) if state.open_check is None else state.open_check
     as_before = before is not None and figures == figures_of(job, job.pattern_of(before.number))
     turn = ""
     if job.is_turned(setup.number):
         turn = "warned" if short and state.turns > 1 else "full"
+    off = state.comes_off
     return prompt(
         "clamp",
         setup=setup.number,
@@ -196,9 +199,18 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
         part_changed=short and before is not None and before.part != setup.part,
         turn=turn,
         held=not asks_way(job.checks),
-        keep_clear=not as_before and not asks_keep_clear(job.checks),
+        keep_clear=not (as_before or asks_keep_clear(job.checks) or _asks_keep_clear(state, next_, whole)),
+        **({} if off is None else {"off": off.off, "joint": off.joint}),
         **figures,
     )
+
+
+def _asks_keep_clear(state: State, index: int | None, again: bool) -> bool:
+    """Whether this check, which is asked in the same breath as the board is named, says itself what to keep clear."""
+    if index is None or state.to_register or state.moved or state.unread:
+        return False
+    asked = dict(check_prompts(state, index, again)[-1].figures)
+    return bool(asked["whole"]) and "{lowest} to {highest}" in str(asked["say"])
 
 
 def begin_setup(turn: Turn, number: int) -> None:

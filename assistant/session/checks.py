@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import replace
 
+from assistant.joinery.halves import Half
 from assistant.plans.checks import (
     BACKING,
     BOARD_OUT,
@@ -67,10 +68,17 @@ def _due(check: Check, last: Confirmation | None, now: Confirmation) -> bool:
 
 
 def confirmed_with(state: State, check: str) -> tuple[Confirmation | None, ...]:
-    """Where each check was last confirmed, once this one is confirmed here."""
+    """Where each check was last confirmed, once this one is confirmed here.
+
+    None, as if it never was, for what hangs on a clamping that this one ends.
+    """
     now, names = here(state), covered_by(check)
-    pairs = zip(state.the_job.checks, state.confirmed, strict=True)
-    return tuple(now if one.name in names else last for one, last in pairs)
+    ended = 0
+    if check == ZERO_CHECK and state.the_setup.half is Half.PIECE_OUT:
+        # For that the piece was put back, so the board was out of its clamps.
+        ended = due_after(state.the_job.checks, After.CLAMPED_AGAIN)
+    pairs = enumerate(zip(state.the_job.checks, state.confirmed, strict=True))
+    return tuple(now if one.name in names else None if ended >> i & 1 else last for i, (one, last) in pairs)
 
 
 def counted_on(state: State) -> tuple[Confirmation | None, ...]:
@@ -132,11 +140,21 @@ def is_due(state: State, index: int) -> bool:
         return _clamps_with_guard(state)
     if check.name in (CLAMPS, GUARD):
         return _due_by_itself(state, index) and not _clamps_with_guard(state)
+    if check.when == When.PIECE and state.the_setup.half is Half.PIECE_OUT:
+        # It goes back in for zero, so it is asked whether it is out once that is done.
+        return _due_by_itself(state, index) and due_of(state, ZERO_CHECK) is None
     if check.when == When.STANDING_BY:
         # Clamps that were never confirmed for this board have a separate question.
         clamps = _index(state, CLAMPS)
         return bool(state.redo >> index & 1) and (clamps is None or not _due_by_itself(state, clamps))
     return _due_by_itself(state, index)
+
+
+def is_out(state: State) -> bool:
+    """Whether this board is on its way to make room for another, and was confirmed to be out of the clamps."""
+    index = _index(state, BOARD_OUT)
+    last = None if index is None else state.confirmed[index]
+    return state.leaves and not state.saw_runs and last is not None and last.setup == state.setup
 
 
 def asks_saw_off(state: State) -> bool:

@@ -12,6 +12,7 @@ from fractions import Fraction
 from assistant.joinery.settings import approach
 from assistant.plans.model import Job
 from assistant.session import effects as e
+from assistant.session.checks import is_out
 from assistant.session.effects import prompt
 from assistant.session.facts import Move
 from assistant.session.kinds import MoveKind, Then
@@ -132,8 +133,8 @@ def move_prompt(state: State) -> e.Prompt:
         tap=by_tap(state, move),
         by_hand=by_hand(state, move),
         saw_off=not move.step,
-        # The board of the setup before stays in the clamps until the carriage stands where the next one is clamped.
-        clamped=state.touched or bool(state.previous),
+        # A board that was counted may have been taken out by the time the next one is begun.
+        clamped=state.touched and not is_out(state),
     )
 
 

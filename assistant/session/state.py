@@ -117,13 +117,33 @@ class Driving:
     looking: Looking | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class CutOff:
+    """An end that must lose length before it is clamped. end: its board, first copy and end.
+
+    off: how much, mm. joint: its old joint goes with it; otherwise only the board opposite has lost as much. both: the
+    end opposite is cut off with it, and the fact that says so is still to come.
+    """
+
+    end: tuple[str, int, int]
+    off: Fraction
+    joint: bool
+    both: bool
+
+
+def end_key(setup: Setup) -> tuple[str, int, int]:
+    """The end of a board that is cut in this setup, whatever takes the setup's place later."""
+    return setup.board, setup.first_copy, setup.end
+
+
 @dataclass(frozen=True)
 class State:
     """n: records applied. setup: from 1, 0 before the first. cursor: the pass last called in this setup, 0 for none.
 
     Of the job: cuts: a mask for each setup: bit p - 1 is set when its pass p is recorded as cut. shallow: likewise of
     the kerfs that are there but not deep enough, so that they don't count as cut. wrong: the cuts that lie, or may lie,
-    where none should be, whether or not they were made again, each once. status: of each setup.
+    where none should be, whether or not they were made again, each once. status: of each setup. cut_off: the ends that
+    lose length before a setting is called for them.
     previous: the setup before this one, 0 for none. chosen: the setup that follows once the board in the clamps is out
     of them, whatever the order says; 0 for none. named: the setups whose board was ever named to be clamped. marked:
     (setup, pass) of every place where a problem was marked, each once, in order. trouble: the mishap reported while
@@ -196,6 +216,7 @@ class State:
     wrong: tuple[WrongCut, ...] = ()
     since_height: tuple[int, ...] = ()
     answered: int = 0
+    cut_off: tuple[CutOff, ...] = ()
     driving: Driving = Driving()
 
     @property
@@ -222,6 +243,11 @@ class State:
     @property
     def pattern(self) -> Pattern:
         return self.the_job.pattern_of(self.setup)
+
+    @property
+    def comes_off(self) -> CutOff | None:
+        """What comes off the end of this setup before it is clamped."""
+        return next((each for each in self.cut_off if each.end == end_key(self.the_setup)), None)
 
     @property
     def passes(self) -> int:

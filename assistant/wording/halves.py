@@ -55,6 +55,14 @@ _TRIED = {
 """What the still blade does in a cut of the first half, by the place where it is tried."""
 
 
+def zeroing(half: str) -> str:
+    """What it takes to zero the carriage, with which piece, and which edge it is zeroed to."""
+    edge = f"{edge_at_stop(half)} at zero"
+    if half in (Half.PIECE_IN, Half.PIECE_OUT):
+        edge = "distance piece back at the stop, reference edge against it and at zero"
+    return f"with the saw off and isolated: {edge}, reading at zero"
+
+
 def piece_asked(half: str, length: str, place: str = "", where: str = "") -> dict[str, str]:
     """What is asked about the distance piece, in the whole question and in the short one.
 

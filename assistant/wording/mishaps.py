@@ -51,6 +51,9 @@ _SAFE: dict[Mishap, str] = {
 }
 """What comes after the mishap's name, where it isn't `BACK`."""
 
+_THIS_SESSION = (
+    "A new kerf counts for this session only: for the next, write it into the shop file or calibrate the kerf."
+)
 _CARDS: dict[Mishap, str] = {
     Mishap.MISPLACED: (
         "The right cut is still to be made. Once the board is cut, make good what was lost with a strip of the same "
@@ -85,10 +88,10 @@ _CARDS: dict[Mishap, str] = {
         "Put a fresh face of the backing behind the cut. Keep the chip, and glue it back once the board is cut."
     ),
     Mishap.SWAPPED: "Mark this board as {board}, and give its old name to the one whose place it takes.",
-    Mishap.KERF: "If the board was out of its clamps for that, report that it has slipped.",
+    Mishap.KERF: f"{_THIS_SESSION} If the board was out of its clamps for that, report that it has slipped.",
     Mishap.BLADE: (
         "Before you go on, cut a test kerf in an offcut, clamped and with the guard on, and measure it. If it isn't "
-        "the kerf that you gave, report the other blade again."
+        f"the kerf that you gave, report the other blade again. {_THIS_SESSION}"
     ),
     Mishap.BREAK: (
         "Leave zero and clamps alone, and the blade too, unless the saw's manual has you lower it. When you carry on, "

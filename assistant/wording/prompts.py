@@ -8,7 +8,7 @@ from typing import Any
 
 from assistant.joinery.halves import Half
 from assistant.joinery.settings import reading
-from assistant.plans.checks import aloud
+from assistant.plans.checks import ZERO_CHECK, aloud
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.session.effects import Prompt
@@ -21,6 +21,7 @@ from assistant.wording.halves import (
     piece_asked,
     to_the_stop,
     which_half,
+    zeroing,
 )
 from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
 from assistant.wording.numbers import (
@@ -175,6 +176,10 @@ class Words:
         A height in inches names its own: "up to one above the bed" would leave open one what.
         """
         say = figures["say"]
+        half = figures.get("half", "")
+        if figures.get("name") == ZERO_CHECK and Half(half).is_second:
+            # Taken at its word, any other question would move zero by the piece, or to an edge that isn't at the stop.
+            return sentence(f"zero the carriage {zeroing(half)}. Done?")
         if not self.figures and not figures.get("whole"):
             say = aloud(figures.get("name", ""), say)
         has_range = "{lowest} to {highest}" in say
@@ -209,6 +214,8 @@ class Words:
         """Which board to clamp, how, and aloud what to keep clear; a screen shows that with the check."""
         short = figures["short"] and not self.figures
         parts = [_board_in_short(self, figures) if short else _which_board(self, figures)]
+        if "off" in figures:
+            parts.append(_comes_off(self, figures))
         if figures["held"] or self.figures:
             parts.append(_held(figures))
         elif figures["turn"] == "full":
@@ -219,6 +226,14 @@ class Words:
             above = self.clear_of(figures["above"], up=True, named=self._unit == "in")
             parts.append(f"Keep clear: {low} to {high}, up to {above} above the bed.")
         return " ".join(parts)
+
+
+def _comes_off(words: Words, figures: dict[str, Any]) -> str:
+    """What an end must lose before it is clamped, so that opposite boards stay as long as each other."""
+    off = words.length(figures["off"])
+    if figures["joint"]:
+        return f"First cut its old joint off: {off}."
+    return f"First cut {off} off this end, as off the board opposite."
 
 
 def _held(figures: dict[str, Any]) -> str:
@@ -327,10 +342,7 @@ def _resuming(words: Words, figures: dict[str, Any]) -> str:
 
 
 def _ask_zeroed(words: Words, figures: dict[str, Any]) -> str:
-    edge = "reference edge at zero"
-    if figures.get("half", "") in (Half.PIECE_IN, Half.PIECE_OUT):
-        edge = "distance piece back at the stop, reference edge against it and at zero"
-    return f"Zero the carriage again with the saw off and isolated: {edge}, reading at zero. Done? {YES_NO}"
+    return f"Zero the carriage again {zeroing(figures.get('half', ''))}. Done? {YES_NO}"
 
 
 def _where(words: Words, figures: dict[str, Any]) -> str:

@@ -16,6 +16,8 @@ import pytest
 from assistant.__main__ import main
 from assistant.commands.test_joint import Choice, choice, judge
 from assistant.journal.store import Journal
+from assistant.plans.intents import Intent, Mode
+from assistant.plans.mishaps import Mishap
 from assistant.plans.plan_file import read_both, read_plan
 from assistant.plans.shop_writer import read_history
 from assistant.plans.test_joint import build_test_joint
@@ -346,6 +348,61 @@ def test_a_plan_changed_meanwhile_is_left_alone_and_the_joint_is_noted_as_it_was
         "127/2500",
         "127/1250",
     )
+
+
+def cut_with_kerf(bench: Bench, mishap: Mishap, figure: int) -> None:
+    """A test joint in whose session another kerf was given, in hundredths, after its first pass."""
+    job, _ = build_test_joint(*read_both(bench.plan, bench.shop))
+    driver = Driver(job)
+    driver.cut(1)
+    driver.heard(Intent.STAND_BY)
+    driver.heard(Intent.MISHAP, str(mishap))
+    driver.gesture("hold", after=10)
+    driver.heard(Intent.FIGURE, figure)
+    for _ in range(100):
+        if driver.state.mode != Mode.FINISHED:
+            driver.gesture("tap" if driver.state.effective_mode == Mode.CUTTING else "hold", after=12)
+    assert driver.state.mode == Mode.FINISHED
+    with Journal.open(bench.args.state) as journal:
+        journal.append(journal.new_session(job.title, job.plan_digest, str(bench.plan), UTC), driver.records)
+
+
+@pytest.mark.parametrize(("mishap", "figure", "kerf"), [(Mishap.BLADE, 300, "3"), (Mishap.KERF, 330, "3.3")])
+def test_no_clearance_is_proposed_for_a_kerf_that_the_shop_file_has_not(
+    bench: Bench, mishap: Mishap, figure: int, kerf: str
+) -> None:
+    cut_with_kerf(bench, mishap, figure)
+    before = bench.plan.read_text("utf-8")
+    bench.types("right\nyes\n")
+    judge(bench.args, *read_both(bench.plan, bench.shop))
+    shown = bench.shown
+    assert f"began with the shop file's kerf, 3.18 mm, and ended with a kerf of {kerf} mm" in shown
+    assert "counts for that session only, so no clearance is proposed" in shown
+    assert f"kerfcall calibrate kerf --shop {bench.shop}" in shown
+    assert f'under [blade]: kerf = "{kerf} mm"' in shown
+    assert f"kerfcall cut {bench.plan} --shop {bench.shop} --test-joint" in shown
+    assert "clearance =" not in shown and "How do they go together?" not in shown
+    assert (bench.plan.read_text("utf-8"), read_history(bench.shop)) == (before, [])
+    bench.shop.write_text(SHOP.replace("kerf = 3.18", f'kerf = "{kerf} mm"'), encoding="utf-8")
+    report = f"calibrate fit --state {bench.args.state} --shop {bench.shop}"
+    assert f"kerfcall {report}" in shown and main([*report.split(), "--too-tight", "0"]) == 0
+    assert 'In the next plan, write: clearance = "0.1 mm"' in bench.shown
+    assert bench.choose("") == Choice.NOT_ASKED, "the joint of this kerf is known"
+
+
+def test_a_kerf_as_near_as_it_can_be_given_is_the_shop_files(bench: Bench) -> None:
+    bench.shop.write_text(SHOP.replace("3.18", "3.184"), encoding="utf-8")
+    cut_with_kerf(bench, Mishap.KERF, 318)
+    bench.types("right\n")
+    judge(bench.args, *read_both(bench.plan, bench.shop))
+    assert "The test joint is right." in bench.shown
+
+
+def test_without_a_terminal_another_kerf_is_named_as_well(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    cut_with_kerf(bench, Mishap.KERF, 330)
+    monkeypatch.setattr(sys, "stdin", io.StringIO("right\n"))
+    judge(bench.args, *read_both(bench.plan, bench.shop))
+    assert "ended with a kerf of 3.3 mm" in bench.shown
 
 
 def test_without_a_terminal_the_command_is_named(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:

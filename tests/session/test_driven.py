@@ -7,6 +7,8 @@ from fractions import Fraction as F
 
 import pytest
 
+from assistant.plans.intents import Intent
+from assistant.plans.mishaps import Mishap
 from assistant.session import effects as e
 from assistant.session.events import Arrived, Gesture, Heard, Looked, NotClear, TooOld
 from assistant.session.kinds import By, Doubt
@@ -244,6 +246,71 @@ def test_the_switch_is_visited_while_the_board_is_still_clamped_and_the_zero_kep
     assert isinstance(home, e.Home) and home.visit and isinstance(move, e.MoveTo)
     kinds = rig.all_kinds
     assert kinds.index("homed", kinds.index("pass_cut")) < kinds.index("setup_done")
+
+
+def test_no_board_is_to_be_left_clamped_once_it_is_out() -> None:
+    rig = cutting(a_plan=plan(30, 6, count=2, parts="A"))
+    rig.cut_one()
+    rig.heard(Intent.STAND_BY)
+    rig.heard(Intent.MISHAP, str(Mishap.BUMPED))
+    rig.gesture("hold", after=12)
+    rig.gesture("hold", after=12)
+    rig.heard(Intent.BOARD)
+    rig.gesture("hold", after=12)
+    assert rig.asked == "board out"
+    rig.gesture("hold", after=12)
+    assert rig.state.mode == "move asked" and "home switch" in rig.said
+    assert (
+        "Hands off carriage and work" in rig.said.replace("hands", "Hands")
+        and "Leave the board clamped" not in rig.said
+    )
+
+
+def test_on_the_visit_after_it_is_out_none_is_to_be_left_clamped_either() -> None:
+    rig = cutting(a_plan=plan(30, 6, count=2, parts="A"))
+    rig.cut_one()
+    rig.heard(Intent.BOARD)
+    rig.gesture("hold", after=12)
+    assert rig.asked == "board out"
+    rig.gesture("hold", after=12)
+    assert rig.state.mode == "move asked" and rig.state.driving.move.what == "visit"
+    assert "Leave the board clamped" not in rig.said
+
+
+def test_a_counted_board_need_not_stay_clamped_where_nothing_can_prove_its_cuts() -> None:
+    rig = cutting(a_plan=plan(30, 6, count=2, parts="A"))
+    while rig.state.effective_mode == "cutting":
+        rig.cut_one()
+    rig.heard(Intent.STAND_BY)
+    rig.heard(Intent.MISHAP, str(Mishap.BUMPED))
+    for _ in range(3):
+        rig.gesture("hold", after=12)
+    rig.count()
+    assert (rig.state.setup, rig.state.mode) == (2, "move asked") and "home switch" in rig.said
+    assert "Leave the board clamped" not in rig.said
+
+
+def test_what_to_keep_clear_is_said_once_in_an_announcement() -> None:
+    rig = cutting(a_plan=plan(30, 6, count=2, parts="A"))
+    rig.cut_one()
+    rig.heard(Intent.STAND_BY)
+    rig.heard(Intent.MISHAP, str(Mishap.BREAK))
+    rig.gesture("hold", after=12)
+    rig.gesture("hold")
+    rig.gesture("double")
+    for _ in range(4):
+        if rig.asked != "clamps":
+            rig.hold()
+    assert "Setup one of four" in rig.said and rig.said.count("Keep clear") == 1
+
+
+def test_said_again_with_the_board_it_is_said_once_as_well() -> None:
+    rig = Rig(driven_job())
+    while rig.asked != "clamps":
+        rig.hold()
+    assert rig.said.count("Keep clear") == 1
+    rig.heard(Intent.AGAIN)
+    assert "Setup one of two" in rig.said and rig.said.count("Keep clear") == 1
 
 
 def test_a_switch_found_elsewhere_names_what_is_in_doubt_before_anybody_unclamps() -> None:

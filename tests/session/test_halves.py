@@ -11,7 +11,9 @@ from assistant.drawings.due import CheckStep, PassStep, steps
 from assistant.joinery.model import Carriage
 from assistant.joinery.slots import Slot
 from assistant.plans.checks import DEFAULT_CHECKS
-from assistant.plans.model import Job, Plan
+from assistant.plans.intents import Intent
+from assistant.plans.mishaps import Mishap
+from assistant.plans.model import Job, Plan, When
 from assistant.session import effects as e
 from assistant.session.calling import clamp_prompt
 from assistant.session.slip import first_half_again
@@ -187,6 +189,65 @@ def test_after_an_interruption_it_is_asked_again_and_zero_is_set_with_the_piece_
     assert driver.said.endswith("Piece out, edge to the stop itself?"), "a cut of this half tells more than the first"
     driver.gesture("hold")
     assert driver.state.carriage_at == 0, "nothing was tried, so nothing has moved since it was zeroed"
+
+
+WITH_THE_PIECE = (
+    "Zero the carriage with the saw off and isolated: distance piece back at the stop, reference edge against it and "
+    "at zero, reading at zero. Done?"
+)
+
+
+def told(driver: Driver, mishap: Mishap) -> None:
+    driver.heard(Intent.STAND_BY)
+    driver.heard(Intent.MISHAP, str(mishap))
+    driver.gesture("hold")
+
+
+def test_zero_is_set_with_the_piece_back_at_the_stop_and_then_it_is_asked_whether_it_is_out_again() -> None:
+    driver = Driver(two_ends())
+    to_second_half(driver)
+    driver.confirm_all()
+    told(driver, Mishap.BUMPED)
+    driver.gesture("hold")
+    assert driver.asked == "zero" and driver.said.endswith(WITH_THE_PIECE)
+    assert WITH_THE_PIECE in Words(driver.state.the_job, figures=True).one(view(driver.state).asked)  # type: ignore[arg-type]
+    driver.gesture("hold")
+    assert driver.asked == "distance piece" and "two seven point one four" in driver.said
+    assert asked_in(driver) == ["distance piece", "edge and face", "clamps", "guard"]
+    assert driver.state.mode == "cutting" and driver.state.came_from == Fraction("27.14")
+
+
+def test_after_a_break_in_which_zero_was_touched_the_piece_is_asked_about_once_and_last() -> None:
+    driver = Driver(two_ends())
+    to_second_half(driver)
+    driver.confirm_all()
+    told(driver, Mishap.BREAK)
+    driver.gesture("hold")
+    driver.gesture("double")  # the blade was not lowered
+    while driver.state.effective_mode == "question":
+        driver.gesture("hold")
+    assert asked_in(driver)[:3] == ["zero", "distance piece", "edge and face"]
+
+
+def test_a_shop_that_zeroes_for_each_board_does_so_before_the_piece_comes_out() -> None:
+    checks = tuple(replace(check, when=When.SETUP) if check.name == "zero" else check for check in CHECKS)
+    driver = Driver(job(ENDS, checks, IN_TWO))
+    assert asked_in(driver)[:2] == ["distance piece", "zero"]
+    to_second_half(driver)
+    assert driver.said.endswith(WITH_THE_PIECE)
+    assert asked_in(driver) == ["zero", "distance piece", "edge and face", "clamps", "guard"]
+    assert driver.state.mode == "cutting"
+
+
+def test_with_the_other_edge_at_the_stop_zero_is_set_to_that_one() -> None:
+    driver = Driver(both_edges())
+    to_second_half(driver)
+    driver.confirm_all()
+    told(driver, Mishap.BUMPED)
+    driver.gesture("hold")
+    assert driver.said.endswith(
+        "Zero the carriage with the saw off and isolated: other edge at zero, reading at zero. Done?"
+    )
 
 
 def test_clamped_again_before_the_first_cut_it_is_tried_again() -> None:

@@ -642,6 +642,14 @@ def test_a_kerf_is_said_to_change_only_what_it_changes() -> None:
 
 
 @pytest.mark.parametrize("mishap", [Mishap.KERF, Mishap.BLADE])
+def test_a_kerf_is_said_to_count_for_this_session_only_and_what_to_do_for_the_next(mishap: Mishap) -> None:
+    driver = standing_by()
+    tell(driver, mishap)
+    answers(driver, "yes", 330, "yes", "yes")
+    assert "counts for this session only: for the next, write it into the shop file or calibrate" in driver.said
+
+
+@pytest.mark.parametrize("mishap", [Mishap.KERF, Mishap.BLADE])
 def test_a_board_that_another_kerf_lays_out_again_comes_out_and_that_is_said_first(mishap: Mishap) -> None:
     driver = standing_by(0)
     tell(driver, mishap)

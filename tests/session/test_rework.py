@@ -141,6 +141,52 @@ def test_an_end_is_cut_off_with_as_much_of_the_board_opposite() -> None:
     assert [(one.setup, one.socket, Fraction(one.cut_off)) for one in cut_off] == [(2, 0, off), (1, 0, off)]
 
 
+def test_an_end_that_was_cut_off_says_so_once_and_has_blade_height_and_zero_asked() -> None:
+    driver = Driver(job(plan(30, 6, count=2, parts="A", ends=1)))
+    driver.cut(3)
+    asked_and_yes(driver, Intent.REDO)
+    board_out(driver)
+    assert "First cut its old joint off: fifteen point four eight millimetres." in driver.said
+    assert driver.asked == "zero", "the sled may have been set up otherwise for that"
+    assert checks_of_this_board(driver)[-1] == "blade height", "and the blade raised"
+    driver.gesture("tap")
+    driver.heard(Intent.BOARD)
+    driver.gesture("hold")
+    board_out(driver)
+    opposite_too = "First cut fifteen point four eight millimetres off this end, as off the board opposite."
+    assert driver.state.setup == 2 and opposite_too in driver.said
+    assert {"zero", "blade height"} <= set(checks_of_this_board(driver))
+    asked_and_yes(driver, Intent.BOARD)
+    board_out(driver)
+    assert driver.state.setup == 1 and "First cut" not in driver.said
+
+
+def checks_of_this_board(driver: Driver) -> list[str]:
+    asked = []
+    while driver.state.effective_mode == "checks":
+        asked.append(driver.asked)
+        driver.gesture("hold", after=10)
+    return asked
+
+
+def test_a_board_opposite_that_is_cut_off_too_loses_its_joint_once_each_time() -> None:
+    driver = Driver(job(plan(30, 6, count=2, parts="A", ends=1)))
+    whole_setup(driver)
+    driver.cut(driver.state.passes)
+    driver.heard(Intent.REDO, 1)
+    driver.gesture("hold")
+    board_out(driver)
+    assert (driver.state.setup, driver.state.cuts) == (1, (0, 0))
+    assert "First cut its old joint off: fifteen point four eight millimetres." in driver.said
+    driver.cut(1)
+    asked_and_yes(driver, Intent.REDO)
+    board_out(driver)
+    assert driver.state.setup == 1 and "fifteen point four eight millimetres." in driver.said
+    whole_setup(driver)
+    assert driver.state.setup == 2, "it has been cut off in neither case yet"
+    assert "First cut its old joint off: thirty point nine six millimetres." in driver.said
+
+
 def test_without_length_to_spare_the_board_is_spoilt() -> None:
     driver = four_ends()
     through(driver, 1)

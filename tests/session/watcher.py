@@ -26,13 +26,15 @@ READ_BY_THEN = ("ask clamped", "ask registered", "ask sure")
 class Watcher:
     """Raises AssertionError, in plain words, as soon as a fact or what is said breaks a rule of the shop.
 
-    touched: a check of this board has been answered, so it may be in the clamps. clamping: how often one was begun.
-    answered_for: for what each check was last answered. made_since: passes made since then, those that were taken back
-    as well. to_ask: what must be asked before work goes on after an interruption. moved: the carriage was. stands:
-    where it was last called to, mm, for pass `meant`; stood: where before. is_read: somebody is asked whether it stands
-    there; came_down: who said so had come down to it, and may not have come up to it yet. at_work: the last thing said
-    that somebody waits for was a setting, so a board may be on its way over the blade. asked_to_try: the setting to
-    which the question about the distance piece has the carriage brought, mm.
+    loses: what ends must lose before they are clamped, mm, by board, copy and end; alike: the end that loses its joint
+    together with the one named last. touched: a check of this board has been answered, so it may be in the clamps.
+    clamping: how often one was begun. answered_for: for what each check was last answered. made_since: passes made
+    since then, those that were taken back as well. to_ask: what must be asked before work goes on after an
+    interruption. moved: the carriage was. stands: where it was last called to, mm, for pass `meant`; stood: where
+    before. is_read: somebody is asked whether it stands there; came_down: who said so had come down to it, and may not
+    have come up to it yet. at_work: the last thing said that somebody waits for was a setting, so a board may be on its
+    way over the blade. asked_to_try: the setting to which the question about the distance piece has the carriage
+    brought, mm.
 
     before: the setup before this one. spoilt: setups that count no more. leaves: this board comes out of the clamps
     before all of it is cut. done: setups that are over. clamped: setups whose board was ever put into the clamps.
@@ -89,13 +91,15 @@ class Watcher:
     lies_at: Fraction | None = None
     placed: bool = False
     proved: bool = False
+    loses: dict[tuple[str, int, int], Fraction] = field(default_factory=dict)
+    alike: tuple[str, int, int] | None = None
 
     def copy(self) -> Watcher:
         """As `replace` makes it, in a tenth of the time: a walk needs one for each step."""
         other = object.__new__(Watcher)
         other.__dict__.update(self.__dict__)
         other.cut, other.made_since = self.cut.copy(), self.made_since.copy()
-        other.answered_for = self.answered_for.copy()
+        other.answered_for, other.loses = self.answered_for.copy(), self.loses.copy()
         other.shallow, other.wrong = self.shallow.copy(), self.wrong.copy()
         return other
 
@@ -164,6 +168,7 @@ class Watcher:
         """A board that lies on its other end was turned over; the first time in a run nobody is left to spin it."""
         setup = self.job.setups[self.setup - 1]
         assert (figures["setup"], figures["end"]) == (self.setup, setup.end), "what is clamped is what is named"
+        assert figures.get("off") == self.loses.get(self._end(self.setup)), "an end that gets shorter is said to"
         turns = setup.end == 2 and setup.half in ("", "piece in")
         assert bool(figures["turn"]) == turns, "the second end is turned to, and no other, and its second half lies so"
         assert figures["turn"] != "warned" or self.warned, "who has not been warned yet may spin it"
@@ -377,6 +382,9 @@ class Watcher:
                     self.answered_for.pop(check.name, None)
         if fact.setup in self.clamped:
             self.answered_for.pop("distance piece", None)
+        if self._end(fact.setup) in self.loses:  # it is cut off on this saw, so its blade has been moved
+            self.answered_for.pop("blade height", None)
+            self.answered_for.pop("zero", None)
         self.clamped |= {fact.setup}
         self.meant = 0
         self.before, self.leaves, self.to_register = self.setup, False, self._has_cuts(fact.setup)
@@ -436,10 +444,35 @@ class Watcher:
         if not (fact.socket or fact.deeper):
             assert not self.stands_in(fact.setup), "of an end that is cut off nothing is left"
             self.marked = frozenset(place for place in self.marked if place[0] != fact.setup)
+        if fact.cut_off:
+            self._must_lose(fact.setup, Fraction(fact.cut_off))
         if fact.setup == self.setup:
             self.called, self.counted = 0, False
             if fact.deeper:
                 self.meant, self.to_register = 0, True
+
+    def _end(self, setup: int) -> tuple[str, int, int]:
+        one = self.job.setups[setup - 1]
+        return one.board, one.first_copy, one.end
+
+    def _must_lose(self, setup: int, off: Fraction) -> None:
+        """An end and the one opposite it lose as much, whether or not that one has a joint."""
+        this, ours = self._end(setup), self.job.setups[setup - 1]
+        if self.alike == this:
+            self.alike = None
+            return
+        of_the_part = {
+            self._end(n)
+            for n in self.counting()
+            if (self.job.setups[n - 1].part, self.job.setups[n - 1].end) == (ours.part, ours.end)
+        }
+        ends = of_the_part if len(of_the_part) == 2 and ours.copies == 1 else {this}
+        self.alike = None
+        for end in ends:
+            self.loses[end] = self.loses.get(end, Fraction(0)) + off
+            made = [n for n in self.counting() if self._end(n) == end and self._has_cuts(n)]
+            if end != this and made:
+                self.alike = end
 
     def _went_wrong(self, fact: f.WentWrong) -> None:
         assert fact.setup == self.setup, "it went wrong with the board in the clamps"
@@ -538,6 +571,11 @@ class Watcher:
         (check,) = (check for check in self.job.checks if check.name == fact.check)
         if self._asks_of_its_own(check):
             assert self._is_due(check), f"{fact.check} has been answered, and holds"
+        if fact.check == "distance piece" and self.job.setups[self.setup - 1].half == "piece out":
+            zero = [check for check in self.job.checks if check.name == "zero"]
+            assert not any(self._is_due(check) or "zero" in self.wrong.due for check in zero), (
+                "it goes back in for zero"
+            )
         if fact.check == "board out":
             assert self.leaves and self.saw_on, "only a board that comes out before it is all cut is asked after"
         elif fact.check == "saw off":
@@ -558,6 +596,12 @@ class Watcher:
 
     def _check_confirmed(self, fact: f.CheckConfirmed) -> None:
         assert fact.check == self.open_check, "only the check that is asked can be confirmed"
+        if fact.check == "zero" and self.job.setups[self.setup - 1].half == "piece out":
+            # The piece went back to the stop for that, so the board was out of its clamps.
+            self.clamping += 1
+            self.answered_for.pop("distance piece", None)
+            self.secured -= {"clamps", "guard"}
+            self.paused -= {"clamps", "guard"}
         self.secured |= {fact.check}
         # Zero and backing come before the board is put to the stop again.
         self.touched |= not (self.to_register and fact.check in ("zero", "backing"))
@@ -597,6 +641,7 @@ class Watcher:
         assert not due, f"no setting is called before {due} have been asked"
         assert not self.driven or (self.homed and self.arrived_at == Fraction(fact.setting)), "it does not stand there"
         self.called = fact.pass_
+        self.loses.pop(self._end(self.setup), None)
         setting = Fraction(fact.setting)
         if (setting, fact.pass_) != (self.stands, self.meant):
             self.stood, self.came_down = self.stands, self.came_down and setting == self.stands
