@@ -10,8 +10,6 @@ from typing import Any
 from assistant.plans.checks import (
     BLADE_HEIGHT,
     BOARD_OUT,
-    CLAMPS,
-    GUARD,
     PIECE_CHECK,
     SAW_OFF,
     ZERO_CHECK,
@@ -19,9 +17,8 @@ from assistant.plans.checks import (
     covered_by,
 )
 from assistant.plans.intents import Mode
-from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, When
-from assistant.session import aftermath
+from assistant.session import apply_mishaps
 from assistant.session import facts as f
 from assistant.session.checks import BEFORE_A_TRIAL, asks_saw_off, bits_of, confirmed_with, counted_on, due_after
 from assistant.session.kinds import MoveKind, SetupStatus, Then
@@ -39,20 +36,19 @@ from assistant.session.state import (
     QUESTION,
     RESUMING,
     STANDING_BY,
+    Change,
     CutOff,
     Driving,
     Opening,
     Question,
     State,
-    WrongCut,
     changed,
     end_key,
     with_cuts,
+    with_driving,
     with_mask,
     with_status,
 )
-
-Change = dict[str, Any]
 
 
 def _opens(state: State, kind: Mode, question: Question | None = None) -> Change:
@@ -109,8 +105,8 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
         "touched": False,
         "open_check": None,
         "answered": 0,
-        "redo": redo | _zero_due(state),
-        **_driving(state, placed=False, visited=False, unproved=0, after_cut=False),
+        "redo": redo | apply_mishaps.zero_due(state),
+        **with_driving(state, placed=False, visited=False, unproved=0, after_cut=False),
     }
 
 
@@ -123,14 +119,14 @@ def _left(state: State) -> tuple[SetupStatus, ...]:
 
 def _check_opened(state: State, fact: f.CheckOpened, at: float) -> Change:
     index = [check.name for check in state.the_job.checks].index(fact.check)
-    return {"mode": CHECKS, "open_check": index, **_opens(state, CHECKS), **_driving(state, after_cut=False)}
+    return {"mode": CHECKS, "open_check": index, **_opens(state, CHECKS), **with_driving(state, after_cut=False)}
 
 
 def _check_confirmed(state: State, fact: f.CheckConfirmed, at: float) -> Change:
     is_off = fact.check in (SAW_OFF, BOARD_OUT)
     redo = state.redo & ~bits_of(state.the_job.checks, covered_by(fact.check))
     confirmed = confirmed_with(state, fact.check)
-    still = {"saw_runs": False, **_driving(state, still=True)} if is_off else {}
+    still = {"saw_runs": False, **with_driving(state, still=True)} if is_off else {}
     # What comes before a trial comes before the board is put to the stop for it.
     is_at_hand = state.touched or not (state.to_register and fact.check in BEFORE_A_TRIAL)
     answered = {"open_check": None, "touched": is_at_hand, "answered": state.answered + 1}
@@ -172,7 +168,7 @@ def _setting_called(state: State, fact: f.SettingCalled, at: float) -> Change:
         "answered": 0,
         **_opens(state, CUTTING),
         # Only changes of the switch are reported, so a sled that is out already won't be seen to leave.
-        **_driving(state, still=False, after_cut=False, gone=state.driving.clear is False),
+        **with_driving(state, still=False, after_cut=False, gone=state.driving.clear is False),
     }
 
 
@@ -183,7 +179,7 @@ def _stands_there(state: State, fact: f.StandsThere, at: float) -> Change:
 
 def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
     setup, bit = state.setup, 1 << (fact.pass_ - 1)
-    driving = _driving(state, unproved=state.driving.unproved | bit, after_cut=True)
+    driving = with_driving(state, unproved=state.driving.unproved | bit, after_cut=True)
     cuts = {
         "cuts": with_cuts(state, state.cut | bit),
         "shallow": with_mask(state.shallow, setup, state.shallow[setup - 1] & ~bit),
@@ -194,7 +190,7 @@ def _pass_cut(state: State, fact: f.PassCut, at: float) -> Change:
 
 def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
     waits = {"mode": STANDING_BY, "open_check": None, "answered": 0}
-    return {**waits, **_opens(state, STANDING_BY), **_driving(state, after_cut=False)}
+    return {**waits, **_opens(state, STANDING_BY), **with_driving(state, after_cut=False)}
 
 
 def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
@@ -219,14 +215,14 @@ def _uncut(state: State, pass_: int) -> Change:
         "cursor": pass_,
         "redo": state.redo | due_after(state.the_job.checks, *happened),
         "answered": 0,
-        **_driving(state, visited=False, after_cut=False),
+        **with_driving(state, visited=False, after_cut=False),
     }
 
 
 def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
     """If this reopens a finished setup, the work may be out of the clamps, so all clamping checks are due again."""
     if fact.setup == state.setup and state.mode != FINISHED:
-        return {**_uncut(state, fact.pass_), **_perhaps_wrong(state, fact.pass_)}
+        return {**_uncut(state, fact.pass_), **apply_mishaps.perhaps_wrong(state, fact.pass_)}
     reopened = changed(state, {"setup": fact.setup, "status": _left(state)})
     return {
         **_uncut(reopened, fact.pass_),
@@ -240,28 +236,15 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
         "is_zeroed": False,
         "touched": True,
         "open_check": None,
-        "redo": state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK) | _zero_due(state),
-        **_driving(state, placed=True, visited=False, after_cut=False),
+        "redo": state.redo
+        | due_after(state.the_job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK)
+        | apply_mishaps.zero_due(state),
+        **with_driving(state, placed=True, visited=False, after_cut=False),
     }
 
 
 def _jumped(state: State, fact: f.Jumped, at: float) -> Change:
-    return {**_uncut(state, fact.pass_), **_perhaps_wrong(state, fact.pass_)}
-
-
-def _perhaps_wrong(state: State, pass_: int) -> Change:
-    """A cut that is made again after work or carriage may have moved: its old kerf lies nobody knows where."""
-    may_lie_elsewhere = state.stands(pass_) and (state.moved is not None or state.unsure)
-    return _with_wrong(state, WrongCut(state.setup, pass_, None)) if may_lie_elsewhere else {}
-
-
-def _with_wrong(state: State, cut: WrongCut) -> Change:
-    return {} if cut in state.wrong else {"wrong": (*state.wrong, cut)}
-
-
-def _kerf_misplaced(state: State, fact: f.KerfMisplaced, at: float) -> Change:
-    marked = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
-    return {"marked": marked, **_with_wrong(state, WrongCut(fact.setup, fact.pass_, Fraction(fact.off_by)))}
+    return {**_uncut(state, fact.pass_), **apply_mishaps.perhaps_wrong(state, fact.pass_)}
 
 
 def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
@@ -281,7 +264,7 @@ def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
     settled: Change = {"to_register": False, "moved": None, "unsure": False, "is_zeroed": False}
     if not fact.setting:
         # There was no kerf by which the carriage could be set right.
-        return settled | {"redo": redo | _zero_due(state)}
+        return settled | {"redo": redo | apply_mishaps.zero_due(state)}
     settled["redo"] = redo
     setting = Fraction(fact.setting)
     # The cut was tried from where the carriage stood. None would mean that it was zeroed, and it was not.
@@ -313,8 +296,8 @@ def _board_chosen(state: State, fact: f.BoardChosen, at: float) -> Change:
     return {
         **waits,
         **settled,
-        "redo": state.redo | _zero_due(state),
-        **_driving(state, after_cut=False, move=None, id=""),
+        "redo": state.redo | apply_mishaps.zero_due(state),
+        **with_driving(state, after_cut=False, move=None, id=""),
     }
 
 
@@ -342,7 +325,7 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
         happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
         change |= {"redo": state.redo | due_after(state.the_job.checks, *happened), "answered": 0}
         gone = {"visited": False, "after_cut": False}
-        change |= _driving(state, **gone, **({} if fact.socket else {"unproved": 0}))
+        change |= with_driving(state, **gone, **({} if fact.socket else {"unproved": 0}))
     return change
 
 
@@ -372,82 +355,6 @@ def _cut_off(state: State, setup: int, off: Fraction) -> tuple[CutOff, ...]:
     return tuple(known.values())
 
 
-def _depth_set(state: State, fact: f.DepthSet, at: float) -> Change:
-    """Another depth asks for a fresh face of the backing, and for that the work comes out of its clamps."""
-    comes_out = state.touched and bool(_kerfs(state)) and not (state.setup_complete or state.leaves)
-    return {"job": fact.change(state.the_job), "to_register": state.to_register or comes_out}
-
-
-def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
-    """What follows whatever is answered next, so that no interruption loses it."""
-    mishap, job = Mishap(fact.mishap), state.the_job
-    after = aftermath.OF[mishap]
-    change: Change = {
-        "trouble": mishap,
-        "on_break": state.on_break or mishap == Mishap.BREAK,
-        "redo": state.redo | bits_of(job.checks, after.due),
-    }
-    if after.unsure and _kerfs(state):
-        change["unsure"] = True
-    if after.asks_on:
-        change["unsettled"] = mishap
-    if after.marks:
-        change["marked"] = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
-    # A carriage that was bumped where nothing is cut yet is only zeroed.
-    if after.moved and (mishap != Mishap.BUMPED or _kerfs(state)):
-        change |= _may_have_moved(changed(state, change), mishap)
-    # With another blade zero lies elsewhere, too; where a motor is zeroed by hand, that is how it is homed.
-    if mishap in (Mishap.BUMPED, Mishap.BLADE):
-        change |= _carriage_touched(changed(state, change))
-    if mishap == Mishap.OVERSHOT:
-        # The play of the screw lies on the wrong side now, so the setting is come up to again from below.
-        change |= {"came_from": state.carriage_at, "play_open": True, **_driving(state, at=None)}
-    return change
-
-
-def _may_have_moved(state: State, mishap: Mishap) -> Change:
-    # A board that nobody has confirmed to be clamped yet is put to the stop and clamped in any case.
-    is_clamped = (state.touched or state.to_register) and not state.leaves
-    if not is_clamped:
-        return {}
-    if Mishap.BUMPED not in (state.moved, mishap):
-        return {"moved": mishap, "is_zeroed": False}
-    # A carriage that was bumped stays so, whatever else has moved. With both in doubt a cut shows only how they lie to
-    # each other, so the carriage is zeroed first.
-    zero = bits_of(state.the_job.checks, (ZERO_CHECK,)) if state.moved not in (None, mishap) else 0
-    return {"moved": Mishap.BUMPED, "is_zeroed": False, "redo": state.redo | zero}
-
-
-def _zero_due(state: State) -> int:
-    """The `redo` bits of zero, where the carriage may have been moved and no cut has shown where it stands."""
-    in_doubt = state.moved in (Mishap.BUMPED, Mishap.BREAK) and not state.is_zeroed
-    return bits_of(state.the_job.checks, (ZERO_CHECK,)) if in_doubt else 0
-
-
-def _carriage_touched(state: State) -> Change:
-    """A motor's place is lost. By hand it is set right by a cut; where there is none, by the edge, at zero."""
-    change = _driving(state, known=False, at=None)
-    if state.leaves or not _kerfs(state):
-        change["redo"] = state.redo | bits_of(state.the_job.checks, (ZERO_CHECK,))
-    return change
-
-
-def _kerfs(state: State) -> int:
-    """The mask of the kerfs that this end has, deep enough or not."""
-    return state.cut | state.shallow[state.setup - 1]
-
-
-def _came_back(state: State, fact: f.CameBack, at: float) -> Change:
-    due = (BLADE_HEIGHT,) * fact.lowered + (CLAMPS, GUARD) * fact.touched
-    change: Change = {"redo": state.redo | bits_of(state.the_job.checks, due)}
-    if fact.touched:
-        change |= _may_have_moved(changed(state, change), Mishap.BREAK)
-        change |= _carriage_touched(changed(state, change))
-        # A cut shows whether work and carriage lie as they did, not which of them was moved.
-        change["unread"] = state.the_job.carriage.drive is None and state.carriage_at is not None
-    return change
-
-
 def _board_spoilt(state: State, fact: f.BoardSpoilt, at: float) -> Change:
     job = state.the_job
     change: Change = {
@@ -455,7 +362,7 @@ def _board_spoilt(state: State, fact: f.BoardSpoilt, at: float) -> Change:
         "marked": tuple(place for place in state.marked if place[0] not in fact.setups),
         "wrong": tuple(cut for cut in state.wrong if not any(is_same_end(job, cut.setup, n) for n in fact.setups)),
     }
-    return {**change, **(_driving(state, unproved=0) if state.setup in fact.setups else {})}
+    return {**change, **(with_driving(state, unproved=0) if state.setup in fact.setups else {})}
 
 
 def _reopened(state: State, fact: f.Reopened, at: float) -> Change:
@@ -509,14 +416,9 @@ def _notice_held(state: State, fact: f.NoticeHeld, at: float) -> Change:
 # --- a driven carriage
 
 
-def _driving(state: State, **changes: Any) -> Change:
-    """Changes of what is known of a driven carriage; nothing for one that is set by hand."""
-    return {"driving": changed(state.driving, changes)} if state.the_job.carriage.drive else {}
-
-
 def _move_proposed(state: State, fact: f.MoveProposed, at: float) -> Change:
     mode = HALTED if fact.halted else MOVE_ASKED
-    return {"mode": mode, "open_check": None, **_opens(state, mode), **_driving(state, move=fact.move, id="")}
+    return {"mode": mode, "open_check": None, **_opens(state, mode), **with_driving(state, move=fact.move, id="")}
 
 
 def _move_asked(state: State, fact: f.MoveAsked, at: float) -> Change:
@@ -527,7 +429,7 @@ def _move_asked(state: State, fact: f.MoveAsked, at: float) -> Change:
     still = state.driving.still or move is None or not move.step
     # This record's own number, which `n` becomes only after this: `sending.begin` names the order by it.
     from_here = {"left": state.driving.at, "at": None, "id": move_id(state.n + 1)}
-    driving = _driving(state, **from_here, still=still, looking=None)
+    driving = with_driving(state, **from_here, still=still, looking=None)
     return {"mode": mode, "open_check": None, **_opens(state, mode), **driving}
 
 
@@ -543,15 +445,15 @@ def _moved(state: State, fact: f.Moved, at: float) -> Change:
     gone = state.driving.clear is False
     # It has come up to the setting from below by itself, so its play is taken up.
     there = {"carriage_at": setting, "came_from": setting, "play_open": False}
-    return {"mode": RESUMING, **there, **_driving(state, **stands, gone=gone)}
+    return {"mode": RESUMING, **there, **with_driving(state, **stands, gone=gone)}
 
 
 def _carriage_halted(state: State, fact: f.CarriageHalted, at: float) -> Change:
-    return _driving(state, reported=Fraction(fact.reported), id="")
+    return with_driving(state, reported=Fraction(fact.reported), id="")
 
 
 def _carriage_lost(state: State, fact: f.CarriageLost, at: float) -> Change:
-    return _driving(state, known=False, at=None, reported=None, id="", looking=None)
+    return with_driving(state, known=False, at=None, reported=None, id="", looking=None)
 
 
 def _carriage_homed(state: State, fact: f.CarriageHomed, at: float) -> Change:
@@ -566,7 +468,7 @@ def _carriage_homed(state: State, fact: f.CarriageHomed, at: float) -> Change:
     unproved = 0 if proved else state.driving.unproved
     found = {"off_by": off_by, "beyond": fact.beyond}
     homed = {"known": true, "visited": visited, "unproved": unproved, **found}
-    return {"mode": RESUMING, **_driving(state, at=None, reported=None, id="", **homed)}
+    return {"mode": RESUMING, **with_driving(state, at=None, reported=None, id="", **homed)}
 
 
 def allowed_off(job: Job) -> Fraction:
@@ -600,10 +502,10 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.BoardChosen: _board_chosen,
     f.SetupReopened: _setup_reopened,
     f.BoardSpoilt: _board_spoilt,
-    f.WentWrong: _went_wrong,
-    f.KerfMisplaced: _kerf_misplaced,
-    f.DepthSet: _depth_set,
-    f.CameBack: _came_back,
+    f.WentWrong: apply_mishaps.went_wrong,
+    f.KerfMisplaced: apply_mishaps.kerf_misplaced,
+    f.DepthSet: apply_mishaps.depth_set,
+    f.CameBack: apply_mishaps.came_back,
     f.Reopened: _reopened,
     f.Finished: _finished,
     f.EndedEarly: _ended_early,
@@ -623,17 +525,17 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Reminded: lambda state, fact, at: _announcement(state, reminded=True),
     f.VoiceSet: lambda state, fact, at: {"louder": fact.louder, "quicker": fact.quicker},
     f.MoveProposed: _move_proposed,
-    f.MoveBegun: lambda state, fact, at: _driving(state, move=fact.move),
+    f.MoveBegun: lambda state, fact, at: with_driving(state, move=fact.move),
     f.MoveAsked: _move_asked,
     f.Moved: _moved,
     f.CarriageHalted: _carriage_halted,
     f.CarriageLost: _carriage_lost,
     f.CarriageHomed: _carriage_homed,
-    f.SledAt: lambda state, fact, at: _driving(state, clear=fact.clear, gone=state.driving.gone or not fact.clear),
-    f.Looking: lambda state, fact, at: _driving(state, looking=fact),
-    f.LookedAt: lambda state, fact, at: _driving(state, looking=None),
+    f.SledAt: lambda state, fact, at: with_driving(state, clear=fact.clear, gone=state.driving.gone or not fact.clear),
+    f.Looking: lambda state, fact, at: with_driving(state, looking=fact),
+    f.LookedAt: lambda state, fact, at: with_driving(state, looking=None),
     # Sending it off had left it nowhere; it never set out, so it stands where it stood.
-    f.NotSent: lambda state, fact, at: _driving(state, at=state.driving.left, id=""),
+    f.NotSent: lambda state, fact, at: with_driving(state, at=state.driving.left, id=""),
     f.Announced: lambda state, fact, at: {"said": state.said + fact.count},
 }
 

@@ -14,6 +14,9 @@ from assistant.plans.model import Job, Setup
 from assistant.session.facts import Looking, Move
 from assistant.session.kinds import QuestionName, SetupStatus
 
+Change = dict[str, Any]
+"""New values of a state's fields, by name."""
+
 NEW, CHECKS, CUTTING, STANDING_BY, RESUMING = Mode.NEW, Mode.CHECKS, Mode.CUTTING, Mode.STANDING_BY, Mode.RESUMING
 MOVE_ASKED, HOMING, MOVING, HALTED = Mode.MOVE_ASKED, Mode.HOMING, Mode.MOVING, Mode.HALTED
 FINISHED, ENDED_EARLY = Mode.FINISHED, Mode.ENDED_EARLY
@@ -334,6 +337,11 @@ class State:
 
 
 Kept = TypeVar("Kept", State, Opening, Driving)
+
+
+def with_driving(state: State, **changes: Any) -> Change:
+    """Changes of what is known of a driven carriage; nothing for one that is set by hand."""
+    return {"driving": changed(state.driving, changes)} if state.the_job.carriage.drive else {}
 
 
 def with_cuts(state: State, mask: int, setup: int = 0) -> tuple[int, ...]:

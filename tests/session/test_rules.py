@@ -115,9 +115,7 @@ def wrong_cuts(state: State) -> object:
     pattern, known = state.pattern, [cut for cut in state.wrong if cut.off_by is not None]
     walls = sorted({at for one in (*pattern.before, *pattern.passes) for at in (one.kerf_from, one.kerf_to)})
     wood = [reached(pattern, pattern.passes[w.pass_ - 1], w.off_by, length_of(state.the_job)) for w in state.wrong]
-    sides = [
-        (any(low <= at < high for low, high in wood), any(low < at <= high for low, high in wood)) for at in walls
-    ]
+    sides = [(any(low <= at < high for low, high in wood), any(low < at <= high for low, high in wood)) for at in walls]
     lost = any(thinned(pattern, pattern.passes[w.pass_ - 1], w.off_by or Fraction(0)) for w in known)
     return tuple(sides), lost, frozenset(w.setup for w in state.wrong), frozenset((w.setup, w.pass_) for w in known)
 

@@ -1,0 +1,103 @@
+"""What mishaps change: the part of `apply` that is theirs."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from assistant.plans.checks import BLADE_HEIGHT, CLAMPS, GUARD, ZERO_CHECK
+from assistant.plans.mishaps import Mishap
+from assistant.session import aftermath
+from assistant.session import facts as f
+from assistant.session.checks import bits_of
+from assistant.session.state import Change, State, WrongCut, changed, with_driving
+
+
+def perhaps_wrong(state: State, pass_: int) -> Change:
+    """A cut that is made again after work or carriage may have moved: its old kerf lies nobody knows where."""
+    may_lie_elsewhere = state.stands(pass_) and (state.moved is not None or state.unsure)
+    return _with_wrong(state, WrongCut(state.setup, pass_, None)) if may_lie_elsewhere else {}
+
+
+def _with_wrong(state: State, cut: WrongCut) -> Change:
+    return {} if cut in state.wrong else {"wrong": (*state.wrong, cut)}
+
+
+def kerf_misplaced(state: State, fact: f.KerfMisplaced, at: float) -> Change:
+    marked = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
+    return {"marked": marked, **_with_wrong(state, WrongCut(fact.setup, fact.pass_, Fraction(fact.off_by)))}
+
+
+def depth_set(state: State, fact: f.DepthSet, at: float) -> Change:
+    """Another depth asks for a fresh face of the backing, and for that the work comes out of its clamps."""
+    comes_out = state.touched and bool(_kerfs(state)) and not (state.setup_complete or state.leaves)
+    return {"job": fact.change(state.the_job), "to_register": state.to_register or comes_out}
+
+
+def went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
+    """What follows whatever is answered next, so that no interruption loses it."""
+    mishap, job = Mishap(fact.mishap), state.the_job
+    after = aftermath.OF[mishap]
+    change: Change = {
+        "trouble": mishap,
+        "on_break": state.on_break or mishap == Mishap.BREAK,
+        "redo": state.redo | bits_of(job.checks, after.due),
+    }
+    if after.unsure and _kerfs(state):
+        change["unsure"] = True
+    if after.asks_on:
+        change["unsettled"] = mishap
+    if after.marks:
+        change["marked"] = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
+    # A carriage that was bumped where nothing is cut yet is only zeroed.
+    if after.moved and (mishap != Mishap.BUMPED or _kerfs(state)):
+        change |= _may_have_moved(changed(state, change), mishap)
+    # With another blade zero lies elsewhere, too; where a motor is zeroed by hand, that is how it is homed.
+    if mishap in (Mishap.BUMPED, Mishap.BLADE):
+        change |= _carriage_touched(changed(state, change))
+    if mishap == Mishap.OVERSHOT:
+        # The play of the screw lies on the wrong side now, so the setting is come up to again from below.
+        change |= {"came_from": state.carriage_at, "play_open": True, **with_driving(state, at=None)}
+    return change
+
+
+def _may_have_moved(state: State, mishap: Mishap) -> Change:
+    # A board that nobody has confirmed to be clamped yet is put to the stop and clamped in any case.
+    is_clamped = (state.touched or state.to_register) and not state.leaves
+    if not is_clamped:
+        return {}
+    if Mishap.BUMPED not in (state.moved, mishap):
+        return {"moved": mishap, "is_zeroed": False}
+    # A carriage that was bumped stays so, whatever else has moved. With both in doubt a cut shows only how they lie to
+    # each other, so the carriage is zeroed first.
+    zero = bits_of(state.the_job.checks, (ZERO_CHECK,)) if state.moved not in (None, mishap) else 0
+    return {"moved": Mishap.BUMPED, "is_zeroed": False, "redo": state.redo | zero}
+
+
+def zero_due(state: State) -> int:
+    """The `redo` bits of zero, where the carriage may have been moved and no cut has shown where it stands."""
+    in_doubt = state.moved in (Mishap.BUMPED, Mishap.BREAK) and not state.is_zeroed
+    return bits_of(state.the_job.checks, (ZERO_CHECK,)) if in_doubt else 0
+
+
+def _carriage_touched(state: State) -> Change:
+    """A motor's place is lost. By hand it is set right by a cut; where there is none, by the edge, at zero."""
+    change = with_driving(state, known=False, at=None)
+    if state.leaves or not _kerfs(state):
+        change["redo"] = state.redo | bits_of(state.the_job.checks, (ZERO_CHECK,))
+    return change
+
+
+def _kerfs(state: State) -> int:
+    """The mask of the kerfs that this end has, deep enough or not."""
+    return state.cut | state.shallow[state.setup - 1]
+
+
+def came_back(state: State, fact: f.CameBack, at: float) -> Change:
+    due = (BLADE_HEIGHT,) * fact.lowered + (CLAMPS, GUARD) * fact.touched
+    change: Change = {"redo": state.redo | bits_of(state.the_job.checks, due)}
+    if fact.touched:
+        change |= _may_have_moved(changed(state, change), Mishap.BREAK)
+        change |= _carriage_touched(changed(state, change))
+        # A cut shows whether work and carriage lie as they did, not which of them was moved.
+        change["unread"] = state.the_job.carriage.drive is None and state.carriage_at is not None
+    return change
