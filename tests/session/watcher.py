@@ -36,11 +36,12 @@ class Watcher:
     way over the blade. asked_to_try: the setting to which the question about the distance piece has the carriage
     brought, mm.
 
-    before: the setup before this one. spoilt: setups that count no more. leaves: this board comes out of the clamps
-    before all of it is cut. done: setups that are over. clamped: setups whose board was ever put into the clamps.
-    saw_on: it may run, since a pass was called after it was last confirmed off. to_register: this board has cuts in it
-    and was clamped again, and nobody has shown yet that it lies where it lay. shallow: kerfs that are there, but don't
-    count, since they are not deep enough. wrong: what follows from mishaps.
+    before: the setup before this one. spoilt: setups that count no more. chosen: which one follows was chosen.
+    leaves: this board comes out of the clamps before all of it is cut. done: setups that are over. clamped: setups
+    whose board was ever put into the clamps. saw_on: it may run, since a pass was called after it was last confirmed
+    off. to_register: this board has cuts in it and was clamped again, and nobody has shown yet that it lies where it
+    lay. shallow: kerfs that are there, but don't count, since they are not deep enough. wrong: what follows from
+    mishaps.
 
     Of a driven carriage: homed: its place is known. sent: where it was last sent, until it stands. arrived_at: where it
     stands; left: where it stood before it was sent off. lies_at: where it was last brought, whatever is known of it
@@ -58,6 +59,7 @@ class Watcher:
     leaves: bool = False
     saw_on: bool = False
     to_register: bool = False
+    chosen: bool = False
     shallow: dict[int, frozenset[int]] = field(default_factory=dict)
     wrong: Mishaps = field(default_factory=Mishaps)
     paused: frozenset[str] = frozenset()
@@ -388,6 +390,7 @@ class Watcher:
         self.clamped |= {fact.setup}
         self.meant = 0
         self.before, self.leaves, self.to_register = self.setup, False, self._has_cuts(fact.setup)
+        self.chosen = False
         self.setup, self.called, self.open_check, self.counted = fact.setup, 0, None, False
         self.touched, self.clamping = False, self.clamping + 1
         self.placed = False
@@ -428,6 +431,7 @@ class Watcher:
         self._asked_anew()
         self.leaves = not self._all_cut() or self.setup in self.done | self.spoilt
         self.to_ask -= {"ask clamped"}  # it is on its way out
+        self.chosen = True
         self.called, self.open_check, self.meant, self.to_register = 0, None, 0, False
 
     def _setup_reopened(self, fact: f.SetupReopened) -> None:
@@ -440,6 +444,7 @@ class Watcher:
         there = self.shallow.get(fact.setup, frozenset())
         self.shallow[fact.setup] = there | cut & again if fact.deeper else there - again
         self.cut[fact.setup] = cut - again
+        self.leaves |= fact.setup == self.setup and self.chosen
         self.done -= {fact.setup}
         if not (fact.socket or fact.deeper):
             assert not self.stands_in(fact.setup), "of an end that is cut off nothing is left"
@@ -650,7 +655,8 @@ class Watcher:
         self.stands, self.meant, self.moved, self.saw_on = setting, fact.pass_, True, True
 
     def _zeroed(self, fact: f.Zeroed) -> None:
-        self.stands = Fraction(0)
+        self.stands = self.stood = self.stood_by_journal = Fraction(0)
+        self.came_down = self.came_down_by_journal = False  # it is come up to from the edge
 
     def _pass_cut(self, fact: f.PassCut) -> None:
         assert (fact.setup, fact.pass_) == (self.setup, self.called), "only the pass that was called is recorded"
@@ -724,6 +730,7 @@ class Watcher:
         self._is_not_cut(fact.pass_)
 
     def _is_not_cut(self, pass_: int) -> None:
+        self.leaves |= self.chosen
         self.cut[self.setup] -= {pass_}
         self.shallow[self.setup] = self.shallow.get(self.setup, frozenset()) - {pass_}
 
