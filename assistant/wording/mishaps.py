@@ -52,10 +52,6 @@ _SAFE: dict[Mishap, str] = {
 """What comes after the mishap's name, where it isn't `BACK`."""
 
 _CARDS: dict[Mishap, str] = {
-    Mishap.MISPLACED: (
-        "The right cut is still to be made. Once the board is cut, make good what was lost with a strip of the same "
-        "wood, its grain running the same way, and trim it when the glue is dry."
-    ),
     Mishap.SHALLOW: (
         "With the plug still out, raise the blade to {depth} above the bed, measured at the tooth that stands highest."
     ),
@@ -95,6 +91,11 @@ _CARDS: dict[Mishap, str] = {
         "you are asked what was touched."
     ),
 }
+_STILL_TO_CUT = "The right cut is still to be made."
+_STRIP = (
+    "Once the board is cut, make good what was lost with a strip of the same wood, its grain running the same way, and "
+    "trim it when the glue is dry."
+)
 _TRIED_NEXT = "Leave the plug out: when you carry on, the work is tried against the still blade."
 _PUT_NEXT = "Leave the plug out: when you carry on, the board is put to the stop and clamped as if it were new."
 
@@ -111,6 +112,8 @@ def _card(words: Words, figures: Figures) -> str:
     mishap = figures["mishap"]
     board = board_of(words, figures["setup"], ended=False)
     card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]), board=board)
+    if mishap == Mishap.MISPLACED:
+        card = " ".join([_STILL_TO_CUT] * figures["to_cut"] + [_STRIP] * figures["lost"])
     if mishap in (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED):
         card = f"{card} {_next(words, figures)}".lstrip()
     return card
