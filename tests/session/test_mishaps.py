@@ -337,6 +337,15 @@ def whole_setup(driver: Driver) -> None:
     driver.count()
 
 
+def test_a_board_that_is_not_cut_deeper_can_be_spoilt() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.SHALLOW)
+    answers(driver, "yes", "no")
+    assert driver.state.question and driver.state.question.name == "spoilt"
+    answers(driver, "yes")
+    assert driver.kinds[:3] == ["board_spoilt", "job_extended", "board_chosen"]
+
+
 def test_an_end_cut_before_the_height_was_checked_again_is_left_alone() -> None:
     driver = Driver(job(plan(30, 6, count=2, parts="A")))
     whole_setup(driver)
