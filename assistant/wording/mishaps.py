@@ -15,6 +15,7 @@ from assistant.joinery.misplaced import Thinned
 from assistant.joinery.model import Carriage
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.mishaps import Mishap
+from assistant.plans.pieces import BLANK
 from assistant.wording import drive
 from assistant.wording.halves import SETTING_BAR, edge_at_stop, to_the_stop
 from assistant.wording.joining import YES_NO, listed, sentence
@@ -235,6 +236,17 @@ def _of_too_deep(words: Words, figures: Figures) -> str:
     again = f" {sentence(_ends(words, setups)).rstrip('.')} must be cut again, deeper." if setups else ""
     if words.job.layout == "slots":
         return f"What goes into the slots will sit {proud} deeper.{again} Cut every slot of this depth to {depth}?"
+    setup = words.job.setups[figures["setup"] - 1]
+    if setup.part.endswith(BLANK):
+        return (
+            f"The blank's fingers will be {proud} longer. Their tips still seat, and what stands past the board's end "
+            f"is cut off with the blank.{again} Cut every blank to {depth}?"
+        )
+    if setup.stage < len(words.job.stages):
+        return (
+            f"The lining under the sockets can be {proud} thicker, if the blanks are cut {proud} deeper too.{again} "
+            f"Cut every end to {depth}?"
+        )
     return (
         f"The fingers will stand {proud} proud, and the inside will be {proud} shorter at each end.{again} "
         f"Cut every end to {depth}?"

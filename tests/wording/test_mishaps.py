@@ -11,6 +11,7 @@ from assistant.session.turn import prompt
 from assistant.wording.prompts import Words
 from tests.session.drives import driven_job
 from tests.session.jobs import HANDWHEEL, job
+from tests.session.test_other_kerf import LINED
 
 JOBS = {"readout": job(), "handwheel": job(carriage=HANDWHEEL), "driven": driven_job()}
 NO_HAND_NEAR = (Mishap.OVERSHOT, Mishap.KERF)
@@ -53,3 +54,22 @@ def test_asked_once_more_after_an_interruption_it_is_said_what_had_happened(name
     words = Words(JOBS[name])
     assert words.one(prompt("ask sure", recalled=True, **figures)).startswith("The board has slipped. Was pass three")
     assert words.one(prompt("ask sure", recalled=False, **figures)).startswith("Was pass three cut before that")
+
+
+@pytest.mark.parametrize(
+    ("part", "stage", "told"),
+    [
+        ("A", 1, "The lining under the sockets can be zero point five millimetres thicker, if the blanks are cut"),
+        ("A blank", 1, "The blank's fingers will be zero point five millimetres longer. Their tips still seat"),
+        ("A", 2, "The fingers will stand zero point five millimetres proud, and the inside will be"),
+        ("B", 2, "The fingers will stand zero point five millimetres proud, and the inside will be"),
+    ],
+)
+def test_it_is_said_what_cuts_too_deep_do_to_a_lined_joint(part: str, stage: int, told: str) -> None:
+    """Only the last stage makes its fingers stand proud: in a blank nothing is lost, and a lining can be thicker."""
+    lined = job(LINED)
+    number = next(one.number for one in lined.setups if (one.part, one.stage) == (part, stage))
+    figures = {"setup": number, "pass_": 1, "mishap": Mishap.DEEP, "figure": 5, "proud": Fraction(1, 2), "setups": ()}
+    text = Words(lined).one(prompt("ask verdict", **figures, depth=lined.pattern_of(number).depth + Fraction(1, 2)))
+    assert text.startswith(told)
+    assert ("proud" in text) == (stage == 2)
