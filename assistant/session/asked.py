@@ -116,13 +116,23 @@ def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
 
 
 def card_prompt(state: State) -> e.Prompt | None:
-    """What to do after the mishap reported while standing by; None for none."""
+    """What to do after the mishap reported while standing by; None for none.
+
+    lost, to_cut: wood of a finger was lost to a cut in the wrong place, and its right cut is still to be made.
+    """
     if state.trouble is None:
         return None
     is_over = state.setup_complete or state.leaves
     tried = state.moved is not None and trial(state) is not None and not is_over
-    figures = {"depth": state.pattern.depth, "tried": tried, "is_over": is_over}
-    return prompt("card", mishap=state.trouble, setup=state.setup, **figures)
+    figures: dict[str, object] = {"mishap": state.trouble, "setup": state.setup, "depth": state.pattern.depth}
+    if state.trouble == Mishap.MISPLACED:
+        named = [cut for cut in state.wrong if cut.setup == state.setup and cut.off_by is not None]
+        passes, to_cut = state.pattern.passes, any(not state.is_cut(cut.pass_) for cut in named)
+        lost = any(cut.off_by and thinned(state.pattern, passes[cut.pass_ - 1], cut.off_by) for cut in named)
+        if not (to_cut or lost):
+            return None
+        figures |= {"to_cut": to_cut, "lost": lost}
+    return prompt("card", **figures, tried=tried, is_over=is_over)
 
 
 def question_prompt(state: State) -> e.Prompt:

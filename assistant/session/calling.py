@@ -58,7 +58,7 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
         ask(turn, QuestionName.CARRIAGE, turn.state.setup, turn.state.next_pass())
         return
     moved = turn.state.moved and not (turn.state.setup_complete or turn.state.leaves)
-    if (moved or turn.state.to_register) and trial(turn.state):
+    if (moved or turn.state.to_register) and (trial(turn.state) or kerfs_here(turn.state)):
         for name in BEFORE_A_TRIAL:
             if (index := due_of(turn.state, name)) is not None:
                 _open_check(turn, index)
@@ -174,7 +174,6 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
     short = not whole and state.boards >= 3
     before = job.setups[state.previous - 1] if not whole and state.boards >= 2 and state.previous else None
     figures = figures_of(job, state.pattern)
-    next_ = first_due(state) if state.open_check is None else state.open_check
     as_before = before is not None and figures == figures_of(job, job.pattern_of(before.number))
     turn = ""
     if job.is_turned(setup.number):
@@ -199,17 +198,22 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
         part_changed=short and before is not None and before.part != setup.part,
         turn=turn,
         held=not asks_way(job.checks),
-        keep_clear=not (as_before or asks_keep_clear(job.checks) or _asks_keep_clear(state, next_, whole)),
+        keep_clear=not (as_before or asks_keep_clear(job.checks) or _asks_keep_clear(state, whole)),
         **({} if off is None else {"off": off.off, "joint": off.joint}),
         **figures,
     )
 
 
-def _asks_keep_clear(state: State, index: int | None, again: bool) -> bool:
-    """Whether this check, which is asked in the same breath as the board is named, says itself what to keep clear."""
+def _asks_keep_clear(state: State, whole: bool) -> bool:
+    """Whether the check that is asked in the same breath as the board is named says itself what to keep clear.
+
+    That is the open one, said again, or else the first that is due. whole: as for `clamp_prompt`.
+    """
+    said_again = state.open_check is not None
+    index = state.open_check if said_again else first_due(state)
     if index is None or state.to_register or state.moved or state.unread:
         return False
-    asked = dict(check_prompts(state, index, again)[-1].figures)
+    asked = dict(check_prompts(state, index, again=said_again and whole)[-1].figures)
     return bool(asked["whole"]) and "{lowest} to {highest}" in str(asked["say"])
 
 

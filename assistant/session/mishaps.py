@@ -220,7 +220,7 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
     if not yes:
         if mishap == Mishap.SWAPPED:
             _with_another_board(turn, question.setup)
-        elif mishap in (Mishap.MISPLACED, Mishap.DEEP, *_JUDGED):
+        elif mishap in (Mishap.MISPLACED, Mishap.SHALLOW, Mishap.DEEP, *_JUDGED):
             if mishap == Mishap.DEEP:
                 _mark_as_deep(turn, question.setup)
             ask_change(turn, Change.SPOILT, question.setup)

@@ -15,6 +15,7 @@ from assistant.joinery.misplaced import Thinned
 from assistant.joinery.model import Carriage
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.mishaps import Mishap
+from assistant.plans.pieces import BLANK
 from assistant.wording import drive
 from assistant.wording.halves import SETTING_BAR, edge_at_stop, to_the_stop
 from assistant.wording.joining import YES_NO, listed, sentence
@@ -55,10 +56,6 @@ _THIS_SESSION = (
     "A new kerf counts for this session only: for the next, write it into the shop file or calibrate the kerf."
 )
 _CARDS: dict[Mishap, str] = {
-    Mishap.MISPLACED: (
-        "The right cut is still to be made. Once the board is cut, make good what was lost with a strip of the same "
-        "wood, its grain running the same way, and trim it when the glue is dry."
-    ),
     Mishap.SHALLOW: (
         "With the plug still out, raise the blade to {depth} above the bed, measured at the tooth that stands highest."
     ),
@@ -98,6 +95,11 @@ _CARDS: dict[Mishap, str] = {
         "you are asked what was touched."
     ),
 }
+_STILL_TO_CUT = "The right cut is still to be made."
+_STRIP = (
+    "Once the board is cut, make good what was lost with a strip of the same wood, its grain running the same way, and "
+    "trim it when the glue is dry."
+)
 _TRIED_NEXT = "Leave the plug out: when you carry on, the work is tried against the still blade."
 _PUT_NEXT = "Leave the plug out: when you carry on, the board is put to the stop and clamped as if it were new."
 
@@ -116,6 +118,8 @@ def _card(words: Words, figures: Figures) -> str:
     mishap = figures["mishap"]
     board = board_of(words, figures["setup"], ended=False)
     card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]), board=board)
+    if mishap == Mishap.MISPLACED:
+        card = " ".join([_STILL_TO_CUT] * figures["to_cut"] + [_STRIP] * figures["lost"])
     if mishap in (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED):
         card = f"{card} {_next(words, figures)}".strip()
     return card
@@ -237,13 +241,18 @@ def _between(words: Words, finger: int) -> str:
 
 def _of_too_deep(words: Words, figures: Figures) -> str:
     proud, depth, setups = words.length(figures["proud"]), words.depth(figures["depth"]), figures["setups"]
-    slots = words.job.layout == "slots"
-    told = [
-        f"What goes into the slots will sit {proud} deeper."
-        if slots
-        else f"The fingers will stand {proud} proud, and the inside will be {proud} shorter at each end."
-    ]
+    slots, setup = words.job.layout == "slots", words.job.setups[figures["setup"] - 1]
     every = "every slot of this depth" if slots else "every end"
+    if slots:
+        told = [f"What goes into the slots will sit {proud} deeper."]
+    elif setup.part.endswith(BLANK):
+        every = "every blank"
+        seat = "Their tips still seat, and what stands past the board's end is cut off with the blank."
+        told = [f"The blank's fingers will be {proud} longer. {seat}"]
+    elif setup.stage < len(words.job.stages):
+        told = [f"The lining under the sockets can be {proud} thicker, if the blanks are cut {proud} deeper too."]
+    else:
+        told = [f"The fingers will stand {proud} proud, and the inside will be {proud} shorter at each end."]
     if figures["as_deep"]:
         told.append(f"As deep already: {_ends(words, figures['as_deep'])}.")
     if setups:

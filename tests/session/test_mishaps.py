@@ -271,6 +271,26 @@ def test_a_cut_in_the_wrong_place_that_lies_in_a_socket_costs_nothing() -> None:
     tell(driver, Mishap.MISPLACED)
     answers(driver, "yes", "no", "yes", 10, "yes", "no")
     assert "farther from the reference edge: no finger has lost anything" in driver.said
+    answers(driver, "yes")
+    assert driver.said.startswith("The right cut is still to be made. Standing by.")
+
+
+def test_a_strip_is_asked_for_only_where_wood_was_lost() -> None:
+    driver = standing_by(1)
+    tell(driver, Mishap.MISPLACED)
+    answers(driver, "yes", "no", "no")
+    assert driver.said.startswith("Nothing changed.") and view(driver.state).card is None
+    assert "strip" not in driver.said and "right cut" not in driver.said
+    tell(driver, Mishap.MISPLACED)
+    answers(driver, "yes", "no", "yes", 5, "yes", "yes", "yes")
+    assert "The right cut is still to be made. Once the board is cut, make good what was lost" in driver.said
+    carried_on(driver)
+    driver.gesture("tap")
+    driver.gesture("hold")
+    tell(driver, Mishap.MISPLACED)
+    answers(driver, "yes", "no", "no")
+    assert "Once the board is cut, make good what was lost" in driver.said, "there is still that strip to be glued in"
+    assert "right cut" not in driver.said
 
 
 def clamped_again(driver: Driver) -> None:
@@ -399,6 +419,15 @@ def whole_setup(driver: Driver) -> None:
         driver.gesture("hold")
     driver.cut(driver.state.passes - driver.state.cut_here)
     driver.count()
+
+
+def test_a_board_that_is_not_cut_deeper_can_be_spoilt() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.SHALLOW)
+    answers(driver, "yes", "no")
+    assert driver.state.question and driver.state.question.name == "spoilt"
+    answers(driver, "yes")
+    assert driver.kinds[:3] == ["board_spoilt", "job_extended", "board_chosen"]
 
 
 def test_an_end_cut_before_the_height_was_checked_again_is_left_alone() -> None:

@@ -12,6 +12,7 @@ from assistant.session.turn import prompt
 from assistant.wording.prompts import Words
 from tests.session.drives import driven_job
 from tests.session.jobs import HANDWHEEL, job, plan
+from tests.session.test_other_kerf import LINED
 
 JOBS = {"readout": job(), "handwheel": job(carriage=HANDWHEEL), "driven": driven_job()}
 NO_HAND_NEAR = (Mishap.OVERSHOT, Mishap.KERF)
@@ -77,3 +78,23 @@ def test_what_another_blade_cut_is_not_among_what_is_cut_deeper(layout: str) -> 
     told = words.one(prompt("ask verdict", setups=(1,), as_deep=(2,), stay=(4, 5), **of))
     assert "already: long side, two of three" in told and "must be cut again, deeper" in told
     assert "Another blade has cut in long side, one of three" in told and "Cut all the rest to" in told
+
+
+@pytest.mark.parametrize(
+    ("part", "stage", "told"),
+    [
+        ("A", 1, "The lining under the sockets can be zero point five millimetres thicker, if the blanks are cut"),
+        ("A blank", 1, "The blank's fingers will be zero point five millimetres longer. Their tips still seat"),
+        ("A", 2, "The fingers will stand zero point five millimetres proud, and the inside will be"),
+        ("B", 2, "The fingers will stand zero point five millimetres proud, and the inside will be"),
+    ],
+)
+def test_it_is_said_what_cuts_too_deep_do_to_a_lined_joint(part: str, stage: int, told: str) -> None:
+    """Only the last stage makes its fingers stand proud: in a blank nothing is lost, and a lining can be thicker."""
+    lined = job(LINED)
+    number = next(one.number for one in lined.setups if (one.part, one.stage) == (part, stage))
+    figures = {"setup": number, "pass_": 1, "mishap": Mishap.DEEP, "figure": 5, "proud": Fraction(1, 2)}
+    figures |= {"setups": (), "as_deep": (), "stay": ()}
+    text = Words(lined).one(prompt("ask verdict", **figures, depth=lined.pattern_of(number).depth + Fraction(1, 2)))
+    assert text.startswith(told)
+    assert ("proud" in text) == (stage == 2)
