@@ -335,7 +335,7 @@ def _went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
         "on_break": state.on_break or mishap == Mishap.BREAK,
         "redo": state.redo | bits_of(job.checks, after.due),
     }
-    if after.unsure:
+    if after.unsure and _kerfs(state):
         change["unsure"] = True
     if after.marks:
         change["marked"] = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
