@@ -338,6 +338,19 @@ def test_a_cut_that_was_missed_lies_nobody_knows_where_only_if_something_had_mov
     assert driver.state.wrong == (() if mishap == Mishap.LOOSE else (WrongCut(1, 3, None),))
 
 
+def test_work_that_slipped_before_anything_was_cut_leaves_no_cut_in_doubt() -> None:
+    driver = standing_by(0)
+    tell(driver, Mishap.SLIPPED)
+    answers(driver, "yes")
+    assert not driver.state.unsure
+    carried_on(driver)
+    driver.gesture("tap")
+    driver.gesture("tap")
+    driver.heard(Intent.BACK)
+    answers(driver, "yes")
+    assert driver.kinds[0] == "stepped_back" and driver.state.wrong == ()
+
+
 def test_so_does_one_that_is_gone_back_to_before_the_work_is_tried() -> None:
     driver = standing_by()
     tell(driver, Mishap.CHIPPED)

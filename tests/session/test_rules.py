@@ -108,14 +108,20 @@ def of_mishaps(state: State) -> object:
     return told, state.shallow, wrong_cuts(state), since_height, state.to_register, overshot, laid_out
 
 
+WRONG = Fraction(2, 10)
+"""Two steps, mm: one is no more than what a cut may be measured wrong by."""
+
+
 def wrong_cuts(state: State) -> object:
     """All that hangs on them: which walls may have been moved, and what is said of the strip and the right cut."""
     if not state.wrong:
         return None
     pattern, known = state.pattern, [cut for cut in state.wrong if cut.off_by is not None]
-    walls = sorted({at for one in (*pattern.before, *pattern.passes) for at in (one.kerf_from, one.kerf_to)})
     wood = [reached(pattern, pattern.passes[w.pass_ - 1], w.off_by, length_of(state.the_job)) for w in state.wrong]
-    sides = [(any(low <= at < high for low, high in wood), any(low < at <= high for low, high in wood)) for at in walls]
+    sides = [
+        (any(low < one.kerf_from <= high for low, high in wood), any(low <= one.kerf_to < high for low, high in wood))
+        for one in (*pattern.before, *pattern.passes)
+    ]
     lost = any(thinned(pattern, pattern.passes[w.pass_ - 1], w.off_by or Fraction(0)) for w in known)
     return tuple(sides), lost, frozenset(w.setup for w in state.wrong), frozenset((w.setup, w.pass_) for w in known)
 
@@ -531,13 +537,13 @@ def is_walked(state: State, mishaps: tuple[Mishap, ...], begun: Job) -> bool:
     """Whether any of these mishaps is asked about, or none, with a figure of the walk's.
 
     What becomes of a job to which a board was added is walked by `test_rework_rules`; here another kerf adds one setup,
-    and one cut lies where none should be.
+    and one cut lies where none should be, by `WRONG` if it is known how far off it is.
     begun: the job as it began.
     """
     question, now = state.question, state.the_job
     if len(now.setups) > len(begun.setups) + bool({Mishap.KERF, Mishap.BLADE} & set(mishaps)):
         return False
-    if len(state.wrong) > 1:
+    if len(state.wrong) > 1 or any(cut.off_by and abs(cut.off_by) != WRONG for cut in state.wrong):
         return False
     if any(one.depth > was.depth + DEEPER for one, was in zip(now.patterns, begun.patterns, strict=False)):
         return False
