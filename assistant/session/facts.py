@@ -288,7 +288,7 @@ class WentWrong(Fact):
 class KerfMisplaced(Fact):
     """A kerf that was meant for this pass lies elsewhere, and the board is kept all the same.
 
-    off_by: farther from the reference edge than it should be, mm, as in `SettingCalled`; negative for nearer.
+    off_by: farther from the edge at the stop than it should be, mm, as in `SettingCalled`; negative for nearer.
     """
 
     kind: ClassVar[str] = "kerf_misplaced"

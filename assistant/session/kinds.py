@@ -61,7 +61,7 @@ class QuestionName(StrEnum):
     FIGURE = "figure"
     """A number: how far off, how deep, which pass, how wide a kerf."""
     SIDE = "side"
-    """Whether a cut lies nearer to the reference edge than it should."""
+    """Whether a cut lies nearer to the edge at the stop than it should."""
     VERDICT = "verdict"
     """What has become of the wood or the job, and whether to go on so."""
     LOWERED = "lowered"
