@@ -121,9 +121,8 @@ def test_no_confirmed_pass_is_lost_and_none_repeated_over_many_kills(tmp_path: P
     for name, text in (("plan.toml", PLAN), ("shop.toml", SHOP), ("script.txt", SCRIPT)):
         (tmp_path / name).write_text(text, encoding="utf-8")
     bench = Bench(tmp_path, random.Random(20))
-    while bench.kills < KILLS:
+    # Until sessions got to their end in spite of the kills, and passes were taken back in between, as chance has it.
+    while bench.kills < KILLS or bench.finished < 2 or not bench.taken_back:
         bench.run_and_kill()
         bench.check()
     print(f"{bench.kills} kills, {bench.finished} sessions finished, {bench.taken_back} passes taken back in them")
-    assert bench.finished >= 2, "the sessions got to their end in spite of the kills"
-    assert bench.taken_back >= 1, "passes were taken back in between"
