@@ -334,7 +334,7 @@ def test_what_is_started_shielded_does_not_see_ctrl_c() -> None:
 
 
 def test_starting_a_process_is_not_broken_off_by_ctrl_c() -> None:
-    """Any thread takes the signal for the main one, which must first finish; a child half started says so at length."""
+    """Any thread takes the signal for the main one, which finishes first: a half started child prints a traceback."""
     code = (
         "import os, signal, threading, time\nfrom assistant import process\n"
         "process.begin()\nthreading.Thread(target=time.sleep, args=(60,), daemon=True).start()\n"

@@ -5,16 +5,16 @@
     {"ready": bool, "exit_code": 0 | 2 | 3,
      "parts": [{"part", "state": "works" | "stands in" | "broken", "text", "mend", "data": {..}}]}
 
-Every part is always listed, in the order of `readiness.ORDER`, and the carriage after the shop file where a motor turns
-its screw. The screen shows "stands in" as "limited". "text" and "mend" are sentences; "mend" is "" if
-there is nothing to do. "data" is {} or figures: packages {"missing", "wrong_version", "extras"}, voice
-{"words_a_minute"}, loudspeaker and microphone {"devices"}, level {"rms_dbfs", "loudest_dbfs", "peak_dbfs", "spoken"},
-noise {"chosen", "asked_for"}, recogniser {"recogniser", "model", "language"}, pedal {"key"}, display {"columns",
-"lines", "colour", "desktop"}, your answers {"by"}, shop file {"path"} with {"kerf_mm"} or {"faults"}, a list of texts,
-each with its own mend; carriage {"port", "firmware", "options", "home_switch_closed", "clear", "cautions"} and the same
-{"faults"}; kerf, screw, zero and backlash {"utc", "days", "limit_days", "blade", "taken_back_utc"}, square the same and
-{"degrees"}, journal {"folder", "last_entry_utc"}, disk {"free_mb"}, clock {"utc", "zone"}; any part {"took_s"} if it
-was slow. Later versions may add keys, but never remove or rename one.
+Every part is always listed, in the order of `readiness.ORDER`. Where a motor turns the carriage's screw, the carriage
+comes after the shop file. What is "stands in" here is "limited" on the screen. "text" says in a sentence how the part
+is, and "mend" what to do about it, "" for nothing. "data" is {} or figures: packages {"missing", "wrong_version",
+"extras"}, voice {"words_a_minute"}, loudspeaker and microphone {"devices"}, level {"rms_dbfs", "loudest_dbfs",
+"peak_dbfs", "spoken"}, noise {"chosen", "asked_for"}, recogniser {"recogniser", "model", "language"}, pedal {"key"},
+display {"columns", "lines", "colour", "desktop"}, your answers {"by"}, shop file {"path"} with {"kerf_mm"} or
+{"faults"}, a list of texts, each with its own mend; carriage {"port", "firmware", "options", "home_switch_closed",
+"clear", "cautions"} and the same {"faults"}; kerf, screw, zero and backlash {"utc", "days", "limit_days", "blade",
+"taken_back_utc"}, square the same and {"degrees"}, journal {"folder", "last_entry_utc"}, disk {"free_mb"}, clock
+{"utc", "zone"}; any part {"took_s"} if it was slow. Later versions may add keys, but never remove or rename one.
 """
 
 from __future__ import annotations
