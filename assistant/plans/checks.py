@@ -68,6 +68,18 @@ class After(Enum):
     """A pass of this setup no longer counts as cut."""
     ALL_WAS_CUT = auto()
     """The last pass no longer counts as cut: the saw had to be switched off and the work looked at."""
+    STAGE_BEFORE = auto()
+    """The session went back from a later stage to an earlier one, for a board that joined since."""
+    HANDS_IN = auto()
+    """Hands were at the work and near the blade, so clamps can be loose and the guard can be off."""
+    BLADE_MOVED = auto()
+    """The blade was raised, lowered or knocked."""
+    OTHER_BLADE = auto()
+    """Another blade is on the saw. Its teeth reach elsewhere, and the backing has the other one's kerfs."""
+    CARRIAGE_MOVED = auto()
+    """The carriage, its stop or its motor may not stand where its reading says."""
+    FACE_SPOILT = auto()
+    """Fingers chipped where the blade comes out, so the face behind them no longer supports the wood."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +105,14 @@ class _Row:
 # slots there are, without the word.
 # What is asked about the distance piece depends on the half that is cut.
 OWN_FIGURES = ("way", "short_way", "count", "piece", "short_piece")
-_AGAIN_AFTER = {When.SETUP: frozenset({After.CLAMPED_AGAIN}), When.SETUP_END: frozenset({After.TAKEN_BACK})}
-_AS_LEFT = frozenset({After.INTERRUPTED})
-"""What somebody can have changed at the saw meanwhile."""
+_AGAIN_AFTER = {
+    When.SETUP: frozenset({After.CLAMPED_AGAIN}),
+    When.SETUP_END: frozenset({After.TAKEN_BACK}),
+    # It was confirmed for other boards, whose glue was dry.
+    When.STAGE: frozenset({After.STAGE_BEFORE}),
+}
+_AS_LEFT = frozenset({After.INTERRUPTED, After.HANDS_IN})
+"""What somebody can have changed at the work meanwhile."""
 
 # In the order they are asked. Hold-down: the trailing end of a piece lifts as it leaves the cut, even when it is
 # clamped firmly (common practice, no source). Clamps and guard are one question where the guard has been confirmed
@@ -118,7 +135,12 @@ _ASKED = (
         frozenset({After.INTERRUPTED, After.CLAMPED_AGAIN}),
     ),
     # In the second half it is asked in other words: zero belongs to the edge with the piece in (`wording.halves`).
-    _Row(ZERO_CHECK, "carriage zeroed to the reference edge?", When.SESSION),
+    _Row(
+        ZERO_CHECK,
+        "carriage zeroed to the reference edge?",
+        When.SESSION,
+        again_after=frozenset({After.CARRIAGE_MOVED, After.OTHER_BLADE}),
+    ),
     _Row(EDGE_AND_FACE, EDGE_AND_FACE_SAY, When.SETUP, "{short_way}?"),
     _Row(BAR_CHECK, "setting bar out of its slot?", When.SETUP),
     _Row(
@@ -150,9 +172,14 @@ _ASKED = (
         "blade set to {depth} above the bed the board stands on?",
         When.DEPTH,
         "blade at {depth}?",
-        _AS_LEFT,
+        frozenset({After.INTERRUPTED, After.BLADE_MOVED, After.OTHER_BLADE}),
     ),
-    _Row(BACKING, "fresh backing face behind the cut?", When.PART),
+    _Row(
+        BACKING,
+        "fresh backing face behind the cut?",
+        When.PART,
+        again_after=frozenset({After.FACE_SPOILT, After.OTHER_BLADE}),
+    ),
     _Row(
         SAW_OFF,
         "saw off. When the blade has stopped, count {sockets}.",

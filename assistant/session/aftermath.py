@@ -1,4 +1,4 @@
-"""What follows from each mishap, whatever is answered after it: the checks asked again, and whether the work is tried.
+"""What follows from each mishap, whatever is answered after it: what is checked again, and whether the work is tried.
 
 What to do after a mishap is common practice, no source.
 """
@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from assistant.plans.checks import BACKING, BLADE_HEIGHT, CLAMPS, GUARD, ZERO_CHECK
+from assistant.plans.checks import After
 from assistant.plans.mishaps import Mishap
 
 
 @dataclass(frozen=True, slots=True)
 class Aftermath:
-    """due: the checks that are asked again, whatever their own rules say.
+    """happened: what makes checks due again.
 
     moved: the work, or the carriage, may not stand as it did, so it is tried against the still blade before a pass is
     called. unsure: it may have happened before a pass was recorded as cut, so it is asked which cuts are good. marks:
@@ -21,7 +21,7 @@ class Aftermath:
     which an interruption must not lose.
     """
 
-    due: tuple[str, ...] = (CLAMPS, GUARD)
+    happened: tuple[After, ...] = (After.HANDS_IN,)
     moved: bool = False
     unsure: bool = False
     marks: bool = False
@@ -32,22 +32,22 @@ OF: dict[Mishap, Aftermath] = {
     Mishap.SLIPPED: Aftermath(moved=True, unsure=True),
     Mishap.BUMPED: Aftermath(moved=True, unsure=True),
     Mishap.MISPLACED: Aftermath(asks_on=True),
-    Mishap.SHALLOW: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD), asks_on=True),
-    Mishap.DEEP: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD), asks_on=True),
+    Mishap.SHALLOW: Aftermath((After.HANDS_IN, After.BLADE_MOVED), asks_on=True),
+    Mishap.DEEP: Aftermath((After.HANDS_IN, After.BLADE_MOVED), asks_on=True),
     Mishap.MISSED: Aftermath(asks_on=True),
     # Nothing is cut there and no hand goes near the blade: the setting is called again.
     Mishap.OVERSHOT: Aftermath(()),
-    Mishap.JAMMED: Aftermath((BLADE_HEIGHT, CLAMPS, GUARD), moved=True, marks=True),
+    Mishap.JAMMED: Aftermath((After.HANDS_IN, After.BLADE_MOVED), moved=True, marks=True),
     Mishap.TRIPPED: Aftermath(moved=True),
     Mishap.LOOSE: Aftermath(),
     Mishap.DUST: Aftermath(moved=True, unsure=True),
     # Work that is clamped flat, or taken off for a fresh face of the backing, may lie elsewhere afterwards. So may work
     # that another blade goes on with, for the backing and for zero.
     Mishap.CUPPED: Aftermath(moved=True),
-    Mishap.CHIPPED: Aftermath((BACKING, CLAMPS, GUARD), moved=True, marks=True),
+    Mishap.CHIPPED: Aftermath((After.HANDS_IN, After.FACE_SPOILT), moved=True, marks=True),
     Mishap.SWAPPED: Aftermath(asks_on=True),
     Mishap.KERF: Aftermath((), asks_on=True),
-    Mishap.BLADE: Aftermath((ZERO_CHECK, BLADE_HEIGHT, BACKING, CLAMPS, GUARD), moved=True, asks_on=True),
+    Mishap.BLADE: Aftermath((After.HANDS_IN, After.OTHER_BLADE), moved=True, asks_on=True),
     # What was touched meanwhile is asked when the operator is back.
     Mishap.BREAK: Aftermath(()),
 }

@@ -17,7 +17,7 @@ from assistant.plans.checks import (
     covered_by,
 )
 from assistant.plans.intents import Mode
-from assistant.plans.model import Job, When
+from assistant.plans.model import Job
 from assistant.session import apply_mishaps
 from assistant.session import facts as f
 from assistant.session.checks import BEFORE_A_TRIAL, asks_saw_off, bits_of, confirmed_with, counted_on, due_after
@@ -80,13 +80,11 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
     redo = state.redo
     if fact.setup in state.named:
         redo |= due_after(job.checks, After.CLAMPED_AGAIN, After.TAKEN_BACK)
-    # From a later stage back to an earlier one, for a board that joined the job since: the check before the later
-    # stage was confirmed for other boards, whose glue was dry.
     if before is not None and setup.stage < before.stage:
-        redo |= bits_of(job.checks, [check.name for check in job.checks if check.when == When.STAGE])
+        redo |= due_after(job.checks, After.STAGE_BEFORE)
     if any(each.end == end_key(setup) for each in state.cut_off):
         # For the saw to cut an end off, its blade is raised, and the sled or its stop may be moved.
-        redo |= bits_of(job.checks, (BLADE_HEIGHT, ZERO_CHECK))
+        redo |= due_after(job.checks, After.BLADE_MOVED, After.CARRIAGE_MOVED)
     return {
         "setup": fact.setup,
         "previous": state.setup,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from assistant.plans.checks import BLADE_HEIGHT, CLAMPS, GUARD, ZERO_CHECK
+from assistant.plans.checks import After
 from assistant.plans.mishaps import Mishap
 from assistant.session import aftermath
 from assistant.session import facts as f
-from assistant.session.checks import bits_of
+from assistant.session.checks import due_after
 from assistant.session.state import Change, State, WrongCut, changed, with_driving
 
 
@@ -40,7 +40,7 @@ def went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
     change: Change = {
         "trouble": mishap,
         "on_break": state.on_break or mishap == Mishap.BREAK,
-        "redo": state.redo | bits_of(job.checks, after.due),
+        "redo": state.redo | due_after(job.checks, *after.happened),
     }
     if after.unsure and _kerfs(state):
         change["unsure"] = True
@@ -69,21 +69,21 @@ def _may_have_moved(state: State, mishap: Mishap) -> Change:
         return {"moved": mishap, "is_zeroed": False}
     # A carriage that was bumped stays so, whatever else has moved. With both in doubt a cut shows only how they lie to
     # each other, so the carriage is zeroed first.
-    zero = bits_of(state.the_job.checks, (ZERO_CHECK,)) if state.moved not in (None, mishap) else 0
+    zero = due_after(state.the_job.checks, After.CARRIAGE_MOVED) if state.moved not in (None, mishap) else 0
     return {"moved": Mishap.BUMPED, "is_zeroed": False, "redo": state.redo | zero}
 
 
 def zero_due(state: State) -> int:
     """The `redo` bits of zero, where the carriage may have been moved and no cut has shown where it stands."""
     in_doubt = state.moved in (Mishap.BUMPED, Mishap.BREAK) and not state.is_zeroed
-    return bits_of(state.the_job.checks, (ZERO_CHECK,)) if in_doubt else 0
+    return due_after(state.the_job.checks, After.CARRIAGE_MOVED) if in_doubt else 0
 
 
 def _carriage_touched(state: State) -> Change:
     """A motor's place is lost. By hand it is set right by a cut; where there is none, by the edge, at zero."""
     change = with_driving(state, known=False, at=None)
     if state.leaves or not _kerfs(state):
-        change["redo"] = state.redo | bits_of(state.the_job.checks, (ZERO_CHECK,))
+        change["redo"] = state.redo | due_after(state.the_job.checks, After.CARRIAGE_MOVED)
     return change
 
 
@@ -93,8 +93,8 @@ def _kerfs(state: State) -> int:
 
 
 def came_back(state: State, fact: f.CameBack, at: float) -> Change:
-    due = (BLADE_HEIGHT,) * fact.lowered + (CLAMPS, GUARD) * fact.touched
-    change: Change = {"redo": state.redo | bits_of(state.the_job.checks, due)}
+    happened = (After.BLADE_MOVED,) * fact.lowered + (After.HANDS_IN,) * fact.touched
+    change: Change = {"redo": state.redo | due_after(state.the_job.checks, *happened)}
     if fact.touched:
         change |= _may_have_moved(changed(state, change), Mishap.BREAK)
         change |= _carriage_touched(changed(state, change))
