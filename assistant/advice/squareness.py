@@ -12,7 +12,7 @@ from assistant.plans.model import Plan
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history
 
 SQUARE = "square"
-MOST_DEGREES = 10.0
+MOST_DEGREES = 10.0  # more is a slip of the pen: nobody would cut with such a saw
 UNREADABLE = "the last check of squareness in the history can't be read; note it again: kerfcall ready --square DEGREES"
 
 

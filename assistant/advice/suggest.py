@@ -29,7 +29,7 @@ from assistant.joinery.walls import SLIVER_MM
 from assistant.plans.job import build_job
 from assistant.plans.model import BoardPlan, JointPlan, Plan, Shop
 
-UNLIKE_EDGES = 0.85
+UNLIKE_EDGES = 0.85  # of the mark of a joint whose edges are alike: a matter of looks, common practice, no source
 HALF = Fraction(1, 2)
 TRADE_FINGERS = tuple(Fraction(254, 10) * Fraction(n, 16) for n in (2, 3, 4, 5, 6, 8, 10, 12, 16))
 """1/8 to 1 in, mm: the usual widths for boxes in inches (common practice, no source)."""

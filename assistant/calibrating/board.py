@@ -23,7 +23,7 @@ from assistant.plans.pieces import nominal
 from assistant.plans.plan_file import read_plan
 
 WOOD = {"mm": Fraction(8), "in": Fraction(5, 16) * MM_PER_UNIT["in"]}
-SHORT_WOOD, LONG_WOOD = Fraction(6), Fraction(28)
+SHORT_WOOD, LONG_WOOD = Fraction(6), Fraction(28)  # mm, what is left of the fingers
 THICKNESS = {"mm": Fraction(12), "in": Fraction(1, 2) * MM_PER_UNIT["in"]}
 # The board for the kerf has ten fingers: five short, then five long. By simulation (2,000 boards, each finger read
 # once, one reading of each board off by 0.1 to 1 mm), five alike outvote a misread one, and 1.4 % of the boards have to

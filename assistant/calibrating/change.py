@@ -16,8 +16,8 @@ from assistant.calibrating.mixups import (
     other_side,
     some_on_the_other_side,
 )
-from assistant.calibrating.uncertainty import Component
-from assistant.calibrating.values import COVERAGE, Value, backlash, kerf, screw, zero
+from assistant.calibrating.uncertainty import COVERAGE, Component
+from assistant.calibrating.values import Value, backlash, kerf, screw, zero
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop

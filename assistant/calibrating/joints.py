@@ -14,7 +14,8 @@ from typing import Any
 
 from assistant.advice.prediction import ASSUMED, STEPS
 from assistant.calibrating.history import current_blade, kerf_measured, now
-from assistant.calibrating.learned import COVERAGE, FELT, GAP, Correction, Learned, correction_of, learned
+from assistant.calibrating.learned import FELT, GAP, Correction, Learned, correction_of, learned
+from assistant.calibrating.uncertainty import COVERAGE
 from assistant.errors import BadInput, Fault, JournalError
 from assistant.joinery.units import round_to_step
 from assistant.journal.store import Journal, journal_path

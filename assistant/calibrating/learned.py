@@ -16,7 +16,6 @@ from dataclasses import dataclass
 
 from assistant.calibrating.uncertainty import weighted_mean
 
-COVERAGE = 2
 # A kerf further off than this belongs to another blade, mm.
 SAME_BLADE = 0.2
 TIGHT, LOOSE, GAP = "too tight", "too loose", "gap"

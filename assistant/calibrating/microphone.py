@@ -20,7 +20,7 @@ from assistant.session.events import Event, SpeechEnded, SpeechStarted
 from assistant.session.kinds import DeviceState
 from assistant.speaking.speaker import LiveSpeaker, SilentSpeaker
 
-MICROPHONE_S = 10.0
+MICROPHONE_S = 10.0  # a sound server that is just starting needs a few seconds
 LISTENING_S = 0.05  # one wait for the child; between two waits it learns whether we speak, and Ctrl-C is noticed
 TYPE_THEM = "type the readings instead, or give them with --reading or --csv"
 

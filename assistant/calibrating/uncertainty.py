@@ -20,6 +20,7 @@ Number = Fraction | float | int
 
 # The share of a normal distribution that k = 2 covers: the level at which Student's factor is compared with it.
 TWO_SIGMA = 0.9545
+COVERAGE = 2  # k: what is shown beside a value is so many times its standard uncertainty
 MANY = 1e6  # with this many degrees of freedom, Student's distribution is taken as the normal distribution
 
 

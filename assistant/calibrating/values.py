@@ -40,6 +40,7 @@ from assistant.calibrating.agreement import (
 )
 from assistant.calibrating.blunders import Caliper, LeftOut, Reading, impossible, screen, sieve
 from assistant.calibrating.uncertainty import (
+    COVERAGE,
     Component,
     FittedLine,
     combined,
@@ -52,7 +53,6 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery.units import plain_length
 
 KINDS = ("kerf", "screw", "zero", "backlash")
-COVERAGE = 2
 # The fewest to judge scatter from: readings for a mean, places for a line (which uses up two of them), and pairs.
 LEAST_SAME, LEAST_LINE, LEAST_PAIRS = 3, 4, 3
 # How far off an uncalibrated screw may be, as a share: common practice, no source.

@@ -17,9 +17,11 @@ STEP_S = 0.02
 """How finely time goes on while something moves, and how finely while it stands (`RESTS_S`)."""
 RESTS_S = 0.1
 STIRS_S = 2.0
+"""How long its reports are looked at closely once something was done to it, simulated s."""
 BEGINS_S = 10.0
 """Simulated time in which the controller must have listed its settings."""
 FASTER_BY = 1.2
+"""Its fastest feed, against the shop's, so that a board as the shop file asks for it is not refused."""
 ABOVE = 20.0
 """How far above its home switch the carriage stands at the start, mm: anywhere will do."""
 

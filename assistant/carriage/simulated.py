@@ -16,13 +16,17 @@ from dataclasses import dataclass
 from assistant.carriage.simulated_screw import Screw
 
 SLICE_S = 0.005
+"""How finely the simulation goes on, s: at 600 mm/min a twentieth of a millimetre."""
 TAKES_AFTER_S = 0.001
 """Between the end of a line and when it takes it, s: a byte that comes meanwhile acts first."""
 SLOWS_AFTER_S = 0.05
 """Steps already prepared go out at full speed after a halt, s."""
 BUFFER = 128
+"""Bytes of its serial buffer: one more is lost."""
 PLANNED_MAX = 15
+"""Moves planned ahead; the next line waits."""
 STORING_S = 0.02
+"""How long it is deaf while it stores a setting, s."""
 SEARCH, LOCATE = 1.5, 5.0
 """Homing searches this many times the travel, then this many times the way off the switch."""
 

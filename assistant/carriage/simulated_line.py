@@ -13,6 +13,7 @@ from assistant.carriage.line import GoneError
 from assistant.carriage.simulated import Simulated
 
 ROUND_S = 0.004
+"""Between two looks at what has come, s: much shorter than its own `SLICE_S` would only cost processor time."""
 
 
 class SimulatedLine:

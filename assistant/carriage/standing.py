@@ -14,9 +14,9 @@ from assistant.carriage.settings import Controller
 from assistant.errors import CouldNotRun, Fault, NoSuchPart
 from assistant.joinery.model import Carriage
 
-ROUND_S = 0.02
-BEGIN_S = 15.0
-ORDER_S = 5.0
+ROUND_S = 0.02  # between two looks at its time-outs
+BEGIN_S = 15.0  # for its boot loader, its greeting and the list of its settings
+ORDER_S = 5.0  # an order that moves nothing has failed by itself before that
 
 
 class Standing:

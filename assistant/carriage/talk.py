@@ -17,6 +17,7 @@ SILENT_S = 1.0
 ANSWER_S = 1.0
 """How long a line may wait for its answer, s: a planned jog is answered at once."""
 STORE_S = 2.0
+"""How long storing a setting may take, s: it writes to a slow memory, and hears nothing meanwhile."""
 GREETING_S = 2.5
 """A board that starts when its line is opened has its boot loader first, s."""
 ASK_AGAIN_S = 0.25

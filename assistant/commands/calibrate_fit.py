@@ -30,7 +30,8 @@ from assistant.calibrating.joints import (
     wanted_clearance,
     wood_of,
 )
-from assistant.calibrating.learned import COVERAGE, GAP, LOOSE, TIGHT
+from assistant.calibrating.learned import GAP, LOOSE, TIGHT
+from assistant.calibrating.uncertainty import COVERAGE
 from assistant.commands.figures import length_option
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import LengthError, length_to_copy, parse_length, plain_length

@@ -9,7 +9,8 @@ from typing import Any
 
 from assistant.calibrating.blunders import Caliper
 from assistant.calibrating.change import Change
-from assistant.calibrating.values import COVERAGE, Value
+from assistant.calibrating.uncertainty import COVERAGE
+from assistant.calibrating.values import Value
 from assistant.joinery.units import MM_PER_UNIT, at_least, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import HistoryEntry

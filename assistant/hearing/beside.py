@@ -19,7 +19,7 @@ from assistant.hearing.scores import Measured, Said
 from assistant.patience import Patience, cpu_s_of
 
 LATE_S = 0.5  # for an answer, from when it is needed: later than that it would come too late for the speaker
-LOAD_STILL_S, LONGEST_LOAD_S = 60.0, 900.0
+LOAD_STILL_S, LONGEST_LOAD_S = 60.0, 900.0  # without any work of its own, and in all; a slow card loads for minutes
 STILL_S, LONGEST_S = 20.0, 60.0  # for an answer about sound from a file, which nobody waits for
 
 

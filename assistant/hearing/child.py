@@ -43,7 +43,7 @@ from assistant.hearing.recorder import microphone_name
 from assistant.plans.model import VoiceSettings
 from assistant.wording.phrases import Phrase
 
-ALIVE_EVERY_S = 0.5
+ALIVE_EVERY_S = 0.5  # well within the time after which silence of the child counts as a loss
 Connection = Any  # multiprocessing.connection.Connection; a Windows pipe has another class
 
 

@@ -15,7 +15,7 @@ from assistant.errors import BadInput, Fault
 from assistant.hearing.contract import RATE
 
 RATES = (8_000, 96_000)  # samples per second, least and greatest
-LONGEST_S = 4 * 3600
+LONGEST_S = 4 * 3600  # half a working day; it is read into memory whole
 UNKNOWN_SIZE = 0x7FFFF000  # a size from here on comes from a recorder that couldn't go back to write the true one
 PCM, EXTENSIBLE = 1, 0xFFFE
 # The subformat 00000001-0000-0010-8000-00AA00389B71, in the byte order of the file.

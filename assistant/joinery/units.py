@@ -13,8 +13,8 @@ from fractions import Fraction
 
 MM_PER_UNIT = {"mm": Fraction(1), "in": Fraction(254, 10)}
 INCH_MARKS = ('"', "''")
-LONGEST_MM = Fraction(10_000)
-LONGEST_TEXT = 40
+LONGEST_MM = Fraction(10_000)  # no board in a shop is longer; a longer figure has the wrong unit
+LONGEST_TEXT = 40  # characters of a length: every true one is shorter, however it is written
 # Without this limit, a few characters such as 1e999999999 would make a Fraction of a thousand million digits.
 GREATEST_EXPONENT = 12
 

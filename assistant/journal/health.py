@@ -11,7 +11,10 @@ from pathlib import Path
 from assistant.errors import JournalError
 from assistant.health import BROKEN, WORKS, Finding, one_line, with_tilde
 
-LEAST_FREE_MB, LITTLE_FREE_MB = 50, 500
+LEAST_FREE_MB, LITTLE_FREE_MB = (
+    50,
+    500,
+)  # with less than the first anything else that writes can make the next commit fail
 
 
 def state_folder() -> Path:

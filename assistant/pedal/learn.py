@@ -22,7 +22,7 @@ from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
 from assistant.session.kinds import Press
 
-STILL_S = 3.0
+STILL_S = 3.0  # long enough to press again, and for a key that repeats by itself to show it
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,7 @@ from assistant.session.kinds import By, DeviceName, DeviceState
 
 LOOK_EVERY_S = 0.25
 """How often the watch is checked: it may end without notice."""
-FIRST_RETRY_S = 0.5
+FIRST_RETRY_S = 0.5  # doubled at each try that fails, up to the next: a plug that was loose is back at once
 LAST_RETRY_S = 5.0
 OPEN_AND_CLOSE_S = 4.0  # a thread that is opening a watch must still close it
 STALL_S = 0.4  # a process held up for longer forgets the press in progress

@@ -30,7 +30,7 @@ from assistant.session.events import DeviceChanged
 from assistant.session.kinds import DeviceName, DeviceState
 from assistant.session.state import ENDED_EARLY, FINISHED
 
-CLOSING_SPEECH_S = 20.0
+CLOSING_SPEECH_S = 20.0  # for the last words, which are the longest: what is left of the job
 MICROPHONE_S = 15.0  # to load the recogniser and find the microphone, if nothing else can drive the session
 
 Pump = Callable[[float], None]

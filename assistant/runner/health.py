@@ -17,7 +17,7 @@ from assistant.health import BROKEN, LIMITED, WORKS, Finding
 from assistant.journal.health import last_entry, state_folder
 
 ANSWERS = "your answers"
-COARSE_S = 0.02
+COARSE_S = 0.02  # a coarser clock can't tell a tap from a double tap well
 SET_CLOCK = "set the date and time"
 SET_ZONE = "set the time zone, on Linux with: timedatectl set-timezone Area/City"
 # POSIX's own way to write a zone: names, offsets and rules, e.g. CET-1CEST,M3.5.0,M10.5.0/3

@@ -37,7 +37,7 @@ MOVING_TICK_S = 0.1  # the same while the carriage moves
 SETTLE_S = 0.02  # from the first news of a turn to a page: by then all the news is in, and its sound has gone out
 FRAME_S = 0.05  # the shortest time between two pages
 NOTE_S = 20.0  # how long a list covers the page
-END_S = 1.0
+END_S = 1.0  # for the last page, to a terminal that may no longer be read
 MOST_TIMES = 10  # lines of where the time went that are left on the shell's page, the newest setups first
 
 

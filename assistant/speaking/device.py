@@ -12,7 +12,7 @@ from typing import Any, Protocol
 from assistant.errors import NoSuchPart
 from assistant.hearing.alsa import hush
 
-PERIOD_MS = 10
+PERIOD_MS = 10  # so a click is heard within two of them
 Fill = Callable[[int], bytes]
 
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     Samples = NDArray[np.int16]
 
-LONGEST_TEXT = 2000
+LONGEST_TEXT = 2000  # minutes of speech; no announcement comes near it
 # Silence after each announcement; without it, two in a row run together.
 BREATH_S = 0.1
 

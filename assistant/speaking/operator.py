@@ -20,10 +20,10 @@ from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
 
 RATE = 16000
-PAUSE_S = 0.7
-ASKS_AGAIN_S = 6.0
+PAUSE_S = 0.7  # between hearing a question and answering it
+ASKS_AGAIN_S = 6.0  # without an answer it takes its phrase for not heard
 MOST_TRIES = 3  # by voice; then it uses the pedal, so that a phrase that is never heard doesn't stop it for ever
-HALTS_AFTER_S = 0.15
+HALTS_AFTER_S = 0.15  # of a move, so that the carriage is under way
 MOVE_S = 60.0  # longer than any move
 MOVES = (Mode.HOMING, Mode.MOVING)
 ANSWERS = {Mode.CHECKS: Intent.CHECK, Mode.CUTTING: Intent.CUT, Mode.STANDING_BY: Intent.CARRY_ON}

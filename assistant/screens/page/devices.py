@@ -25,8 +25,8 @@ from assistant.journal import private
 
 FILE_NAME = "page-devices.json"
 VERSION = 2
-TOKEN_BYTES = 32
-MOST = 20
+TOKEN_BYTES = 32  # 256 bits: nobody guesses it, however many tries the gate lets through
+MOST = 20  # more than a shop has; one that is gone is taken out by hand
 MOST_NAME = 40
 
 

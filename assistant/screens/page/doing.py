@@ -15,7 +15,7 @@ from assistant.session.events import Heard
 from assistant.session.from_page import MOST_NOTE
 from assistant.session.kinds import By
 
-PRESS_MS = 800
+PRESS_MS = 800  # a button that does something is held down for so long: no brush of a sleeve is
 LONGEST_PRESS_MS = 5000
 # The page's names for them. A note marks a problem.
 INTENTS = {

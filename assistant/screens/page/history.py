@@ -20,6 +20,7 @@ from assistant.session import facts as f
 
 STEP, PAUSE_S = 50, 0.002  # records in each step, and the pause after it
 FRESH_S = 5.0  # how old a list of sessions may be
+# As much as a phone draws at once; what is left out is counted.
 MOST_LINES = 600
 MOST_ROWS = 200
 MOST_BOARDS = 12
