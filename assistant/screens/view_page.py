@@ -8,23 +8,17 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from datetime import datetime
-from fractions import Fraction
 from functools import partial
 
-from assistant.drawings import dialling_letters, holding_letters
-from assistant.drawings.dialling import dials_of
+from assistant.drawings import holding_letters
 from assistant.drawings.holding import holding_of
-from assistant.plans.checks import EDGE_AND_FACE
 from assistant.plans.model import Job
 from assistant.screens import view_letters as letters
 from assistant.screens.view_blocks import (
     LEAST_BIG,
-    Blocks,
     blocks_of,
     draw_blocks,
     draw_line,
-    has_room_beside,
-    least_rows,
 )
 from assistant.screens.view_board import LEAST_ROWS, BoardPicture
 from assistant.screens.view_cells import (
@@ -43,11 +37,12 @@ from assistant.screens.view_cells import (
     wrapped,
 )
 from assistant.screens.view_gauges import Gauges, draw_inputs
-from assistant.screens.view_heading import Heading, heading_of, with_position
-from assistant.screens.view_move import OF_THE_DRIVE, calls_a_pass, is_driven, is_moving, track
+from assistant.screens.view_heading import Heading, heading_of
+from assistant.screens.view_move import OF_THE_DRIVE, calls_a_pass
 from assistant.screens.view_pace import shown_left
 from assistant.screens.view_regions import Pane, regions_of
 from assistant.screens.view_sight import ASKING, LogEntry, Sight
+from assistant.screens.view_to_do import FIGURE_COLUMNS, draw_to_do, figure_columns
 from assistant.screens.view_words import (
     GOES_HOME,
     HALTS,
@@ -66,11 +61,9 @@ from assistant.screens.view_words import (
     word_lines,
 )
 from assistant.session.effects import View
-from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING, MOVE_ASKED
 from assistant.session.table import which_of
 from assistant.wording.halves import which_half
-from assistant.wording.prompts import Words
 
 TONE_COLOURS = {
     "cutting": GREEN,
@@ -83,8 +76,6 @@ TONE_COLOURS = {
     "lost": RED,
 }
 BAND = 2  # columns of the state's colour at each end of head and keys
-FIGURE_COLUMNS = 44  # of how the board is held, beside words or the board's end
-FIGURE_ROWS = 9  # of the same with all its parts
 GESTURE_PLACES = (0.0, 0.3125, 0.625)
 """Where the meanings of tap, double tap and long press begin in the last row, as shares of its width."""
 IN_BLOCKS = {
@@ -143,120 +134,18 @@ class PageComposer:
         named = _head(panes["head"], status, view, words.job)
         shown, faults = _faults(panes["faults"], sight)
         do = _above_list(panes["do"], sight)
-        done, left_over, held = self._do(do, sight, shown, now, gauges.position, with_letters)
-        here, more = self._draw_board(panes["board"], sight, left_over, named, shown | done, not held)
+        drawn = draw_to_do(do, sight, shown, now, gauges.position, with_letters, partial(self._holding, sight))
+        shown |= drawn.shown
+        here, more = self._draw_board(panes["board"], sight, drawn.left_over, named, shown, not drawn.with_figure)
         _progress(panes["progress"], sight)
-        elsewhere = {text for _, text in sight.faults} | shown | done | here
+        elsewhere = {text for _, text in sight.faults} | shown | here
         entries = tuple(entry for entry in sight.log if entry.text not in elsewhere)
         _below(panes, sight, entries, faults, more)
         draw_inputs(panes["inputs"], gauges, sight)
         _keys(panes["keys"], status, gestures_of(view, sight.wait_s, words), sight.wait_s)
         return len(faults) + len(more) <= panes["log"].rows or not more
 
-    # --- the thing to do
-
-    def _do(
-        self,
-        pane: Pane,
-        sight: Sight,
-        shown: set[str],
-        now: datetime | None,
-        position: Fraction | None,
-        with_letters: bool,
-    ) -> tuple[set[str], list[Line], bool]:
-        """Block letters above, words below.
-
-        shown: texts that are on the page already. The letters are as large as the words allow. Words that must be
-        shown, but have no room here, go to the board's region. Returns the log's texts that are in the words, the
-        words left over, and whether the figure of how the board is held is here.
-        """
-        view, words = sight.view, sight.words
-        assert view is not None and words is not None
-        heading = heading_of(view, words, sight.wait_s)
-        if position is not None and is_moving(view, words):
-            # At the smallest size it would be as large as where the carriage goes to.
-            room_for_both = letters.fits(heading.left, 2, pane.columns - 2, pane.rows - 3)
-            heading = with_position(heading, words, position) if room_for_both else heading
-        room = pane.columns - 2
-        least = least_rows(heading, room) if with_letters else 0
-        least = least if least <= pane.rows else 0
-        figure = self._figure_beside(pane, sight, least)
-        if figure:
-            beside = word_lines(sight, room - width(figure[0]) - 2, now)
-            wanted = [*beside.required, *(line for text, more in beside.optional[:1] for line in more)]
-            if least + len(wanted) <= pane.rows:
-                room -= width(figure[0]) + 2
-            else:
-                figure = []
-        found = word_lines(sight, room, now)
-        lines, done = list(found.required), set()
-        if not least:
-            lines = [(line, BOLD) for line in wrapped(_in_words(heading, view, words), room)] + lines
-        elif amounts := _amounts(view, words):
-            lines = [(line, 0) for line in wrapped(amounts, room)] + lines
-        bar = track(view, words, position, room)
-        has_room = least + len(lines) < pane.rows
-        if bar and has_room:
-            lines = [(bar, BOLD), *lines]
-        for text, more in found.optional:
-            rows = pane.rows - len(lines) - len(more)
-            if text in shown or rows < least:
-                continue
-            without = blocks_of(heading, pane.columns - 2, rows + len(more))
-            made = blocks_of(heading, pane.columns - 2, rows)
-            # What to clamp comes before larger letters, anything else doesn't.
-            if text == sight.clamp or not without or (made and made.scale >= min(2, without.scale)):
-                lines += more
-                done.add(text)
-        left_over: list[Line] = []
-        if least + len(lines) > pane.rows:
-            kept = 0 if heading.whole and least else max(0, pane.rows - least)
-            lines, left_over = lines[:kept], lines[kept:]
-        if bar and not has_room:
-            left_over.append((bar, BOLD))
-        high = pane.rows - max(len(lines), len(figure))
-        made = blocks_of(heading, pane.columns - 2, high) if least else None
-        if heading.then and not (made and has_room_beside(made, heading.then, pane.columns)):
-            shared = bool(lines) and width(lines[-1][0]) + len(heading.then) + 3 <= room
-            lower = high if shared else min(high, pane.rows - len(lines) - 1)
-            smaller = blocks_of(heading, pane.columns - 2, lower) if least else None
-            if not shared and (smaller or not made) and len(lines) < pane.rows:
-                lines.append(("", 0))
-            if smaller:
-                high, made = lower, smaller
-        is_beside = made is not None and self._draw_letters(pane, made, heading, high, view, words)
-        for n, (line, style) in enumerate(lines):
-            pane.put(pane.rows - len(lines) + n, 1, line, style)
-        for n, drawn in enumerate(figure):
-            pane.put(pane.rows - len(figure) + n, pane.columns - 1 - width(drawn), drawn)
-        if heading.then and not is_beside and lines:
-            pane.put(pane.rows - 1, pane.columns - len(heading.then) - 1, heading.then, BOLD)
-        return done, left_over, bool(figure)
-
-    @staticmethod
-    def _draw_letters(pane: Pane, made: Blocks, heading: Heading, high: int, view: View, words: Words) -> bool:
-        """The block letters, and below them the dials of a handwheel if there is room. As `draw_blocks`."""
-        drawn: list[str] = []
-        if view.mode == CUTTING and view.pass_ and not is_driven(words):
-            dials = dials_of(words.carriage, view.previous, view.approach, view.setting)
-            drawn = [line for each in dials for line in dialling_letters.in_letters(each, pane.columns - 2)]
-            drawn = drawn if made.rows + len(drawn) <= high else []
-        top = high - len(drawn)
-        for n, line in enumerate(drawn):
-            pane.put(top + n, 1, line)
-        return draw_blocks(pane.part(0, top), made, heading)
-
-    def _figure_beside(self, pane: Pane, sight: Sight, least: int) -> list[str]:
-        """How the board is held, beside the words that ask for it."""
-        view = sight.view
-        assert view is not None
-        if view.mode != CHECKS or view.check != EDGE_AND_FACE:
-            return []
-        if any(entry.klass == Klass.CAUTION for entry in sight.opening):  # it needs the room
-            return []
-        heading = heading_of(view, sight.words, sight.wait_s) if sight.words and least else None
-        made = blocks_of(heading, pane.columns - 2, pane.rows - FIGURE_ROWS) if heading else None
-        return self._holding(sight, _figure_columns(pane), pane.rows - (made.rows if made else max(least, LEAST_BIG)))
+    # --- the board
 
     def _holding(self, sight: Sight, columns: int, rows: int) -> list[str]:
         view, words = sight.view, sight.words
@@ -269,8 +158,6 @@ class PageComposer:
                 drawn.pop()
             self._held = key, drawn
         return self._held[1]
-
-    # --- the board
 
     def _draw_board(
         self, pane: Pane, sight: Sight, left_over: Sequence[Line], named: str, shown: set[str], with_figure: bool
@@ -288,8 +175,8 @@ class PageComposer:
         held = f"{named}: {way}" if named else way
         # Nobody is to reach for the clamps before the carriage stands where they are set.
         with_figure = with_figure and _has_room_to_hold(pane) and view.mode not in OF_THE_DRIVE
-        figure = self._holding(sight, _figure_columns(pane), pane.rows) if with_figure else []
-        at = pane.columns - _figure_columns(pane)
+        figure = self._holding(sight, figure_columns(pane), pane.rows) if with_figure else []
+        at = pane.columns - figure_columns(pane)
         if figure and len(wrapped(held, at - 4)) + len(left_over) <= pane.rows:
             for n, line in enumerate(figure):
                 pane.put(n, at, line)
@@ -322,19 +209,6 @@ def _has_room_to_hold(board: Pane) -> bool:
     return board.rows >= holding_letters.LEAST_ROWS and board.columns >= 2 * FIGURE_COLUMNS
 
 
-def _figure_columns(board: Pane) -> int:
-    return max(FIGURE_COLUMNS, board.columns * 2 // 5)
-
-
-def _amounts(view: View, words: Words) -> str:
-    """How far to turn a handwheel in each of two moves, of which the block letters only say where they end."""
-    if view.mode != CUTTING or not view.pass_ or is_driven(words):
-        return ""
-    dials = dials_of(words.carriage, view.previous, view.approach, view.setting)
-    ways = [f"{each.step} {'up' if each.up else 'down'} {' + '.join(filter(None, each.amount))}" for each in dials]
-    return ", ".join(ways) if len(dials) > 1 else ""
-
-
 def _above_list(pane: Pane, sight: Sight) -> Pane:
     """As much of the pane as a list laid over the page leaves free: half a figure could be read as another one."""
     if not sight.note:
@@ -342,13 +216,6 @@ def _above_list(pane: Pane, sight: Sight) -> Pane:
     keys = regions_of(pane.canvas.columns, pane.canvas.rows)["keys"].rows
     top = _top_of_list(sight.laid_over, pane.canvas.rows, keys)
     return pane.part(0, max(0, top - pane.top))
-
-
-def _in_words(heading: Heading, view: View, words: Words) -> str:
-    """What the block letters would say, had they room."""
-    if view.mode == CUTTING and view.pass_:
-        return setting_text(view, words)
-    return "  ".join((*heading.left, *([heading.right] if heading.right else [])))
 
 
 # --- the regions

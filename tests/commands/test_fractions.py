@@ -25,7 +25,8 @@ from assistant.plans.plan_file import read_both
 from assistant.screens.page.picture import board_of, state_of
 from assistant.screens.plain import place_line
 from assistant.screens.view_gauges import Gauges
-from assistant.screens.view_page import PageComposer, heading_of
+from assistant.screens.view_heading import heading_of
+from assistant.screens.view_page import PageComposer
 from assistant.screens.view_sight import Gathering
 from assistant.screens.view_words import next_of, setting_text
 from assistant.session import effects as e

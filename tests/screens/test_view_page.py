@@ -20,8 +20,10 @@ from assistant.screens.page.picture import pattern_of, state_of
 from assistant.screens.plain import place_line
 from assistant.screens.view_cells import ANY_COLOUR, BOLD, FULL, MAGENTA, MARKING, RED, Canvas
 from assistant.screens.view_gauges import METER_CELLS, Gauges, gauges_of
-from assistant.screens.view_page import FIGURE_COLUMNS, PageComposer, heading_of
+from assistant.screens.view_heading import heading_of
+from assistant.screens.view_page import PageComposer
 from assistant.screens.view_sight import LastInput, LogEntry, Sight
+from assistant.screens.view_to_do import FIGURE_COLUMNS
 from assistant.screens.view_words import setting_text
 from assistant.session import facts as f
 from assistant.session.apply import apply

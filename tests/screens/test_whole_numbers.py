@@ -19,7 +19,8 @@ from assistant.screens import view_letters as letters
 from assistant.screens.plain import PlainScreen
 from assistant.screens.view_cells import cut_to, wrapped
 from assistant.screens.view_gauges import Gauges
-from assistant.screens.view_page import PageComposer, heading_of
+from assistant.screens.view_heading import heading_of
+from assistant.screens.view_page import PageComposer
 from assistant.screens.view_sight import Gathering, Sight
 from assistant.session import effects as e
 from assistant.wording.prompts import YES_NO, Words
