@@ -14,21 +14,21 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from pathlib import Path
 
+from assistant.asking import ShowLine, agreed, asker
 from assistant.calibrating.blunders import Caliper, Reading
 from assistant.calibrating.board import Place, board_text, driven_places, expected, read_places, sheet
 from assistant.calibrating.change import MOST_UNASKED, Change, change_for, computed
 from assistant.calibrating.history import note_value, now
-from assistant.calibrating.prompts import ShowLine, from_prompts
+from assistant.calibrating.prompts import from_prompts
 from assistant.calibrating.readings import ReadingCollector, from_csv, from_options
 from assistant.calibrating.values import Value
-from assistant.commands.asking import agreed, asker
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
 from assistant.commands.figures import length_option
-from assistant.commands.new_file import write_new_file
 from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.joinery.units import at_least, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
+from assistant.plans.new_file import write_new_file
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, undo
 

@@ -15,7 +15,7 @@ import sys
 from fractions import Fraction
 from pathlib import Path
 
-from assistant.commands.asking import agreed
+from assistant.asking import agreed
 from assistant.commands.held_moves import NO_TERMINAL, has_terminal, held_moves, not_driven
 from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.joinery.model import Carriage

@@ -22,7 +22,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Protocol
 
-from assistant.commands.asking import agreed
+from assistant.asking import agreed
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.joinery.settings import approach
 from assistant.joinery.units import plain_length

@@ -8,7 +8,7 @@ import shlex
 import sys
 from pathlib import Path
 
-from assistant.commands.asking import agreed, asker
+from assistant.asking import agreed, asker
 from assistant.commands.journal import all_rows, chosen_row
 from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.journal.account import one_line

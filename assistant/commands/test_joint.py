@@ -11,9 +11,9 @@ from enum import StrEnum
 from fractions import Fraction
 from pathlib import Path
 
+from assistant.asking import agreed, chosen
 from assistant.calibrating.joints import ANY_WOOD, joint_like, last_joint_cut, reported, was_right, wood_of
 from assistant.calibrating.learned import GAP
-from assistant.commands.asking import agreed, chosen
 from assistant.commands.calibrate_fit import PLACES, noted
 from assistant.commands.driving import is_rehearsed
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
