@@ -208,7 +208,9 @@ def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper, collector:
 
 def _check_drive(args: argparse.Namespace, shop: Shop) -> None:
     """Raises BadInput with every fault of --drive, CouldNotRun without a terminal."""
-    from assistant.commands.held_moves import NO_TERMINAL, has_terminal, not_driven
+    from assistant.commands.held_moves import not_driven
+    from assistant.runner.held_moves import NO_TERMINAL
+    from assistant.screens.typed_keys import has_terminal
 
     others = {"--plan": args.plan, "--csv": args.csv, "--dictate": args.dictate, "--json": args.json}
     mend = "leave it out: with --drive the carriage itself is measured, and each reading is asked for"
