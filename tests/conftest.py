@@ -72,7 +72,7 @@ LONGEST = (
     "hearing/test_sound_child.py",
     "commands/test_by_ear.py",
     "screens/test_view_regions.py",
-    "commands/test_soundcheck_live.py",
+    "hearing/test_soundcheck_live.py",
     "commands/test_init.py",
     "runner/test_kill.py",
 )
