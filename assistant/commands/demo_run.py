@@ -12,9 +12,9 @@ from importlib.resources import as_file, files
 from pathlib import Path
 
 from assistant.carriage.rehearsed import RehearsedDrive
-from assistant.commands.resume import replayed
 from assistant.errors import NoSuchPart
 from assistant.hearing.listener import FileListener
+from assistant.journal.choosing import replayed
 from assistant.journal.lock import SessionLock
 from assistant.journal.store import Journal
 from assistant.plans.intents import Intent, Mode

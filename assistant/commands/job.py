@@ -9,9 +9,9 @@ import sys
 from pathlib import Path
 
 from assistant.asking import agreed, asker
-from assistant.commands.journal import all_rows, chosen_row
 from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.journal.account import one_line
+from assistant.journal.choosing import all_rows, chosen_row
 from assistant.journal.faults import RECOVERS, of_session
 from assistant.journal.lock import SessionLock
 from assistant.journal.playing import played
