@@ -89,16 +89,14 @@ def _print_rounded(text: str, setting: Fraction, shop: Shop) -> None:
 
 def _where(carriage: Carriage, as_json: bool) -> int:
     """Exit code 0, or 3 if something must be put right before it may be driven."""
-    from assistant.carriage.standing import Standing
+    from assistant.carriage.standing import Standing, counted_place, switches_of
 
     drive = carriage.drive
     assert drive is not None
     with Standing(carriage) as standing:
         report, controller, faults = standing.look(), standing.controller, standing.faults
-    axis = "XYZ".index(drive.axis)
-    place = None if report.places is None or axis >= len(report.places) else report.places[axis]
-    switch = drive.axis in report.pins if drive.home == "switch" else None
-    clear = not report.hold_input if drive.clear_input else None
+    place, switches = counted_place(drive, report), switches_of(drive, report)
+    switch, clear = switches.home_closed, switches.clear
     if as_json:
         found = {
             "port": drive.port,
