@@ -22,7 +22,7 @@ ORDER_S = 5.0
 
 @dataclass(frozen=True, slots=True)
 class SwitchStates:
-    """What the switches show. home_closed: None where home is by hand. clear: the sled is drawn back; None: no input."""
+    """What the switches show. home_closed: None where home is by hand. clear: sled drawn right back; None: no input."""
 
     home_closed: bool | None
     clear: bool | None

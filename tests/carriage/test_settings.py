@@ -130,4 +130,4 @@ def test_a_pattern_beyond_the_controllers_travel_is_named_with_what_it_allows() 
     assert out_of_reach(job_, None) == [] == out_of_reach(job_, (F(0), farthest))
     (fault,) = out_of_reach(job_, (F(0), farthest - F(1, 400)))
     assert fault.where == "part A" and fault.value == reading(carriage(), farthest)
-    assert "allows, 0 mm to" in fault.what and "--no-drive" in fault.mend
+    assert "allows, 0 to 33599" in fault.what and "--no-drive" in fault.mend
