@@ -13,9 +13,10 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from assistant.advice.plan_to_edit import fingers, plan_text
 from assistant.advice.suggest import Advice, Candidate, Wanted, refusals, suggest
 from assistant.commands.figures import length_option
-from assistant.commands.suggest_text import fingers, plan_text, table, wrapped
+from assistant.commands.suggest_text import table, wrapped
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade
 from assistant.joinery.units import MM_PER_UNIT, unit_of
