@@ -15,8 +15,8 @@ from fractions import Fraction
 from pathlib import Path
 
 from assistant.asking import ShowLine, agreed, asker
-from assistant.calibrating.blunders import Caliper, Reading
-from assistant.calibrating.board import Place, board_text, driven_places, expected, read_places, sheet
+from assistant.calibrating.blunders import USUAL_CALIPER, Caliper, Reading
+from assistant.calibrating.board import ROUNDS, Place, board_text, driven_places, expected, read_places, sheet
 from assistant.calibrating.change import MOST_UNASKED, Change, change_for, computed
 from assistant.calibrating.history import note_value, now
 from assistant.calibrating.prompts import from_prompts
@@ -32,9 +32,7 @@ from assistant.plans.new_file import write_new_file
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, undo
 
-USUAL = {"mm": ("0.01 mm", "150 mm", "0.01 mm"), "in": ("0.0005 in", "6 in", "0.0005 in")}
 FIT = "fit"
-ROUNDS = {"kerf": 2}  # how often a place is asked for
 # What a line that gives the readings again repeats, beside the readings.
 REPEATED = ("plan", "shop", "csv", "caliper", "caliper_range", "caliper_error", "new_blade", "most_change", "plot")
 WHAT = {
@@ -158,7 +156,7 @@ def run(args: argparse.Namespace) -> int:
 def _options(args: argparse.Namespace, shop: Shop) -> tuple[Caliper, Fraction]:
     """(the caliper, how far a kerf may move unasked, mm). Raises BadInput with every fault."""
     faults: list[Fault] = []
-    usual = USUAL[shop.unit]
+    usual = USUAL_CALIPER[shop.unit]
     step, longest = (
         length_option(faults, option, given or usual[n], shop.unit)
         for n, (option, given) in enumerate([("--caliper", args.caliper), ("--caliper-range", args.caliper_range)])

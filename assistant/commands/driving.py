@@ -12,7 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from assistant.commands.page_parts import add_page_options, drawing_of, open_page, page_faults
+from assistant.commands.page_parts import add_page_options, open_page, page_faults
 from assistant.errors import BadInput, Fault, NoSuchPart
 from assistant.journal.store import Journal
 from assistant.pedal.names import stand_in_key
@@ -276,6 +276,7 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
     clock, job = runner.clock, run.job
 
     def page(post: Post) -> LivePage:
+        from assistant.drawings.of_session import drawing_of
         from assistant.screens.page.pairing import LASTS_S
 
         drawing, note = drawing_of(run.plan_path, job), partial(screen.note, for_s=LASTS_S)
