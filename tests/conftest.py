@@ -43,7 +43,7 @@ settings.load_profile("any machine")
 WITNESSED = Path(__file__).parent / "witnessed"
 LONGEST = (
     "screens/test_view.py",
-    "commands/test_carriage.py",
+    "runner/test_held_moves.py",
     "test_driven_program.py",
     "screens/test_page_chromium.py",
     "runner/test_whole_program.py",
@@ -72,7 +72,7 @@ LONGEST = (
     "hearing/test_sound_child.py",
     "commands/test_by_ear.py",
     "screens/test_view_regions.py",
-    "commands/test_soundcheck_live.py",
+    "hearing/test_soundcheck_live.py",
     "commands/test_init.py",
     "runner/test_kill.py",
 )

@@ -31,7 +31,7 @@ ROOMS = (
     "calibrating",
 )
 # Beside the rooms, and imported from everywhere: they know of nothing that cuts, hears or speaks.
-FOR_ALL = ("errors", "files", "health", "patience", "process")
+FOR_ALL = ("asking", "errors", "files", "health", "patience", "process")
 # A room may enter those before it in this list, and itself. Adapters beside one another stay apart but for
 # what is named here: the loudspeaker shares the microphone's handling of ALSA, and one process looks for both;
 # screens show the figures that are drawn.
@@ -144,7 +144,9 @@ def test_what_is_calibrated_does_not_depend_on_how_readings_come() -> None:
     reaching_out = {"dictation", "microphone", "joints", "health"}
     for path in (PACKAGE / "calibrating").glob("*.py"):
         if path.stem not in reaching_out:
-            assert {room_of(m) for m in imports(path)} <= {"calibrating", "plans", "joinery", "errors"}, path.name
+            assert {room_of(m) for m in imports(path)} <= {"calibrating", "plans", "joinery", "asking", "errors"}, (
+                path.name
+            )
 
 
 def test_joinery_imports_nothing_of_ours_but_errors() -> None:

@@ -13,6 +13,9 @@ from assistant.joinery.units import at_least, format_length
 from assistant.plans.model import Plan
 
 PLACES = {"mm": 3, "in": 4}
+# A gap wider than this shows and weakens the glue line (common practice, no source).
+USUAL_LIMITS = {"mm": "0.15 mm", "in": "0.006 in"}
+WIDEST_LIMIT = Fraction(5)
 
 
 @dataclass(frozen=True, slots=True)

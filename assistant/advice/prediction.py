@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from enum import Enum, auto
 from fractions import Fraction
 
 from assistant.advice.fit import (
+    AS_GOOD,
+    CLIFF,
     SWELLING_FINGERS,
     SWELLING_MM,
     Band,
@@ -60,6 +63,20 @@ class Prediction:
     copies: int = 1
 
 
+class Verdict(Enum):
+    """What comes of a plan's clearance."""
+
+    NONE_SERVES = auto()
+    """No clearance at all gives good joints."""
+    ANOTHER = auto()
+    """The best gives more good joints."""
+    NO_MARGIN = auto()
+    """None gives more, but a step tighter or looser spoils many joints, and fewer with the best."""
+    TIGHTER = auto()
+    """None gives more, and a tighter one gives as many."""
+    KEEP = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class FitOutcome:
     """What is predicted for one joint to put together. room: None if it can always slide open.
@@ -76,6 +93,20 @@ class FitOutcome:
     with_best: Chances | None
     a_step_off: float
     best_a_step_off: float | None
+
+    @property
+    def verdict(self) -> Verdict:
+        """What to say of the plan's clearance, beside the best."""
+        if self.best is None or self.with_best is None:
+            return Verdict.NONE_SERVES
+        then, now = self.with_best.serves, self.chances.serves
+        if then > now + AS_GOOD:
+            return Verdict.ANOTHER
+        if self.a_step_off < (self.best_a_step_off or 0.0) - CLIFF:
+            return Verdict.NO_MARGIN
+        # 1e-9, so that the plan's own clearance as a float doesn't count as tighter.
+        tighter = float(self.best) < self.prediction.joint.clearance - 1e-9
+        return Verdict.TIGHTER if tighter and then >= now - AS_GOOD else Verdict.KEEP
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,6 +56,10 @@ class Caliper:
     unit: str = "mm"
 
 
+USUAL_CALIPER = {"mm": ("0.01 mm", "150 mm", "0.01 mm"), "in": ("0.0005 in", "6 in", "0.0005 in")}
+"""step, longest and error of a digital caliper, as text; common practice, no source."""
+
+
 @dataclass(frozen=True, slots=True)
 class LeftOut:
     reading: Reading

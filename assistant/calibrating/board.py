@@ -34,6 +34,7 @@ SHORT, LONG, PAIRS = 5, 5, 4
 # The least difference between short and long spacings, mm. Closer ones show too little of a slope (with 12.7 mm, U is
 # 0.04 mm).
 LEAST_APART = Fraction(12)
+ROUNDS = {"kerf": 2}  # how often a place is asked for, where more than once
 DOWN = tuple(range(2, 3 * PAIRS, 3))  # the middle one of every three cuts is approached from above
 SCREW_CUTS, ZERO_CUTS = 10, 6
 SCREW_REACH, ZERO_REACH = Fraction(130), Fraction(60)

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.advice.prediction import ASSUMED, STEPS
-from assistant.calibrating.history import current_blade, kerf_measured, now
+from assistant.calibrating.history import blade_name, current_blade, kerf_measured, new_blade, now
 from assistant.calibrating.learned import FELT, GAP, Correction, Learned, correction_of, learned
 from assistant.calibrating.uncertainty import COVERAGE
 from assistant.errors import BadInput, Fault, JournalError
@@ -24,6 +24,7 @@ from assistant.plans.model import TEST_BOARD, Job, Plan, Shop
 from assistant.plans.plan_file import try_plan
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, record
 from assistant.session import facts as f
+from assistant.session.concerned import KERF_STEP
 
 ANY_WOOD = "any wood"
 # What two reports of the same joint have in common.
@@ -84,6 +85,17 @@ class JointOrigin:
     plan: Plan | None
     session: str = ""
     began_with: Fraction | None = None
+
+    @property
+    def kerf_of_its_session(self) -> Fraction | None:
+        """The kerf that was given in its session, mm, where that counted for that session only.
+
+        None where the shop file had it, as nearly as a kerf can be given. Otherwise the joint says nothing of the next
+        clearance: the next cut would be laid out with the shop file's kerf.
+        """
+        if self.kerf is None or self.began_with is None:
+            return None
+        return None if abs(self.kerf - self.began_with) * 2 <= KERF_STEP[self.unit] else self.kerf
 
 
 def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
@@ -228,6 +240,24 @@ def _same_joint(one: HistoryEntry, other: HistoryEntry) -> bool:
     """
     sessions = {entry.data.get("session", "") for entry in (one, other)} - {""}
     return len(sessions) < 2 and all(one.data.get(name, "") == other.data.get(name, "") for name in SAME)
+
+
+def proposal_of(shop: Shop, joint: JointReport, fitted: str | None, noting: bool) -> Proposal:
+    """What all joints of this blade and wood say, this one included.
+
+    fitted: the name of another blade that was fitted for it, None if none was. noting: whether joint and blade are
+    noted in the history. Raises BadInput if the clearance wanted is not known.
+    """
+    path = Path(shop.path)
+    on_the_saw = current_blade(in_force(path, read_history(path)))
+    before = [] if fitted is not None else joints_of(path, on_the_saw, joint.species)
+    # A plan for another blade can hold a corrected clearance. The clearance wanted stays the same.
+    wanted = wanted_clearance(joint, before or joints_of(path, None, joint.species))
+    blade = on_the_saw
+    if fitted is not None:
+        blade = new_blade(path, fitted, now()) if noting else blade_name(path, fitted)
+    joints = [*before, entry_of(path, joint, blade, wanted, noting)] if joint.what else before
+    return propose(shop, blade, joint, wanted, joints)
 
 
 def propose(shop: Shop, blade: str, joint: JointReport, wanted: Fraction, joints: Sequence[HistoryEntry]) -> Proposal:

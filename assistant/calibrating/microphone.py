@@ -7,9 +7,9 @@ import time
 from dataclasses import replace
 from typing import Any, Protocol
 
+from assistant.asking import ShowLine
 from assistant.calibrating.blunders import Caliper
 from assistant.calibrating.dictation import Dictation, answers, doubt_of, spec_for
-from assistant.calibrating.prompts import ShowLine
 from assistant.calibrating.readings import ReadingCollector
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.hearing.process import ChildDied, ChildProcess

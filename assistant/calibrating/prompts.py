@@ -8,17 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from assistant.asking import BACK, NO, YES, Ask, ShowLine
 from assistant.calibrating.blunders import Reading
 from assistant.calibrating.board import Place
 from assistant.calibrating.readings import UNITS, ReadingCollector, name_and_side
 from assistant.joinery.units import plain_length
 
-Ask = Callable[[str], str]
-ShowLine = Callable[[str], None]
 Bring = Callable[[Place], bool]
 """Brings the carriage to a place before it is measured; False: the operator left, and no more is asked."""
-YES, NO = ("y", "yes"), ("n", "no")
-BACK, TAKE_BACK, END = "-", "x", "."
+TAKE_BACK, END = "x", "."
 
 
 def from_prompts(

@@ -9,6 +9,8 @@ from fractions import Fraction
 from assistant.carriage import dialect
 from assistant.errors import Fault
 from assistant.joinery.model import Carriage, Drive
+from assistant.joinery.settings import reading
+from assistant.plans.model import Job
 
 STOP_WITHIN = Fraction(1)
 """mm: the way from a halt to standing still, at most."""
@@ -80,6 +82,22 @@ def reach(carriage: Carriage, controller: Controller) -> tuple[Fraction, Fractio
         return None
     zero = zero_place(carriage, controller)
     return trip_place(drive, controller) - zero, -zero
+
+
+def out_of_reach(job: Job, allowed: tuple[Fraction, Fraction] | None) -> list[Fault]:
+    """A fault for each pattern with a setting that the controller's travel doesn't allow. allowed: as of `reach`."""
+    if allowed is None:
+        return []
+    faults = []
+    for pattern in job.patterns:
+        settings = [one.setting for one in pattern.passes]
+        beyond = [setting for setting in settings if not allowed[0] <= setting <= allowed[1]]
+        if beyond:
+            least, most = (reading(job.carriage, end) for end in allowed)
+            what = f"lies outside what the motion controller's travel allows, {least} to {most}"
+            mend = "raise its travel ($130) if the screw is longer, or cut this board by hand with --no-drive"
+            faults.append(Fault(what, reading(job.carriage, beyond[-1]), f"part {pattern.part}", mend))
+    return faults
 
 
 def faults(carriage: Carriage, controller: Controller) -> list[Fault]:

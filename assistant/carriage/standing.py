@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from fractions import Fraction
 
 from assistant.carriage.dialect import Report
@@ -12,11 +13,31 @@ from assistant.carriage.line import GoneError, Line, SerialLine
 from assistant.carriage.protocol import Order, Protocol
 from assistant.carriage.settings import Controller
 from assistant.errors import CouldNotRun, Fault, NoSuchPart
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, Drive
 
 ROUND_S = 0.02  # between two looks at its time-outs
 BEGIN_S = 15.0  # for its boot loader, its greeting and the list of its settings
 ORDER_S = 5.0  # an order that moves nothing has failed by itself before that
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchStates:
+    """What the switches show. home_closed: None where home is by hand. clear: sled drawn right back; None: no input."""
+
+    home_closed: bool | None
+    clear: bool | None
+
+
+def switches_of(drive: Drive, report: Report) -> SwitchStates:
+    """What this report shows of the switches that this drive has."""
+    home = drive.axis in report.pins if drive.home == "switch" else None
+    return SwitchStates(home, not report.hold_input if drive.clear_input else None)
+
+
+def counted_place(drive: Drive, report: Report) -> Fraction | None:
+    """Where the controller counts the carriage to be, mm, from where it started or homed; None if it doesn't say."""
+    axis = "XYZ".index(drive.axis)
+    return None if report.places is None or axis >= len(report.places) else report.places[axis]
 
 
 class Standing:

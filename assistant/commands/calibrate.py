@@ -14,27 +14,25 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from assistant.calibrating.blunders import Caliper, Reading
-from assistant.calibrating.board import Place, board_text, driven_places, expected, read_places, sheet
+from assistant.asking import ShowLine, agreed, asker
+from assistant.calibrating.blunders import USUAL_CALIPER, Caliper, Reading
+from assistant.calibrating.board import ROUNDS, Place, board_text, driven_places, expected, read_places, sheet
 from assistant.calibrating.change import MOST_UNASKED, Change, change_for, computed
 from assistant.calibrating.history import note_value, now
-from assistant.calibrating.prompts import ShowLine, from_prompts
+from assistant.calibrating.prompts import from_prompts
 from assistant.calibrating.readings import ReadingCollector, from_csv, from_options
 from assistant.calibrating.values import Value
-from assistant.commands.asking import agreed, asker
 from assistant.commands.calibrate_text import history_lines, value_json, value_lines
 from assistant.commands.figures import length_option
-from assistant.commands.new_file import write_new_file
 from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.joinery.units import at_least, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
+from assistant.plans.new_file import write_new_file
 from assistant.plans.shop_file import read_shop
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, undo
 
-USUAL = {"mm": ("0.01 mm", "150 mm", "0.01 mm"), "in": ("0.0005 in", "6 in", "0.0005 in")}
 FIT = "fit"
-ROUNDS = {"kerf": 2}  # how often a place is asked for
 # What a line that gives the readings again repeats, beside the readings.
 REPEATED = ("plan", "shop", "csv", "caliper", "caliper_range", "caliper_error", "new_blade", "most_change", "plot")
 WHAT = {
@@ -158,7 +156,7 @@ def run(args: argparse.Namespace) -> int:
 def _options(args: argparse.Namespace, shop: Shop) -> tuple[Caliper, Fraction]:
     """(the caliper, how far a kerf may move unasked, mm). Raises BadInput with every fault."""
     faults: list[Fault] = []
-    usual = USUAL[shop.unit]
+    usual = USUAL_CALIPER[shop.unit]
     step, longest = (
         length_option(faults, option, given or usual[n], shop.unit)
         for n, (option, given) in enumerate([("--caliper", args.caliper), ("--caliper-range", args.caliper_range)])
@@ -208,7 +206,9 @@ def _readings(args: argparse.Namespace, shop: Shop, caliper: Caliper, collector:
 
 def _check_drive(args: argparse.Namespace, shop: Shop) -> None:
     """Raises BadInput with every fault of --drive, CouldNotRun without a terminal."""
-    from assistant.commands.held_moves import NO_TERMINAL, has_terminal, not_driven
+    from assistant.commands.held_moves import not_driven
+    from assistant.runner.held_moves import NO_TERMINAL
+    from assistant.screens.typed_keys import has_terminal
 
     others = {"--plan": args.plan, "--csv": args.csv, "--dictate": args.dictate, "--json": args.json}
     mend = "leave it out: with --drive the carriage itself is measured, and each reading is asked for"

@@ -12,22 +12,17 @@ import sys
 import textwrap
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
-from assistant.calibrating.history import blade_name, current_blade, new_blade, now
 from assistant.calibrating.joints import (
     ANY_WOOD,
     MOST_OFF,
     JointOrigin,
     JointReport,
     Proposal,
-    entry_of,
-    joints_of,
     last_joint_cut,
-    propose,
+    proposal_of,
     too_far_off,
-    wanted_clearance,
     wood_of,
 )
 from assistant.calibrating.learned import GAP, LOOSE, TIGHT
@@ -38,7 +33,6 @@ from assistant.joinery.units import LengthError, length_to_copy, parse_length, p
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
 from assistant.plans.plan_file import read_plan
-from assistant.plans.shop_writer import in_force, read_history
 
 PLACES = {"mm": 3, "in": 4}
 WAYS = {TIGHT: "too_tight", LOOSE: "too_loose", GAP: "gap"}
@@ -51,7 +45,7 @@ def run_fit(args: argparse.Namespace, shop: Shop) -> int:
     """
     joint = _reported_joint(args, shop)
     noting = args.yes or not args.json
-    proposal = _proposal(args, shop, joint, noting)
+    proposal = proposal_of(shop, joint, args.new_blade, noting)
     if args.json:
         print(json.dumps(proposal_json(proposal, bool(joint.what) and noting), indent=1))
     else:
@@ -65,26 +59,9 @@ def run_fit(args: argparse.Namespace, shop: Shop) -> int:
 def noted(args: argparse.Namespace, shop: Shop) -> Proposal:
     """Note the joint that these options report, show what `run_fit` shows, and give the proposal. Raises BadInput."""
     joint = _reported_joint(args, shop)
-    proposal = _proposal(args, shop, joint, noting=True)
+    proposal = proposal_of(shop, joint, args.new_blade, noting=True)
     print("\n".join(proposal_lines(proposal, shop, joint)))
     return proposal
-
-
-def _proposal(args: argparse.Namespace, shop: Shop, joint: JointReport, noting: bool) -> Proposal:
-    """What all joints say, this one included. noting: whether joint and new blade are noted in the history."""
-    path = Path(shop.path)
-    on_the_saw = current_blade(in_force(path, read_history(path)))
-    before = [] if args.new_blade is not None else joints_of(path, on_the_saw, joint.species)
-    # A plan for another blade can hold a corrected clearance. The clearance wanted stays the same.
-    wanted = wanted_clearance(joint, before or joints_of(path, None, joint.species))
-    if args.new_blade is None:
-        blade = on_the_saw
-    else:
-        blade = new_blade(path, args.new_blade, now()) if noting else blade_name(path, args.new_blade)
-    joints = before
-    if joint.what:
-        joints = [*before, entry_of(path, joint, blade, wanted, noting)]
-    return propose(shop, blade, joint, wanted, joints)
 
 
 def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:

@@ -15,14 +15,16 @@ import sys
 from fractions import Fraction
 from pathlib import Path
 
-from assistant.commands.asking import agreed
-from assistant.commands.held_moves import NO_TERMINAL, has_terminal, held_moves, not_driven
-from assistant.errors import BadInput, CouldNotRun, Fault
+from assistant.asking import agreed
+from assistant.commands.held_moves import held_moves, not_driven
+from assistant.errors import BadInput, CouldNotRun
 from assistant.joinery.model import Carriage
-from assistant.joinery.units import LengthError, parse_length, plain_length, round_to_step
+from assistant.joinery.units import parse_length, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_file import read_shop
+from assistant.runner.held_moves import NO_TERMINAL, setting_typed
 from assistant.runner.one_live import LiveLock
+from assistant.screens.typed_keys import has_terminal
 
 FORGOTTEN = "Kerfcall forgets where the carriage stands when this ends: each session begins by homing it."
 WHAT = {
@@ -58,7 +60,10 @@ def run(args: argparse.Namespace) -> int:
     faults = [] if shop.carriage.drive is not None else [not_driven(shop)]
     setting = Fraction(0)
     if args.part == "go":
-        setting = _setting(args.setting, shop, faults)
+        try:
+            setting = setting_typed(args.setting, shop)
+        except BadInput as error:
+            faults += error.faults
     if faults:
         raise BadInput(faults)
     if args.part in ("home", "go", "configure") and not has_terminal():
@@ -77,20 +82,6 @@ def run(args: argparse.Namespace) -> int:
     return 0 if done else 1
 
 
-def _setting(text: str, shop: Shop, faults: list[Fault]) -> Fraction:
-    """The nearest setting that the carriage can be set to, mm; 0 with a fault noted."""
-    try:
-        setting = round_to_step(parse_length(text, shop.unit), shop.carriage.resolution)
-    except LengthError as error:
-        faults.append(Fault(error.what, error.value, "SETTING", error.mend))
-        return Fraction(0)
-    if shop.carriage.travel is not None and not shop.carriage.travel[0] <= setting <= shop.carriage.travel[1]:
-        low, high = (plain_length(end, shop.unit) for end in shop.carriage.travel)
-        mend = f"give {low} to {high}, or correct carriage.travel if the carriage goes further"
-        faults.append(Fault("lies outside the carriage's travel", plain_length(setting, shop.unit), "SETTING", mend))
-    return setting
-
-
 def _print_rounded(text: str, setting: Fraction, shop: Shop) -> None:
     if parse_length(text, shop.unit) != setting:
         print(f"The nearest setting is {plain_length(setting, shop.unit)}.")
@@ -98,16 +89,14 @@ def _print_rounded(text: str, setting: Fraction, shop: Shop) -> None:
 
 def _where(carriage: Carriage, as_json: bool) -> int:
     """Exit code 0, or 3 if something must be put right before it may be driven."""
-    from assistant.carriage.standing import Standing
+    from assistant.carriage.standing import Standing, counted_place, switches_of
 
     drive = carriage.drive
     assert drive is not None
     with Standing(carriage) as standing:
         report, controller, faults = standing.look(), standing.controller, standing.faults
-    axis = "XYZ".index(drive.axis)
-    place = None if report.places is None or axis >= len(report.places) else report.places[axis]
-    switch = drive.axis in report.pins if drive.home == "switch" else None
-    clear = not report.hold_input if drive.clear_input else None
+    place, switches = counted_place(drive, report), switches_of(drive, report)
+    switch, clear = switches.home_closed, switches.clear
     if as_json:
         found = {
             "port": drive.port,

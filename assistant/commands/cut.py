@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import shlex
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -14,8 +13,9 @@ from assistant.calibrating.health import kerf_days
 from assistant.commands.driving import Run, add_run_options, check_options, drive, is_rehearsed
 from assistant.commands.test_joint import Choice, add_test_joint_options, choice, faults_of, judge
 from assistant.errors import BadInput, Fault, JournalError
+from assistant.journal.choosing import open_sessions
 from assistant.journal.lock import SessionLock
-from assistant.journal.store import Journal, SessionRow, default_state_dir
+from assistant.journal.store import Journal, default_state_dir
 from assistant.pedal.devices import is_named
 from assistant.pedal.names import key_from_name
 from assistant.plans.job import build_job
@@ -25,7 +25,6 @@ from assistant.plans.test_joint import build_test_joint
 from assistant.runner.clock import LiveClock
 from assistant.runner.one_live import LiveLock
 from assistant.runner.script import ScriptLine
-from assistant.session.events import OpenSession
 from assistant.session.state import State
 
 
@@ -75,21 +74,6 @@ def _run_session(args: argparse.Namespace, asked: _Asked, job: Job, test_joint_s
                 print(f"!! {warning}", file=sys.stderr)
             told = (beside, test_joint_skipped, kerf_days(asked.shop))
             return drive(Run(job, session, journal, State(), None, args.plan, *told), args, asked.script)
-
-
-def open_sessions(journal: Journal, state_dir: Path | None) -> tuple[OpenSession, ...]:
-    """The sessions that have cut wood and were neither finished nor ended early, newest first.
-
-    Empty when the journal can't list them: that is no reason to refuse a cut.
-    """
-    rows: list[SessionRow] = []
-    with contextlib.suppress(JournalError):
-        rows = [row for row in journal.sessions() if row.state == "open" and row.facts and not row.rehearsed]
-    where = [] if state_dir is None else ["--state", str(state_dir)]
-    return tuple(
-        OpenSession(row.title, row.passes_cut, shlex.join(["kerfcall", "resume", row.id, *where]))
-        for row in reversed(rows)
-    )
 
 
 @contextlib.contextmanager

@@ -12,9 +12,9 @@ from importlib.resources import as_file, files
 from pathlib import Path
 
 from assistant.carriage.rehearsed import RehearsedDrive
-from assistant.commands.resume import replayed
 from assistant.errors import NoSuchPart
 from assistant.hearing.listener import FileListener
+from assistant.journal.choosing import replayed
 from assistant.journal.lock import SessionLock
 from assistant.journal.store import Journal
 from assistant.plans.intents import Intent, Mode
@@ -29,8 +29,7 @@ from assistant.session.events import Event, Resume, SpeechStarted, Start
 from assistant.session.state import FINISHED, State
 from assistant.speaking.espeak import EspeakEngine
 from assistant.speaking.file_speaker import FileSpeaker
-from assistant.speaking.operator import RATE, Habits, SyntheticOperator
-from assistant.speaking.wav_out import GrowingWav
+from assistant.speaking.operator import Habits, RecordedSource, SyntheticOperator
 
 OPERATOR_VOICES = ("en-us", "en-gb", "en")
 # The exit code of a killed process. Windows has no such signal: there, a code that nothing else gives.
@@ -170,24 +169,3 @@ def _loser(
             drive.mishap("reset")
 
     return lose_when_due
-
-
-class RecordedSource:
-    """Passes a source's sound on and also keeps it in a file. Calls `also` with every event, after the source."""
-
-    def __init__(self, inner: SyntheticOperator, path: Path, also: Callable[[Event], None]):
-        self._inner, self._also = inner, also
-        self._wav = GrowingWav(path, RATE)
-
-    def read(self, samples: int) -> bytes | None:
-        pcm = self._inner.read(samples)
-        if pcm is not None:
-            self._wav.write(pcm)
-        return pcm
-
-    def handled(self, event: Event) -> None:
-        self._inner.handled(event)
-        self._also(event)
-
-    def close(self) -> None:
-        self._wav.close()

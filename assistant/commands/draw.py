@@ -7,15 +7,13 @@ import sys
 from pathlib import Path
 
 from assistant import files
+from assistant.drawings.overwriting import why_not_written
 from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.plans.job import build_job
 from assistant.plans.model import Job, Plan
 from assistant.plans.plan_file import read_both
 
 KINDS = ("svg", "pdf", "dxf")
-# How a drawing of each kind begins: `draw` overwrites such a file and leaves any other alone.
-# A DXF file begins with the group code 0, padded to three characters.
-BEGINS = {"svg": b"<?xml", "pdf": b"%PDF-", "dxf": b"  0"}
 TO_PRINT = "print it at 100 %, and measure the scales on the pages of strips before you use the strips"
 NOTES = {"svg": TO_PRINT, "pdf": TO_PRINT, "dxf": "both parts at full size"}
 
@@ -32,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write every file asked for. Returns 0; raises BadInput, NoSuchPart or CouldNotRun."""
     wanted = {kind: path for kind in KINDS if (path := getattr(args, kind)) is not None}
-    faults = [fault for kind, path in wanted.items() if (fault := _path_fault(kind, path)) is not None]
+    faults = [fault for kind, path in wanted.items() if (fault := why_not_written(kind, path, f"--{kind}")) is not None]
     if not wanted:
         faults.append(Fault("no file to write is given", "", "draw", "give --pdf FILE, --svg FILE or --dxf FILE"))
     if len({path.absolute() for path in wanted.values()}) < len(wanted):
@@ -51,27 +49,6 @@ def run(args: argparse.Namespace) -> int:
             raise CouldNotRun(f"{path} can't be written ({error.strerror}): choose another folder") from error
         print(f"{path}: {NOTES[kind]}")
     return 0
-
-
-def _path_fault(kind: str, path: Path) -> Fault | None:
-    """The fault that keeps a drawing of this kind from being written to this path, or None."""
-    where = f"--{kind}"
-    if not path.parent.is_dir():
-        return Fault("there is no such folder", str(path.parent), where, "make the folder, or give another")
-    if not path.exists():
-        return None
-    mend = f"give the name of a {kind.upper()} file to write"
-    if not path.is_file():
-        return Fault("is not a file", str(path), where, mend)
-    try:
-        with path.open("rb") as file:
-            begin = file.read(8)
-    except OSError as error:
-        return Fault(f"can't be read ({error.strerror})", str(path), where, mend)
-    if begin and not begin.startswith(BEGINS[kind]):
-        what = f"the file exists, is not {kind.upper()} and was not overwritten"
-        return Fault(what, str(path), where, mend)
-    return None
 
 
 def _drawing(kind: str, plan: Plan, job: Job, paper: str | None) -> bytes:

@@ -8,14 +8,12 @@ import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from assistant.commands.page_parts import add_page_options, drawing_of, open_page, page_faults
+from assistant.commands.page_parts import add_page_options, open_page, page_faults
 from assistant.errors import BadInput, Fault, NoSuchPart
-from assistant.joinery.settings import reading
 from assistant.journal.store import Journal
 from assistant.pedal.names import stand_in_key
 from assistant.plans.model import Job
@@ -139,22 +137,6 @@ def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:
     if faults:
         raise BadInput(faults)
     return lines
-
-
-def out_of_reach(job: Job, reach: tuple[Fraction, Fraction] | None) -> list[Fault]:
-    """A fault for each pattern with a setting that the controller's travel doesn't allow. reach: as of `LiveDrive`."""
-    if reach is None:
-        return []
-    faults = []
-    for pattern in job.patterns:
-        settings = [one.setting for one in pattern.passes]
-        beyond = [setting for setting in settings if not reach[0] <= setting <= reach[1]]
-        if beyond:
-            least, most = (reading(job.carriage, end) for end in reach)
-            what = f"lies outside what the motion controller's travel allows, {least} to {most}"
-            mend = "raise its travel ($130) if the screw is longer, or cut this board by hand with --no-drive"
-            faults.append(Fault(what, reading(job.carriage, beyond[-1]), f"part {pattern.part}", mend))
-    return faults
 
 
 def is_rehearsed(args: argparse.Namespace) -> bool:
@@ -294,6 +276,7 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
     clock, job = runner.clock, run.job
 
     def page(post: Post) -> LivePage:
+        from assistant.drawings.of_session import drawing_of
         from assistant.screens.page.pairing import LASTS_S
 
         drawing, note = drawing_of(run.plan_path, job), partial(screen.note, for_s=LASTS_S)
@@ -344,6 +327,7 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
 
     def drive(pedal_down: Callable[[], bool], tick: Callable[[], None]) -> Driven:
         from assistant.carriage.drive import LiveDrive
+        from assistant.carriage.settings import out_of_reach
 
         screen.note("-- the carriage's controller is asked for its settings")
         made = LiveDrive(clock, runner.post, job.carriage, pedal_down, tick)

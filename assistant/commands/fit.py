@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.advice.fit import COVERAGE, MOST_JOINTS, SEED, USUAL_JOINTS, Band, Chances, bands
-from assistant.advice.fit_report import FitReport, least_square, not_covered, warnings
+from assistant.advice.fit_report import USUAL_LIMITS, WIDEST_LIMIT, FitReport, least_square, not_covered, warnings
 from assistant.advice.prediction import FitOutcome, errors_of, movements, outcomes
 from assistant.advice.squareness import squareness
 from assistant.commands.figures import length_option
@@ -21,10 +21,6 @@ from assistant.commands.fit_text import report_text
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import plain_length
 from assistant.plans.plan_file import read_both
-
-# A gap wider than this shows and weakens the glue line (common practice, no source).
-USUAL_LIMITS = {"mm": "0.15 mm", "in": "0.006 in"}
-WIDEST_LIMIT = Fraction(5)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

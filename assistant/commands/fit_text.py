@@ -6,9 +6,9 @@ import textwrap
 from collections.abc import Iterator
 from fractions import Fraction
 
-from assistant.advice.fit import AS_GOOD, CLIFF, SLOT, Band, bands
+from assistant.advice.fit import SLOT, Band, bands
 from assistant.advice.fit_report import PLACES, FitReport, difference, in_unit, least_square, not_covered, warnings
-from assistant.advice.prediction import STEPS, FitOutcome
+from assistant.advice.prediction import STEPS, FitOutcome, Verdict
 from assistant.joinery.units import MM_PER_UNIT, format_number, length_to_copy, plain_length
 
 UNITS = {"mm": "mm", "in": "inches"}
@@ -119,21 +119,20 @@ def _chances(report: FitReport, one: FitOutcome, slots: bool) -> Iterator[str]:
 
 
 def _best(report: FitReport, one: FitOutcome, limit: str) -> str:
+    verdict = one.verdict
     if one.best is None or one.with_best is None:
         return f"No clearance avoids a gap over {limit}: allow a wider gap, or set the carriage more exactly."
     unit, key, then, sure = report.plan.unit, one.prediction.key, one.with_best.serves, one.best_a_step_off or 0.0
     best, step = plain_length(one.best, unit), plain_length(STEPS[unit], unit)
     setting = f"{key} = {length_to_copy(one.best, unit)}"
-    if one.a_step_off < sure - CLIFF and then <= one.chances.serves + AS_GOOD:
+    if verdict == Verdict.NO_MARGIN:
         return (
             f"This clearance leaves no margin: with {step} more or less, only {_percent(one.a_step_off)} are good. "
             f"Safer: {setting}, with which {_percent(then)} are good, and at least {_percent(sure)} with {step} "
             "more or less."
         )
-    if then <= one.chances.serves + AS_GOOD:
-        # 1e-9, so that the plan's own clearance as a float doesn't count as tighter.
-        as_well = then >= one.chances.serves - AS_GOOD and float(one.best) < one.prediction.joint.clearance - 1e-9
-        tighter = f", but {best} is tighter and does as well" if as_well else ""
+    if verdict != Verdict.ANOTHER:
+        tighter = f", but {best} is tighter and does as well" if verdict == Verdict.TIGHTER else ""
         return f"No other {key} does better than this one{tighter}."
     return (
         f"Best clearance: {setting}, with which {_percent(then)} are good, and at least "

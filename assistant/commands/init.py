@@ -9,14 +9,14 @@ from collections.abc import Iterator
 from dataclasses import fields
 from pathlib import Path
 
-from assistant.commands.asking import agreed
-from assistant.commands.init_questions import CHOICES, ask_all
-from assistant.commands.new_file import refuse_existing, write_new_file
+from assistant.asking import agreed
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.health import with_tilde
 from assistant.plans.document import cleaned
 from assistant.plans.examples import SHOPS, example_plans, examples_folder
+from assistant.plans.new_file import refuse_existing, write_new_file
 from assistant.plans.new_shop import NO_PEDAL, Answers, faults_of, missing, shop_text, with_usual
+from assistant.plans.new_shop_questions import CHOICES, ask_all
 from assistant.plans.reader import nearest
 from assistant.plans.shop_file import default_shop_path
 

@@ -8,20 +8,19 @@ import shlex
 import sys
 from pathlib import Path
 
-from assistant.commands.asking import agreed, asker
-from assistant.commands.journal import all_rows, chosen_row
+from assistant.asking import agreed, asker
 from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.journal.account import one_line
+from assistant.journal.choosing import all_rows, chosen_row
 from assistant.journal.faults import RECOVERS, of_session
 from assistant.journal.lock import SessionLock
 from assistant.journal.playing import played
 from assistant.journal.store import Journal, SessionRow, default_state_dir
 from assistant.runner.clock import LiveClock
 from assistant.session import facts as f
-from assistant.session.asked import question_prompt
 from assistant.session.events import Event
 from assistant.session.kinds import Change
-from assistant.session.rework import QUESTIONS, change_job, is_over, refusal
+from assistant.session.rework import change_job, is_over, read_back, refusal
 from assistant.session.state import State
 from assistant.session.table import as_json, in_lines, rows_of, standing_of
 from assistant.session.turn import Turn
@@ -119,9 +118,7 @@ def _change(args: argparse.Namespace, row: SessionRow, name: str) -> int:
 
 def _read_back(state: State, what: Change, setup: int, socket: int) -> str:
     """The question with which the session itself would read the change back."""
-    asks = Turn(state, Event(state.at, ""))
-    asks.fact(f.Asked(QUESTIONS[what], setup, socket))
-    return Words(state.the_job).shown((question_prompt(asks.state),)).removesuffix(YES_NO).rstrip()
+    return Words(state.the_job).shown((read_back(state, what, setup, socket),)).removesuffix(YES_NO).rstrip()
 
 
 def _refused(args: argparse.Namespace, row: SessionRow, name: str, why: str) -> int:

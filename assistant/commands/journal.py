@@ -6,13 +6,12 @@ import argparse
 import dataclasses
 import json
 from collections.abc import Callable
-from difflib import get_close_matches
 from pathlib import Path
 
-from assistant.errors import BadInput, CouldNotRun, Fault
 from assistant.journal import account, export
+from assistant.journal.choosing import all_rows, chosen_row, no_sessions
 from assistant.journal.repair import repair
-from assistant.journal.store import REBUILT, Journal, SessionRow, journal_path
+from assistant.journal.store import Journal, journal_path
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,7 +44,7 @@ def _list(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps([dataclasses.asdict(row) for row in rows], indent=2))
     else:
-        print(account.listing(rows) if rows else _no_sessions(args.state))
+        print(account.listing(rows) if rows else no_sessions(args.state))
     return 0
 
 
@@ -92,39 +91,3 @@ _ACTIONS: dict[str, Callable[[argparse.Namespace], int]] = {
     "export": _export,
     "repair": _repair,
 }
-
-
-def all_rows(state_dir: Path | None) -> list[SessionRow]:
-    """All sessions, oldest first; none if there is no journal."""
-    path = journal_path(state_dir)
-    # Opening would create a journal: looking must not. A repair that was interrupted leaves only the rebuilt file.
-    if not path.exists() and not path.with_name(REBUILT).exists():
-        return []
-    with Journal.open_to_read(state_dir) as journal:
-        return journal.sessions()
-
-
-def chosen_row(rows: list[SessionRow], id: str | None, state_dir: Path | None, where: str) -> SessionRow:
-    """The session named, or the latest for None. where: the command, for a fault.
-
-    Raises CouldNotRun if there is none at all, BadInput for an unknown one.
-    """
-    if id is None:
-        if not rows:
-            raise CouldNotRun(_no_sessions(state_dir))
-        return rows[-1]
-    found = next((row for row in rows if row.id == id), None)
-    if found is None:
-        what = f"there is no session {account.one_line(id)}"
-        if near := get_close_matches(id, [row.id for row in rows], n=3, cutoff=0.5):
-            mend = f"similar ones: {', '.join(near)}"
-        elif rows:
-            mend = "`kerfcall journal list` lists them all"
-        else:
-            mend = "the journal is empty; `kerfcall cut PLAN` starts a session"
-        raise BadInput([Fault(what, "", where, mend)])
-    return found
-
-
-def _no_sessions(state_dir: Path | None) -> str:
-    return f"No sessions yet in {journal_path(state_dir).parent}; `kerfcall cut PLAN` starts one."

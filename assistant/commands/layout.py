@@ -14,18 +14,18 @@ from pathlib import Path
 from typing import Any
 
 from assistant import CAUTION
-from assistant.joinery.model import Pass, Pattern, Segment
+from assistant.joinery.model import Pattern, Segment
 from assistant.joinery.passes import outside
-from assistant.joinery.settings import approach, reading
+from assistant.joinery.settings import reading
 from assistant.joinery.sizes import ListRow
 from assistant.joinery.units import MM_PER_UNIT, at_least, at_most, format_number, plain_length
 from assistant.plans.boards import board_list
 from assistant.plans.checks import figures_of
 from assistant.plans.job import build_job
 from assistant.plans.model import Check, Job, Plan, Setup, When
-from assistant.plans.pieces import BLANK
+from assistant.plans.pieces import depth_terms, socket_numbers
 from assistant.plans.plan_file import read_both
-from assistant.session.slip import first_half_again
+from assistant.session.due import PassStep, cuts
 from assistant.session.turn import way_prompt
 from assistant.wording import dial
 from assistant.wording.halves import HALVES, which_half
@@ -56,28 +56,11 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-Placed = tuple[Pass, Fraction | None, Fraction | None]
-
-
-def placed(job: Job) -> Iterator[tuple[Setup, Pattern, list[Placed]]]:
-    """Setups in cutting order, each pass with the carriage's position before it and the point to approach from."""
-    previous: Fraction | None = None
-    for setup in job.setups:
-        pattern = job.patterns[setup.pattern]
-        passes: list[Placed] = []
-        if tried := first_half_again(job, setup):
-            previous = tried.setting
-        for one in pattern.passes:
-            passes.append((one, previous, approach(job.carriage, previous, one.setting, one.down)))
-            previous = one.setting
-        yield setup, pattern, passes
-
-
 def layout_json(job: Job, boards: Sequence[ListRow] = ()) -> dict[str, Any]:
     """The whole layout as JSON-ready data, setups in cutting order. boards: what to prepare, for the key "boards"."""
     stages: list[dict[str, Any]] = [{"name": name, "setups": []} for name in job.stages]
-    for setup, pattern, passes in placed(job):
-        stages[setup.stage - 1]["setups"].append(_setup_json(job, setup, pattern, passes))
+    for setup, passes in cuts(job):
+        stages[setup.stage - 1]["setups"].append(_setup_json(job, setup, passes))
     return {
         "title": job.title,
         "kerf": _mm(job.kerf),
@@ -92,7 +75,8 @@ def layout_json(job: Job, boards: Sequence[ListRow] = ()) -> dict[str, Any]:
     }
 
 
-def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) -> dict[str, Any]:
+def _setup_json(job: Job, setup: Setup, passes: Sequence[PassStep]) -> dict[str, Any]:
+    pattern = job.patterns[setup.pattern]
     # As the check of the clamps says it: rounded away from the blade to the whole mm or 1/16 in.
     unit, figures = job.carriage.unit, figures_of(job, pattern)
     keep_clear = {
@@ -110,13 +94,14 @@ def _setup_json(job: Job, setup: Setup, pattern: Pattern, passes: list[Placed]) 
         "depth": _mm(pattern.depth),
         "fingers": [_span(each) for each in pattern.fingers],
         "sockets": [_span(each) for each in pattern.sockets],
-        "passes": [_pass_json(job, *each) for each in passes],
+        "passes": [_pass_json(job, step) for step in passes],
         "held": _held(job, setup),
         "keep_clear": {name: _mm(length * MM_PER_UNIT[unit]) for name, length in keep_clear.items()},
     }
 
 
-def _pass_json(job: Job, one: Pass, previous: Fraction | None, via: Fraction | None) -> dict[str, Any]:
+def _pass_json(job: Job, step: PassStep) -> dict[str, Any]:
+    one, previous, via = step.pass_, step.previous, step.approach
     carriage, reads = job.carriage, job.voice.reads
     if dial.has_dial(carriage):
         spoken = dial.spoken_call(carriage, one.setting, previous if via is None else via, None, full=False)
@@ -172,14 +157,14 @@ def table(job: Job, plan: Plan, boards: Sequence[ListRow] = ()) -> Iterator[str]
         yield ""
         yield from _part_lines(job, plan, pattern, stage_of.get(index, 1), numbers[index])
     stage = 0
-    for setup, pattern, passes in placed(job):
+    for setup, passes in cuts(job):
         yield ""
         if setup.stage != stage and len(job.stages) > 1:
             stage = setup.stage
             yield f"Stage {stage}: {job.stages[stage - 1]}"
             if stage > 1:
                 yield GLUED
-        yield from _setup_lines(job, setup, pattern, passes, numbers[setup.pattern])
+        yield from _setup_lines(job, setup, passes, numbers[setup.pattern])
     yield ""
     setups, passes_in_all = len(job.setups), job.total_passes
     yield f"{setups} setup{_s(setups)}, {passes_in_all} pass{'' if passes_in_all == 1 else 'es'}"
@@ -201,22 +186,6 @@ def _fit_lines(job: Job) -> Iterator[str]:
     greatest = at_least(job.greatest_error, unit, ROUNDING_PLACES)
     worst = at_most(job.worst_clearance, unit, ROUNDING_PLACES)
     yield f"{which.capitalize()}s are rounded by {greatest} at most. At worst, {worst} of the clearance is left."
-
-
-def socket_numbers(job: Job) -> list[Mapping[int, int]]:
-    """For each pattern: a socket's number in the pattern -> the number that people see.
-
-    Slots are numbered along the board, whatever their depths. Sockets keep the number they have in their part.
-    """
-    own = [range(1, len(pattern.sockets) + 1) for pattern in job.patterns]
-    if job.layout != "slots":
-        return [dict(zip(numbers, numbers, strict=True)) for numbers in own]
-    # Both halves of an end have all its slots.
-    starts = sorted({socket.start for pattern in job.ends for socket in pattern.sockets})
-    return [
-        {n: starts.index(socket.start) + 1 for n, socket in zip(numbers, pattern.sockets, strict=True)}
-        for numbers, pattern in zip(own, job.patterns, strict=True)
-    ]
 
 
 def _board_lines(boards: Sequence[ListRow], unit: str) -> Iterator[str]:
@@ -274,11 +243,7 @@ def _part_lines(job: Job, plan: Plan, pattern: Pattern, stage: int, numbers: Map
 
 def _made_of(plan: Plan, pattern: Pattern, unit: str) -> str:
     """What a joint's depth is made up of: " (12 + 0.3 sanding allowance)"; without a unit, which the sum has."""
-    of = pattern.part.removesuffix(BLANK)
-    mate, sand = plan.thickness["B" if of == "A" else "A"], plan.joint.sand_allowance
-    deeper = pattern.depth - mate - sand
-    lining = min(deeper, plan.lining.thickness) if plan.lining else Fraction(0)
-    terms = [(mate, ""), (sand, " sanding allowance"), (lining, " lining"), (deeper - lining, " room for the tips")]
+    terms = zip(depth_terms(plan, pattern), ("", " sanding allowance", " lining", " room for the tips"), strict=True)
     shown = [plain_length(size, unit).removesuffix(f" {unit}") + name for size, name in terms if size]
     return f" ({' + '.join(shown)})" if len(shown) > 1 else ""
 
@@ -287,10 +252,8 @@ def _socket_word(job: Job) -> str:
     return "slot" if job.layout == "slots" else "socket"
 
 
-def _setup_lines(
-    job: Job, setup: Setup, pattern: Pattern, passes: list[Placed], numbers: Mapping[int, int]
-) -> Iterator[str]:
-    unit = job.carriage.unit
+def _setup_lines(job: Job, setup: Setup, passes: Sequence[PassStep], numbers: Mapping[int, int]) -> Iterator[str]:
+    pattern, unit = job.patterns[setup.pattern], job.carriage.unit
     last = setup.first_copy + setup.copies - 1
     which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
     depth = shown_depth(pattern.depth, unit, job.voice.reads)
@@ -300,7 +263,7 @@ def _setup_lines(
     reach, above = Words(job, figures=True).keep_clear(figures_of(job, pattern))
     edge = "other" if pattern.mirrored else "reference"
     yield f"  keep clear: {reach} from the {edge} edge, up to {above} above the bed"
-    shown = [_pass_row(job, pattern, each) for each in passes]
+    shown = [_pass_row(job, pattern, step) for step in passes]
     wide = max((len(row[2]) for row in shown), default=0)
     wide = max(wide, len("set to"))
     yield f"  pass  {_socket_word(job):>6}  {'set to':>{wide}}  {'kerf from':>10} {'to':>10}  ({unit})"
@@ -308,8 +271,8 @@ def _setup_lines(
         yield f"  {number:>4}  {numbers[socket]:>6}  {set_to:>{wide}}  {start:>10} {end:>10}{notes}"
 
 
-def _pass_row(job: Job, pattern: Pattern, each: Placed) -> tuple[int, int, str, str, str, str]:
-    one, previous, via = each
+def _pass_row(job: Job, pattern: Pattern, step: PassStep) -> tuple[int, int, str, str, str, str]:
+    one, previous, via = step.pass_, step.previous, step.approach
     carriage, unit = job.carriage, job.carriage.unit
     notes = f"  {dial.shown_move(carriage, previous or Fraction(0), one.setting)}" if dial.has_dial(carriage) else ""
     if via is not None and via != previous:

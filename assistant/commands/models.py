@@ -6,7 +6,6 @@ import argparse
 import importlib.util
 import json
 import sys
-import time
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -16,10 +15,7 @@ from assistant.hearing.models import choose, find_models, search_folders
 from assistant.hearing.process import why_not_loaded
 from assistant.plans.model import VoiceSettings
 from assistant.plans.shop_file import voice_and_checks
-
-BAR_CELLS = 30
-REDRAWN_AFTER_S = 0.1  # pieces of a download come far more often than anybody can read
-PROGRESS_LINES = 10  # where there is no terminal
+from assistant.screens.download_bar import DownloadBar
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -113,38 +109,6 @@ def _fetch(model: KnownModel, into: Path, out: TextIO) -> None:
     finally:
         bar.end()
     print(f"{folder} is in place.", file=out)
-
-
-class DownloadBar:
-    """Progress on one line of a terminal; elsewhere a plain line at every tenth."""
-
-    def __init__(self, out: TextIO):
-        self._out = out
-        self._terminal = out.isatty()
-        self._tenth = -1
-        self._drawn_at = 0.0
-        self._open = False
-
-    def show(self, done: int, total: int) -> None:
-        """done, total: bytes; total over 0."""
-        figures = f"{done / 1e6:5.1f} of {total / 1e6:.1f} MB, {100 * done // total:3d} %"
-        if self._terminal:
-            now = time.monotonic()
-            if done < total and now - self._drawn_at < REDRAWN_AFTER_S:
-                return
-            self._drawn_at = now
-            full = BAR_CELLS * done // total
-            print(f"\r[{'#' * full}{'.' * (BAR_CELLS - full)}] {figures}", end="", file=self._out, flush=True)
-            self._open = True
-        elif (tenth := PROGRESS_LINES * done // total) > self._tenth:
-            self._tenth = tenth
-            print(figures, file=self._out, flush=True)
-
-    def end(self) -> None:
-        """The next words start on a line of their own."""
-        if self._open:
-            print(file=self._out, flush=True)
-        self._open = False
 
 
 def _text(used: dict[str, Any], rows: list[dict[str, Any]], searched: list[str]) -> str:

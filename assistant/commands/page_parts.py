@@ -1,18 +1,14 @@
-"""What `cut`, `resume` and `page` share: the bench page's options, its opening, and the plan's drawing for it."""
+"""What `cut`, `resume` and `page` share: the bench page's options and its opening."""
 
 from __future__ import annotations
 
 import argparse
-import hashlib
 import re
-import threading
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
-from assistant.errors import BadInput, Fault
+from assistant.errors import Fault
 from assistant.journal.store import default_state_dir
-from assistant.plans.model import Job
 from assistant.runner.contracts import Clock, Post
 
 _ADDRESS = re.compile(r"[0-9]+(\.[0-9]+)+|[0-9a-f.]*:[0-9a-f:.]*(%\w+)?", re.IGNORECASE)
@@ -109,37 +105,3 @@ def open_page(
     )
     page.invite(to_scan=post is None)
     return page
-
-
-def drawing_of(path: Path | None, job: Job) -> Callable[[], bytes | None]:
-    """Draws the plan's sheets as SVG on the first call.
-
-    Gives None if the plan file is gone or has changed since, and for a test joint.
-    """
-    # Each connection has a thread, and several devices can ask at the same time.
-    guard = threading.Lock()
-    made: list[bytes | None] = []
-
-    def drawing() -> bytes | None:
-        with guard:
-            if not made:
-                made.append(_drawn(path, job))
-            return made[0]
-
-    return drawing
-
-
-def _drawn(path: Path | None, job: Job) -> bytes | None:
-    from assistant.drawings.sheets import paper_for, sheets
-    from assistant.drawings.svg import write_svg
-    from assistant.plans.plan_file import read_plan
-
-    try:
-        if path is None or hashlib.sha256(path.read_bytes()).hexdigest() != job.plan_digest:
-            return None
-        plan = read_plan(path)
-        if job.title != plan.title:
-            return None  # a test joint, of which the plan draws only the boards that come after it
-        return write_svg(sheets(plan, job, paper_for(job.carriage.unit)), job.title)
-    except (OSError, BadInput):
-        return None

@@ -12,10 +12,9 @@ from pathlib import Path
 from assistant import installed
 from assistant.calibrating import health as calibrating
 from assistant.carriage import health as carriage
-from assistant.health import BROKEN, WORKS, Finding, one_line, pip
+from assistant.health import BROKEN, Finding, one_line, pip
 from assistant.hearing import health as hearing
 from assistant.hearing import sound_child
-from assistant.joinery.model import Carriage, Drive
 from assistant.journal import health as journal
 from assistant.pedal import health as pedal
 from assistant.plans import health as plans
@@ -41,34 +40,6 @@ NO_VOICE = "fix it, or do without: cut --no-voice"
 SOUND_S = sound_child.LONGEST_S + 1  # longer than the limit of its child, which reports better what is missing
 
 
-CLEAR_PROVES = (
-    "The clear input shows where the sled is. It does not see hands, a turning blade, or a cut that was left "
-    "unfinished."
-)
-NO_CLEAR = (
-    "Without a clear input nothing shows where the sled is: that it is drawn right back, and that a tap was meant, is "
-    "up to you. So a tap records the pass and moves nothing, and each move lasts as long as the pedal is held down."
-)
-
-
-def cautions(drive: Drive) -> tuple[str, ...]:
-    """What no probe can find out about a motor on the screw, and what somebody must see to before anything moves.
-
-    The screw's push is computed as 2 pi x torque x efficiency / lead: 1.2 N m, 0.7 and 5 mm give 1.06 kN. Pedal and
-    hood: common practice, no source.
-    """
-    return (
-        "Kerfcall starts and stops no saw, and is no interlock. A red switch that latches and cuts the motor's own "
-        "supply (the board's reset does not) belongs within reach, beside the saw's stop. Best, the saw's emergency "
-        "stop drops both.",
-        "It pinches: between the carriage and its ends, and between the board and the guard. A screw pushes with about "
-        "1 kN (computed for 1.2 N m on a lead of 5 mm).",
-        "The pedal has a hood, and stands half a metre or more from the saw's own. For moves that it holds it is no "
-        "radio pedal (common practice, no source).",
-        CLEAR_PROVES if drive.clear_input else NO_CLEAR,
-    )
-
-
 def exit_code(lines: Sequence[Finding]) -> int:
     """0: each part works or is limited. 2: the shop file is bad, and nothing else. 3: anything else is broken."""
     broken = {line.part for line in lines if line.state == BROKEN}
@@ -91,10 +62,7 @@ def _shop(path: Path | None) -> tuple[Finding, Shop | None]:
 
 
 def survey(shop_path: Path | None) -> list[Finding]:
-    """Every part that a session uses on this machine, in the order of the screen.
-
-    The line of a driven carriage has its `cautions` in its data.
-    """
+    """Every part that a session uses on this machine, in the order of the screen."""
     shop_line, shop = _shop(shop_path)
     voice = shop.voice if shop else VoiceSettings()
     settings = shop.pedal if shop else PedalSettings()
@@ -116,7 +84,7 @@ def survey(shop_path: Path | None) -> list[Finding]:
     driven = shop.carriage if shop is not None and shop.carriage.drive is not None else None
     if driven is not None:
         mend = "look at the controller's supply and its USB lead, or do without: cut --no-drive"
-        probes.append(Probe((CARRIAGE,), lambda: [_carriage(driven)], mend, CARRIAGE_S))
+        probes.append(Probe((CARRIAGE,), lambda: [carriage.carriage(driven)], mend, CARRIAGE_S))
     found = {line.part: line for line in (shop_line, *gather(probes))}
     ways = ("pedal", "terminal keys", "microphone", "level", "recogniser")
     found[runner.ANSWERS] = runner.answers(*(found[part] for part in ways))
@@ -127,22 +95,6 @@ def order(driven: bool) -> tuple[str, ...]:
     """The parts in the screen's order. driven: whether a motor turns the carriage's screw."""
     after = ORDER.index(SHOP_FILE) + 1
     return (*ORDER[:after], CARRIAGE, *ORDER[after:]) if driven else ORDER
-
-
-def _carriage(shop: Carriage) -> Finding:
-    """All that was found out about the controller, each fault with its own mend."""
-    assert shop.drive is not None
-    found = carriage.findings(shop)
-    data = {key: value for one in found for key, value in one.data.items()} | {"cautions": list(cautions(shop.drive))}
-    works = "; ".join(one.text for one in found if one.state == WORKS)
-    wrong = [one for one in found if one.state != WORKS]
-    if not wrong:
-        return Finding(CARRIAGE, WORKS, works, "", data)
-    data["faults"] = [{"text": one.text, "mend": one.mend} for one in wrong]
-    if works:
-        data["faults"].insert(0, {"text": works, "mend": ""})
-    state = BROKEN if any(one.state == BROKEN for one in wrong) else wrong[0].state
-    return Finding(CARRIAGE, state, "; ".join(one.text for one in wrong), wrong[0].mend, data)
 
 
 def _one(part: str, look: Callable[[], Finding], mend: str) -> Probe:

@@ -30,7 +30,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from assistant.commands.readiness import CLEAR_PROVES, exit_code, survey
+from assistant.carriage.health import CLEAR_PROVES
+from assistant.commands.readiness import exit_code, survey
 from assistant.errors import BadInput, Fault, NoSuchPart
 from assistant.health import BROKEN, SHOWN, Finding
 from assistant.pedal.names import SAFE_KEYS, Named

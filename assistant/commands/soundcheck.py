@@ -7,27 +7,20 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TextIO
 
-import numpy as np
-
-from assistant.commands import soundcheck_live
 from assistant.commands.soundcheck_text import as_json, as_text
-from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
-from assistant.hearing import soundcheck
-from assistant.hearing.child import Spec, spec_of
-from assistant.hearing.contract import RATE
-from assistant.hearing.levels import Noise, floats, noise_of
+from assistant.errors import BadInput, CouldNotRun, Fault
+from assistant.hearing import soundcheck, soundcheck_live
+from assistant.hearing.child import spec_of
 from assistant.hearing.models import choose, must_have
-from assistant.hearing.offline import hear_all
-from assistant.hearing.own_scores import FILE, OwnScores, voice_folder, voices_folder
-from assistant.hearing.soundcheck import Outcome, Saying, SoundcheckReport, Taken
+from assistant.hearing.own_scores import voices_folder
+from assistant.hearing.soundcheck import Taken
+from assistant.hearing.soundcheck_run import check
 from assistant.hearing.wav import read_wav
 from assistant.plans.shop_file import voice_and_checks
 from assistant.wording.phrases import Phrase
 
 MOST_ROUNDS = 10
-NOISE_S = 4.0  # of noise synthesised from the level and spectrum that an earlier check kept
 RECORDING = "recording"  # used as the microphone's name when the sound comes from files
 
 
@@ -80,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         taken = _from_files(args, prompted) if args.said else soundcheck_live.take(prompted, not args.no_saw, out)
         taken.microphone = args.microphone or taken.microphone
-        report = _check(taken, phrases, soundcheck.grammar(checks, voice), spec, out)
+        report = check(taken, phrases, soundcheck.grammar(checks, voice), spec, out)
     except KeyboardInterrupt:  # true: everything is stored at the very end
         raise KeyboardInterrupt("nothing was kept") from None
     print(json.dumps(as_json(report), indent=1) if args.json else as_text(report))
@@ -123,68 +116,6 @@ def _from_files(args: argparse.Namespace, prompted: Sequence[Phrase]) -> Taken:
         raise BadInput(faults)
     sayings = soundcheck.sayings_in(sound["said"], prompted, str(args.said))
     return Taken(RECORDING, sound["quiet"], sound.get("saw"), sound["said"], sayings)
-
-
-def _check(
-    taken: Taken, phrases: Sequence[Phrase], table: Sequence[Phrase], spec: Spec, out: TextIO
-) -> SoundcheckReport:
-    """Listens to the sound, judges the phrases and stores scores and noise. table: the phrases listened for."""
-    folder = voice_folder(taken.microphone)
-    own = earlier_scores(folder, out)
-    saw, learned = saw_noise(taken, folder, out)
-    room = floats(taken.quiet)
-    print("Listening to your phrases as in a session, with the saw off ..", file=out, flush=True)
-    off = _outcomes(soundcheck.in_noise(taken.said, room), taken.sayings, table, spec, out)
-    on: list[Outcome] | None = None
-    if saw is not None:
-        print(".. and mixed with the saw's noise ..", file=out, flush=True)
-        on = _outcomes(soundcheck.in_noise(taken.said, saw, room), taken.sayings, table, spec, out)
-    lines = soundcheck.carried(phrases, taken.sayings, off, on, table)
-    own_worst = soundcheck.learn(own, taken.sayings, off, on)
-    # A file that has lost its last phrase, or was broken, must be replaced too.
-    kept = [own.save(folder)] if own.texts or (folder / FILE).exists() else []
-    if taken.saw is not None or learned is None:  # otherwise the saw noise of an earlier check would be lost
-        kept.append(soundcheck.keep_noise(folder, noise_of(taken.quiet), noise_of(taken.saw) if taken.saw else None))
-    return SoundcheckReport.made(taken, lines, spec.recogniser, learned, own_worst, kept)
-
-
-def earlier_scores(folder: Path, out: TextIO) -> OwnScores:
-    """The scores stored so far. Starts again from none, with a line that says so, if the file can't be read."""
-    try:
-        return OwnScores.load(folder)
-    except NoSuchPart as error:
-        print(f"{str(error).partition(';')[0]}: starting again without them.", file=out, flush=True)
-        return OwnScores()
-
-
-def saw_noise(taken: Taken, folder: Path, out: TextIO) -> tuple[np.ndarray | None, Noise | None]:
-    """The saw's noise to mix in, and what an earlier check learned about it if the noise is made from that.
-
-    A recording of this check comes first. The noise is None where there is neither.
-    """
-    if taken.saw is not None:
-        return floats(taken.saw), None
-    try:
-        _, learned = soundcheck.kept_noise(folder)
-    except NoSuchPart as error:
-        print(f"{str(error).partition(';')[0]}: going on without the saw's noise.", file=out, flush=True)
-        return None, None
-    if learned is None:
-        return None, None
-    return learned.made(round(NOISE_S * RATE)), learned
-
-
-def _outcomes(
-    stream: bytes, sayings: Sequence[Saying], table: Sequence[Phrase], spec: Spec, out: TextIO
-) -> list[Outcome]:
-    """What the recogniser made of each saying. Shows the progress on a terminal."""
-    terminal = out.isatty()
-
-    def show(share: float) -> None:
-        if terminal:
-            print(f"\r  {100 * share:3.0f} %", end="" if share < 1 else "\n", file=out, flush=True)
-
-    return soundcheck.outcomes(hear_all(stream, table, spec, show), sayings)
 
 
 def forget(as_object: bool) -> int:

@@ -13,15 +13,16 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from assistant.advice.plan_to_edit import fingers, plan_text
 from assistant.advice.suggest import Advice, Candidate, Wanted, refusals, suggest
 from assistant.commands.figures import length_option
-from assistant.commands.new_file import write_new_file
-from assistant.commands.suggest_text import fingers, plan_text, table, wrapped
+from assistant.commands.suggest_text import table, wrapped
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade
 from assistant.joinery.units import MM_PER_UNIT, unit_of
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
+from assistant.plans.new_file import write_new_file
 
 USUAL_CLEARANCE = {"mm": "0.1 mm", "in": "0.004 in"}
 USUAL_TOP = {"mm": 8, "in": 12}

@@ -1,81 +1,22 @@
-"""What `suggest` prints, as lines to read, and the plan that it writes."""
+"""What `suggest` prints, as lines to read."""
 
 from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
-from fractions import Fraction
 
-from assistant.advice.suggest import Advice, Candidate, Wanted
+from assistant.advice.plan_to_edit import fingers, in_64ths, shown
+from assistant.advice.suggest import Advice, Wanted
 from assistant.joinery.model import Blade
-from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_length, toml_length
+from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 
 PLACES = {"mm": 2, "in": 4}
-SAND = {"mm": '"0.3 mm"', "in": '"1/64"'}
 WIDTH = 100
 LEGEND = (
     "Fingers: the fingers of both parts together. With an odd number, the two edges of a board are alike. Passes: for "
     "both parts of one corner. A socket: passes for each socket. Glue: side-grain glue area, where a butt joint has 1. "
     "Wood left: the share of the width that the weaker part keeps."
 )
-
-
-def plan_text(one: Candidate, wanted: Wanted, blade: Blade, unit: str) -> str:
-    """The text of a plan file with this candidate, ready to edit. Its layout is exactly the candidate."""
-    thickness = f"thickness = {_toml(wanted.thickness_a, unit)}"
-    if wanted.thickness_a != wanted.thickness_b:
-        thickness += f"\n[stock.B]\nthickness = {_toml(wanted.thickness_b, unit)}"
-    finger = _toml(one.division.finger, unit)
-    # "stretch" takes the number of fingers that comes nearest, so an endless decimal can be cut off.
-    if one.division.remainder == "stretch" and not in_64ths(one.division.finger, unit):
-        finger = format_number(one.division.finger / MM_PER_UNIT[unit], 6).rstrip("0").rstrip(".")
-    kerf = shown(blade.kerf, unit)
-    return f"""\
-# {fingers(one, unit)}: {one.passes} passes for both parts of a corner with a kerf of {kerf}.
-# The kerf itself belongs in the shop file.
-title = "Box joint of {one.division.count} fingers"
-unit = "{unit}"
-
-[stock]
-width = {_toml(wanted.width, unit)}
-{thickness}
-
-[joint]
-layout = "even"
-finger = {finger}
-remainder = "{one.division.remainder}"
-clearance = {_toml(wanted.clearance, unit)}
-sand_allowance = {SAND[unit]}
-
-[[boards]]
-name = "long side"
-part = "A"
-count = 2
-ends = 2
-
-[[boards]]
-name = "short side"
-part = "B"
-count = 2
-ends = 2
-"""
-
-
-def in_64ths(mm: Fraction, unit: str) -> str:
-    """A length in 64ths of an inch as the trade writes it, "3 1/2"; "" for any other length, and with unit "mm"."""
-    inches = mm / MM_PER_UNIT["in"]
-    return mixed(inches) if unit == "in" and (inches * 64).denominator == 1 else ""
-
-
-def shown(mm: Fraction, unit: str) -> str:
-    """A length to read, with its unit: "3 1/2 in", "0.2333 in", "6 mm"."""
-    fraction = in_64ths(mm, unit)
-    return f"{fraction} {unit}" if fraction else plain_length(mm, unit)
-
-
-def _toml(mm: Fraction, unit: str) -> str:
-    fraction = in_64ths(mm, unit)
-    return f'"{fraction}"' if "/" in fraction else toml_length(mm, unit)
 
 
 def table(advice: Advice, wanted: Wanted, blade: Blade, unit: str, top: int) -> Iterator[str]:
@@ -120,13 +61,3 @@ def _one_pass(advice: Advice, wanted: Wanted, blade: Blade, unit: str) -> str:
     rank = advice.one_pass_ranks[0]
     one = advice.ranked[rank - 1]
     return f"{text}. That is rank {rank}: {fingers(one, unit)}, {one.passes} passes ({'; '.join(one.reasons)})."
-
-
-def fingers(one: Candidate, unit: str) -> str:
-    """The candidate in words: number and width of its fingers, and how the edges differ."""
-    division, width = one.division, shown(one.division.finger, unit)
-    if division.first == division.last == division.finger:
-        return f"{division.count} fingers of {width}"
-    first, last = shown(division.first, unit), shown(division.last, unit)
-    edges = f"{first} at both edges" if division.first == division.last else f"{last} at the far edge"
-    return f"{division.count} fingers of {width}, {edges}"

@@ -8,13 +8,13 @@ import sys
 import textwrap
 from collections.abc import Iterator
 from enum import StrEnum
-from fractions import Fraction
 from pathlib import Path
 
-from assistant.calibrating.joints import ANY_WOOD, joint_like, last_joint_cut, reported, was_right, wood_of
+from assistant.asking import agreed, chosen
+from assistant.calibrating.joints import ANY_WOOD, last_joint_cut, reported, wood_of
 from assistant.calibrating.learned import GAP
-from assistant.commands.asking import agreed, chosen
-from assistant.commands.calibrate_fit import PLACES, noted
+from assistant.calibrating.test_joint import told, untested
+from assistant.commands.calibrate_fit import PLACES, WAYS, noted
 from assistant.commands.driving import is_rehearsed
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.joinery.units import length_to_copy, plain_length
@@ -42,14 +42,10 @@ ANSWERS = {
     Choice.SKIP: ("s", "skip"),
     Choice.LEAVE: ("n", "not now", "no", "leave"),
 }
-HOW_IT_FITS = {"right": "too_tight", "tight": "too_tight", "loose": "too_loose", "gap": "gap"}
-"""The answers after a test joint, and the option of `calibrate fit` that each becomes."""
 HOW_TO_REPORT = (
     "--too-tight 0 if they are right, else --too-tight LENGTH, --too-loose LENGTH or --gap LENGTH (measured)"
 )
 LATER = "later"
-FINEST_KERF = {"mm": Fraction(1, 100), "in": Fraction(127, 5000)}
-"""How finely a kerf can be given in a session, mm: to a hundredth of a millimetre, or a thousandth of an inch."""
 
 
 def add_test_joint_options(parser: argparse.ArgumentParser) -> None:
@@ -76,18 +72,18 @@ def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
     """
     if args.test_joint:
         return Choice.CUT
-    if not can_be_tested(plan) or (is_rehearsed(args) and not args.no_test_joint):
+    if is_rehearsed(args) and not args.no_test_joint:
         return Choice.NOT_ASKED
     try:
-        joint = joint_like(shop, plan)
+        found = untested(plan, shop)
     except (CouldNotRun, NoSuchPart) as error:
         print(f"!! No earlier joint can be looked up: {error}", file=sys.stderr)
         return Choice.NOT_ASKED
-    if joint is not None and was_right(joint):
+    if found is None:
         return Choice.NOT_ASKED
     if args.no_test_joint:
         return Choice.SKIP
-    why = _why(plan, shop, joint)
+    why = _why(plan, found.joint)
     if sys.stdin is None or not sys.stdin.isatty():
         print(f"!! {why} To cut a test joint first: {_cut(args)} --test-joint", file=sys.stderr)
         return Choice.NOT_ASKED
@@ -97,7 +93,7 @@ def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
         print(f"!! {why} {error}", file=sys.stderr)
         return Choice.NOT_ASKED
     print(textwrap.fill(why, 100, break_on_hyphens=False))
-    if joint is not None:  # a command to copy stays on one line
+    if found.joint is not None:  # a command to copy stays on one line
         print(f"For a better clearance: {_fit(args.plan, args.shop)}")
     print(textwrap.fill(_what(offcuts, plan.unit), 100, break_on_hyphens=False))
     try:
@@ -111,7 +107,7 @@ def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
         raise KeyboardInterrupt("no session was started") from stop
 
 
-def _why(plan: Plan, shop: Shop, joint: HistoryEntry | None) -> str:
+def _why(plan: Plan, joint: HistoryEntry | None) -> str:
     """Why a test joint is worth cutting. joint: the last one like the plan's, which didn't come out right."""
     wood, unit = wood_of(plan), plan.unit
     kind = f"{'' if wood == ANY_WOOD else f'in {wood} '}with a clearance of {plain_length(plan.joint.clearance, unit)}"
@@ -160,16 +156,12 @@ def reporting(plan: Path, shop: Path | None, state: Path | None) -> str:
 
 
 def _other_kerf(plan: Path, shop: Path | None, state: Path | None) -> str:
-    """What to do where the last joint was cut with a kerf that its shop file didn't have; "" where it had it.
-
-    Such a joint says nothing about the clearance: the next cut would be laid out with the shop file's kerf.
-    """
+    """What to do where the last joint was cut with a kerf that its shop file didn't have; "" where it had it."""
     found = last_joint_cut(state, "mm")
-    if found is None or found.kerf is None or found.began_with is None:
+    kerf = None if found is None else found.kerf_of_its_session
+    if found is None or found.began_with is None or kerf is None:
         return ""
-    kerf, began_with, unit = found.kerf, found.began_with, found.unit
-    if abs(kerf - began_with) * 2 <= FINEST_KERF[unit]:
-        return ""
+    began_with, unit = found.began_with, found.unit
     where = [] if state is None else ["--state", cleaned(str(state))]
     cut = _line(shop, "cut", cleaned(str(plan)))
     told = (
@@ -207,15 +199,16 @@ def judge(args: argparse.Namespace, plan: Plan, shop: Shop) -> None:
     report = _asked(plan)
     while report is not None:
         # Without a plan the last joint cut is meant, with kerf and clearance of its session; that is this one.
-        options = dict.fromkeys(("plan", "clearance", "wanted", "new_blade", *HOW_IT_FITS.values()))
+        options = dict.fromkeys(("plan", "clearance", "wanted", "new_blade", *WAYS.values()))
+        what, amount = report
+        given = options | {WAYS[what]: amount, "species": wood_of(plan), "state": args.state}
         try:
-            proposal = noted(argparse.Namespace(**options | report, species=wood_of(plan), state=args.state), shop)
+            proposal = noted(argparse.Namespace(**given), shop)
         except BadInput as error:
             print("\n".join(f"  {fault}" for fault in error.faults))
             report = _asked(plan)
             continue
-        joint = joint_like(shop, plan)
-        if joint is not None and was_right(joint):
+        if untested(plan, shop) is None:
             print(f"The test joint is right. Cut the boards with: {_cut(args)}")
         elif proposal.clearance is not None:
             _correct(args, plan, length_to_copy(proposal.clearance, plan.unit))
@@ -223,22 +216,19 @@ def judge(args: argparse.Namespace, plan: Plan, shop: Shop) -> None:
     print(reporting(args.plan, args.shop, args.state))
 
 
-def _asked(plan: Plan) -> dict[str, str] | None:
-    """The option of `calibrate fit` and its length for what was typed; None for later."""
+def _asked(plan: Plan) -> tuple[str, str] | None:
+    """(what, amount) of the joint, as `told`; None for later."""
     print(f"Type right, or tight, loose or gap with a length in {plan.unit} (a gap is measured), or {LATER}.")
     while True:
         try:
-            word, _, length = input("How do they go together? ").strip().partition(" ")
+            typed = input("How do they go together? ").strip()
         except (EOFError, KeyboardInterrupt):
             print()
             return None
-        word, length = word.casefold(), length.strip()
-        if word == LATER:
+        if typed.casefold().partition(" ")[0] == LATER:
             return None
-        if word in HOW_IT_FITS and (word == "right") == (not length):
-            # A bare number is in the plan's unit, even where the plan has been changed since it was cut.
-            length = length or "0"
-            return {HOW_IT_FITS[word]: f"{length} {plan.unit}" if length[-1].isnumeric() else length}
+        if (report := told(typed, plan.unit)) is not None:
+            return report
         print('  Please type right, tight LENGTH, loose LENGTH, gap LENGTH or later, such as "tight 0.05".')
 
 

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import groupby
 
-from assistant.drawings.due import CheckStep, PassStep, Step, steps
 from assistant.drawings.flow import Flow, Sheet, column_widths
 from assistant.drawings.holding import holding_of, keep_clear
 from assistant.drawings.holding_picture import picture
@@ -21,6 +20,7 @@ from assistant.joinery.sizes import ListRow
 from assistant.joinery.units import plain_length
 from assistant.plans.model import Job, Setup
 from assistant.session.asked import question_of
+from assistant.session.due import CheckStep, PassStep, Step, steps
 from assistant.session.table import numbered
 from assistant.session.turn import prompt, way_prompt
 from assistant.wording import dial

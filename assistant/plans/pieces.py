@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery import layout, lined, slots, walls
-from assistant.joinery.model import Blade, Segment
+from assistant.joinery.model import Blade, Pattern, Segment
 from assistant.joinery.pattern import depth_of
 from assistant.joinery.units import plain_length
-from assistant.plans.model import BoardPlan, Plan
+from assistant.plans.model import BoardPlan, Job, Plan
 
 STAGES = {"lined": ("openings and blanks", "final sockets")}
 ONE_STAGE = ("joint",)
@@ -164,3 +164,38 @@ def _ends_of(place: int, piece: Piece, board: BoardPlan) -> Iterator[BoardEnd]:
     for end in range(1, ends + 1):
         for first in range(1, count + 1, board.stack):
             yield BoardEnd(place, name, end, first, min(board.stack, count - first + 1))
+
+
+class DepthTerms(NamedTuple):
+    """What the depth of a joint's end is made up of, mm."""
+
+    mate: Fraction
+    sanding: Fraction
+    lining: Fraction
+    tips: Fraction
+    """Room for the tips of a lined joint."""
+
+
+def depth_terms(plan: Plan, pattern: Pattern) -> DepthTerms:
+    """Of an end of a joint, or of the blank for its lining."""
+    of = pattern.part.removesuffix(BLANK)
+    mate, sand = plan.thickness["B" if of == "A" else "A"], plan.joint.sand_allowance
+    deeper = pattern.depth - mate - sand
+    lining = min(deeper, plan.lining.thickness) if plan.lining else Fraction(0)
+    return DepthTerms(mate, sand, lining, deeper - lining)
+
+
+def socket_numbers(job: Job) -> list[Mapping[int, int]]:
+    """For each pattern: a socket's number in the pattern -> the number that people see.
+
+    Slots are numbered along the board, whatever their depths. Sockets keep the number they have in their part.
+    """
+    own = [range(1, len(pattern.sockets) + 1) for pattern in job.patterns]
+    if job.layout != "slots":
+        return [dict(zip(numbers, numbers, strict=True)) for numbers in own]
+    # Both halves of an end have all its slots.
+    starts = sorted({socket.start for pattern in job.ends for socket in pattern.sockets})
+    return [
+        {n: starts.index(socket.start) + 1 for n, socket in zip(numbers, pattern.sockets, strict=True)}
+        for numbers, pattern in zip(own, job.patterns, strict=True)
+    ]

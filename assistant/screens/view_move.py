@@ -10,8 +10,8 @@ from fractions import Fraction
 from assistant.joinery.units import plain_length, round_to_step
 from assistant.plans.intents import Mode
 from assistant.screens.view_cells import width
+from assistant.session import driven
 from assistant.session.effects import View
-from assistant.session.kinds import MoveKind
 from assistant.session.state import CUTTING, HALTED, HOMING, MOVE_ASKED, MOVING
 from assistant.wording import dial
 from assistant.wording.prompts import Words
@@ -47,16 +47,15 @@ def stands_for_a_cut(view: View, words: Words) -> bool:
 
 
 def lets_by_tap(view: View, words: Words) -> bool:
-    """Whether a tap lets what is proposed move, as `session.driven.by_tap` decides it."""
-    drive, move = words.carriage.drive, view.move
-    return drive is not None and drive.clear_input and view.mode == MOVE_ASKED and move is not None and move.step
+    """Whether a tap lets move what is proposed now."""
+    move = view.move
+    return view.mode == MOVE_ASKED and move is not None and driven.by_tap(words.carriage, move, view.stands)
 
 
 def by_hand(view: View, words: Words) -> bool:
-    """Whether this is zeroing by hand: nothing moves then."""
-    drive, move = words.carriage.drive, view.move
-    homes = move is not None and move.what == MoveKind.HOME
-    return drive is not None and drive.home == "by hand" and homes and view.mode in OF_THE_DRIVE
+    """Whether what is proposed or under way now is zeroing by hand: nothing moves then."""
+    move = view.move
+    return view.mode in OF_THE_DRIVE and move is not None and driven.by_hand(words.carriage, move)
 
 
 def is_moving(view: View, words: Words) -> bool:

@@ -298,7 +298,7 @@ def cut_pass(turn: Turn, by: By, asked_at: float) -> None:
     gate = first_due(state) is not None
     if is_driven(state.the_job) and not (gate or state.setup_complete) and by != By.PAGE:
         move = to_next_pass(state)
-        if state.driving.known and by_tap(state, move):
+        if state.driving.known and by_tap(state.the_job.carriage, move, state.driving.at):
             begin(turn, move, False, asked_at)
             turn.effect(e.Prepare(((setting_prompt(turn.state, move.pass_, after_gate=False),),)))
             return

@@ -12,6 +12,8 @@ from assistant.session.state import Question, State
 
 MOST_OFF, MOST_DEEP, MOST_KERF = 300, 100, 999
 """The greatest figures that are taken: of a cut in the wrong place, of one too deep, of a kerf; in their own steps."""
+KERF_STEP = {"mm": Fraction(1, 100), "in": MM_PER_UNIT["in"] / 1000}
+"""How finely a kerf is given in a session, mm, by the unit that is worked in."""
 
 
 def length_of(job: Job) -> Fraction:
@@ -21,16 +23,12 @@ def length_of(job: Job) -> Fraction:
 
 def kerf_of(job: Job, figure: int) -> Fraction:
     """The kerf that a figure means, mm: in hundredths of a millimetre, or thousandths of an inch."""
-    return figure * _kerf_step(job)
-
-
-def _kerf_step(job: Job) -> Fraction:
-    return Fraction(1, 100) if job.carriage.unit == "mm" else MM_PER_UNIT["in"] / 1000
+    return figure * KERF_STEP[job.carriage.unit]
 
 
 def first_figure(job: Job, mishap: Mishap) -> int:
     """With which figure tapping begins: with the present kerf, or with none."""
-    return round(job.kerf / _kerf_step(job)) if mishap in (Mishap.KERF, Mishap.BLADE) else 0
+    return round(job.kerf / KERF_STEP[job.carriage.unit]) if mishap in (Mishap.KERF, Mishap.BLADE) else 0
 
 
 def most(state: State, question: Question) -> int:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
+from assistant.joinery.model import Carriage
 from assistant.joinery.settings import approach
 from assistant.plans.model import Job
 from assistant.session import effects as e
@@ -74,16 +75,18 @@ def to_trial(state: State, tried: Trial) -> Move:
     return Move(MoveKind.SETTING, Then.TRIAL, state.setup, tried.pass_, tried.setting)
 
 
-def by_tap(state: State, move: Move) -> bool:
-    """Whether a tap lets it move; otherwise the pedal is held down."""
-    drive = state.the_job.carriage.drive
-    stands = state.driving.at is not None  # what was halted on its way goes on with the pedal held down
-    return drive is not None and drive.clear_input and move.step and stands
+def by_tap(carriage: Carriage, move: Move, stands: Fraction | None) -> bool:
+    """Whether a tap lets it move; otherwise the pedal is held down.
+
+    stands: the setting at which it has arrived, mm. None: it was halted on its way, and goes on only while held.
+    """
+    drive = carriage.drive
+    return drive is not None and drive.clear_input and move.step and stands is not None
 
 
-def by_hand(state: State, move: Move) -> bool:
+def by_hand(carriage: Carriage, move: Move) -> bool:
     """Whether this is zeroing by hand: nothing moves."""
-    drive = state.the_job.carriage.drive
+    drive = carriage.drive
     return move.what == MoveKind.HOME and drive is not None and drive.home == "by hand"
 
 
@@ -101,7 +104,7 @@ def still_from(state: State) -> float | None:
     Before this has gone out: as if it went out at the time of the last record.
     """
     move, out_at = state.driving.move, state.opening.out_at
-    if move is None or move.step or state.driving.still or by_hand(state, move):
+    if move is None or move.step or state.driving.still or by_hand(state.the_job.carriage, move):
         return None
     return (state.at if out_at is None else out_at) + state.the_job.run_down_s
 
@@ -130,8 +133,8 @@ def move_prompt(state: State) -> e.Prompt:
         stands=stands,
         down=stands is not None and move.to is not None and stands > move.to,
         halted=state.mode == "halted",
-        tap=by_tap(state, move),
-        by_hand=by_hand(state, move),
+        tap=by_tap(state.the_job.carriage, move, state.driving.at),
+        by_hand=by_hand(state.the_job.carriage, move),
         saw_off=not move.step,
         # A board that was counted may have been taken out by the time the next one is begun.
         clamped=state.touched and not is_out(state),

@@ -43,7 +43,7 @@ def let_go_on(turn: Turn, answer: Gesture) -> None:
     from_s = still_from(state)
     if from_s is not None and answer.since < from_s:
         turn.say(Klass.REFUSED, prompt("blade may turn", takes=state.the_job.run_down_s))
-    elif answer.source == By.PEDAL or by_hand(state, move):
+    elif answer.source == By.PEDAL or by_hand(state.the_job.carriage, move):
         begin(turn, move, answer.source == By.PEDAL, answer.at)
     else:
         ask(turn, QuestionName.MOVE, state.setup, move.pass_)
@@ -51,9 +51,10 @@ def let_go_on(turn: Turn, answer: Gesture) -> None:
 
 def let_by_tap(turn: Turn, answer: Gesture) -> None:
     """A tap lets only what needs nothing but a sled drawn right back; anything else wants the pedal held down."""
-    move = turn.state.driving.move
+    state = turn.state
+    move = state.driving.move
     assert move is not None
-    if by_tap(turn.state, move):
+    if by_tap(state.the_job.carriage, move, state.driving.at):
         begin(turn, move, False, answer.at)
     else:
         turn.say(Klass.REFUSED, prompt("hold it down"))
@@ -157,7 +158,7 @@ def homed(turn: Turn, event: Homed) -> None:
     following = after_home(turn.state, move)
     if following is None:
         _follow(turn, move)
-    elif by_hand(turn.state, move):
+    elif by_hand(turn.state.the_job.carriage, move):
         propose(turn, following)
     else:
         begin(turn, following, move.held, event.at)

@@ -12,13 +12,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from assistant.errors import BadInput, Fault
-from assistant.joinery.halves import (
-    Clamping,
-    Half,
-    from_both_edges,
-    other_edge_faults,
-    with_piece,
-)
+from assistant.joinery.halves import Clamping, Half, from_both_edges, other_edge_faults, with_piece
 from assistant.joinery.model import Pattern
 from assistant.joinery.other_kerf import BOARD_BEGUN, KERF, kerf_of, laid_out, rest
 from assistant.joinery.passes import MOST_PASSES
@@ -40,21 +34,13 @@ class KerfChange:
     """What a change of the kerf does to a job.
 
     fact: it, to be recorded. replaced: (old, new) numbers of each setup that is laid out again, by its first clamping.
-    rests: of those, the old numbers of begun setups that another blade goes on with. by_old_figures: begun setups that
-    are finished as they were laid out. follows: the setup that must come next, since it replaces the one in the clamps
-    or the one chosen to follow; 0 if those stay.
+    follows: the setup that must come next, since it replaces the one in the clamps or the one chosen to follow; 0 if
+    those stay.
     """
 
     fact: f.JobExtended
     replaced: tuple[tuple[int, int], ...]
-    rests: tuple[int, ...]
-    by_old_figures: tuple[int, ...]
     follows: int
-
-    @property
-    def laid_out(self) -> int:
-        """How many setups are laid out again that nothing was cut into."""
-        return len(self.replaced) - len(self.rests)
 
 
 def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
@@ -66,8 +52,6 @@ def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
     """
     job = replace(state.the_job, kerf=kerf, kerf_since=len(state.the_job.patterns))
     growth, faults = Growth(job), dict[Fault, None]()
-    rests: list[int] = []
-    by_old_figures: list[int] = []
     for end in _ends(job):
         if any(state.status[n - 1] == SetupStatus.SPOILT for n in end) or all(is_cut(state, n) for n in end):
             continue
@@ -76,7 +60,6 @@ def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
             continue
         # Kerfs that aren't deep enough are gone over again where they are.
         if not other_blade and any(state.cuts[n - 1] | state.shallow[n - 1] for n in end):
-            by_old_figures += (n for n in end if not is_cut(state, n))
             continue
         try:
             if len(end) > 1 and begun:
@@ -84,7 +67,6 @@ def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
                 raise BadInput([Fault(what, plain_length(kerf, job.carriage.unit), KERF, BOARD_BEGUN)])
             if begun or job.pattern_of(end[0]).is_rest:
                 growth.go_on(end[0], [p for p in _passes(job, end[0]) if state.cuts[end[0] - 1] >> (p - 1) & 1])
-                rests += begun
             else:
                 growth.lay_out(end)
         except BadInput as error:
@@ -103,9 +85,7 @@ def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
     if faults:
         raise BadInput(tuple(faults))
     now = state.chosen or state.setup
-    return KerfChange(
-        fact, tuple(growth.replaced.items()), tuple(rests), tuple(by_old_figures), growth.replaced.get(now, 0)
-    )
+    return KerfChange(fact, tuple(growth.replaced.items()), growth.replaced.get(now, 0))
 
 
 def is_cut(state: State, setup: int) -> bool:

@@ -16,7 +16,9 @@ from assistant.plans.model import Job, Setup
 from assistant.plans.pieces import BLANK
 from assistant.session import effects as e
 from assistant.session import facts as f
+from assistant.session.asked import question_prompt
 from assistant.session.effects import prompt
+from assistant.session.events import Event
 from assistant.session.kinds import Change, QuestionName, SetupStatus
 from assistant.session.order import coming, must_wait, opposite, setups_of_end
 from assistant.session.other_kerf import Growth, is_fresh, is_of_another_blade
@@ -126,6 +128,13 @@ def setups_of_board(job: Job, setup: int) -> tuple[int, ...]:
 
 def _board(setup: Setup) -> tuple[str, int, int]:
     return setup.board, setup.first_copy, setup.copies
+
+
+def read_back(state: State, change: Change, setup: int, socket: int) -> e.Prompt:
+    """The question with which a change is read back before it is made."""
+    asks = Turn(state, Event(state.at, ""))
+    asks.fact(f.Asked(QUESTIONS[change], setup, socket))
+    return question_prompt(asks.state)
 
 
 def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:

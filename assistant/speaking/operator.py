@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Protocol
 
 from assistant.plans.intents import Intent, Mode
@@ -16,6 +17,7 @@ from assistant.session.effects import View
 from assistant.session.events import Event, Gesture, SpeechEnded, SpeechStarted
 from assistant.session.kinds import Klass, Press
 from assistant.speaking.engine import Engine, at_rate
+from assistant.speaking.wav_out import GrowingWav
 from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
 
@@ -196,3 +198,24 @@ class SyntheticOperator:
             return False
         number = view.cut_in_all + 1
         return number in self._habits.asks and number not in self._asked
+
+
+class RecordedSource:
+    """Passes a source's sound on and also keeps it in a file. Calls `also` with every event, after the source."""
+
+    def __init__(self, inner: SyntheticOperator, path: Path, also: Callable[[Event], None]):
+        self._inner, self._also = inner, also
+        self._wav = GrowingWav(path, RATE)
+
+    def read(self, samples: int) -> bytes | None:
+        pcm = self._inner.read(samples)
+        if pcm is not None:
+            self._wav.write(pcm)
+        return pcm
+
+    def handled(self, event: Event) -> None:
+        self._inner.handled(event)
+        self._also(event)
+
+    def close(self) -> None:
+        self._wav.close()

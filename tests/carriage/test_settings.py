@@ -8,9 +8,11 @@ from fractions import Fraction as F
 import pytest
 
 from assistant.carriage.configure import changes
-from assistant.carriage.settings import ROOM, Controller, faults, left_raised, reach, zero_place
+from assistant.carriage.settings import ROOM, Controller, faults, left_raised, out_of_reach, reach, zero_place
 from assistant.carriage.simulated import DEFAULTS
+from assistant.joinery.settings import reading
 from tests.carriage.rig import carriage
+from tests.session.jobs import few_checks, job, plan
 
 
 def controller(**changed: float) -> Controller:
@@ -120,3 +122,12 @@ def test_configure_puts_a_raised_travel_back_and_keeps_the_direction_of_other_ax
 def test_configure_for_home_by_hand() -> None:
     shop = carriage(drive={"home": "by hand", "home_reads": F(0)})
     assert [(change.number, change.new) for change in changes(shop, controller())] == [(20, 0), (22, 0)]
+
+
+def test_a_pattern_beyond_the_controllers_travel_is_named_with_what_it_allows() -> None:
+    job_ = job(plan(84, 6, parts="A"), few_checks(), carriage())
+    farthest = max(one.setting for one in job_.patterns[0].passes)
+    assert out_of_reach(job_, None) == [] == out_of_reach(job_, (F(0), farthest))
+    (fault,) = out_of_reach(job_, (F(0), farthest - F(1, 400)))
+    assert fault.where == "part A" and fault.value == reading(carriage(), farthest)
+    assert "allows, 0 to 33599" in fault.what and "--no-drive" in fault.mend

@@ -14,7 +14,6 @@ from num2words import num2words
 
 from assistant.commands.layout import layout_json, table
 from assistant.drawings.cut_sheet import cut_sheet
-from assistant.drawings.due import PassStep, steps
 from assistant.drawings.flow import Sheet
 from assistant.drawings.sheets import sheets
 from assistant.journal import account
@@ -30,6 +29,7 @@ from assistant.screens.view_page import PageComposer
 from assistant.screens.view_sight import Gathering
 from assistant.screens.view_words import next_of, setting_text
 from assistant.session import effects as e
+from assistant.session.due import PassStep, steps
 from assistant.wording.prompts import Words
 from tests.drawings.drawn import texts
 from tests.plans.files import DEMO, write

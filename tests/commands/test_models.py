@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 
 import pytest
@@ -103,20 +102,3 @@ def test_the_list_tells_how_to_get_one(data, capsys):
     main(["models", "list"])
     out = capsys.readouterr().out
     assert "kerfcall models get" in out and known_models()[0].name in out
-
-
-class Terminal(io.StringIO):
-    def isatty(self) -> bool:
-        return True
-
-
-def test_on_a_terminal_the_bar_stays_on_one_line_and_fills():
-    out = Terminal()
-    bar = command.DownloadBar(out)
-    for done in (0, 500_000, 1_000_000):
-        bar.show(done, 1_000_000)
-    bar.end()
-    bar.end()
-    text = out.getvalue()
-    assert text.count("\n") == 1 and text.endswith("\n")
-    assert text.rsplit("\r", 1)[1] == f"[{'#' * command.BAR_CELLS}]   1.0 of 1.0 MB, 100 %\n"

@@ -13,9 +13,10 @@ from typing import Any
 import pytest
 
 from assistant.__main__ import main
+from assistant.carriage.health import CLEAR_PROVES, NO_CLEAR
 from assistant.carriage.simulated import Simulated
 from assistant.carriage.simulated_screw import Screw
-from assistant.commands import readiness, ready
+from assistant.commands import ready
 from assistant.commands.readiness import CARRIAGE, ORDER, SHOP_FILE, order, survey
 from assistant.health import BROKEN, WORKS, Finding
 from assistant.hearing import sound_child
@@ -103,7 +104,7 @@ def test_without_a_clear_input_it_says_what_that_leaves_to_the_operator(tmp_path
     finally:
         bench.close()
     assert line.state == WORKS and "clear" not in line.data
-    assert readiness.NO_CLEAR in line.data["cautions"] and readiness.CLEAR_PROVES not in line.data["cautions"]
+    assert NO_CLEAR in line.data["cautions"] and CLEAR_PROVES not in line.data["cautions"]
 
 
 def sled_command(tmp_path: Path, seconds: str) -> subprocess.Popen[str]:

@@ -14,7 +14,6 @@ from typing import ClassVar
 import pytest
 
 from assistant.__main__ import main as kerfcall
-from assistant.commands.resume import latest_begun
 from assistant.journal import codec, schema
 from assistant.journal.store import FILE_NAME, Journal
 from assistant.plans.model import Check
@@ -302,12 +301,6 @@ class TestTheNewest:
             session = journal.new_session("Tray", "ab" * 32, "", utc)
             journal.append(session, records([Started(small_job()), SetupStarted(1)]))
         return session
-
-    def test_is_known_by_its_place_and_not_by_a_clock_that_was_set_back(self, tmp_path: Path) -> None:
-        self.begun(tmp_path, "2026-03-02T09:00:00+00:00")
-        second = self.begun(tmp_path, "2026-03-01T09:00:00+00:00")
-        with Journal.open(tmp_path) as journal:
-            assert latest_begun(journal, rehearsed=False).id == second
 
     @pytest.mark.parametrize(
         "damage", ["DELETE FROM facts", "UPDATE facts SET body = replace(body, 'rehear', 'reheat')"]

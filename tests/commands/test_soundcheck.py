@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,14 +11,13 @@ import numpy as np
 import pytest
 
 from assistant.__main__ import main
-from assistant.commands import soundcheck as command_module
 from assistant.files import prepared
-from assistant.hearing import own_scores
+from assistant.hearing import own_scores, soundcheck_run
 from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.offline import hear_all
 from assistant.hearing.own_scores import OwnScores, Scores, voice_folder
-from assistant.hearing.soundcheck import OLD_FILE, Taken, prompts
+from assistant.hearing.soundcheck import OLD_FILE, prompts
 from assistant.plans.checks import DEFAULT_CHECKS
 from tests.hearing.voices import floats, need, padded, pcm, saw_noise, spoken, write_wav
 from tests.plans.files import SHOP
@@ -58,7 +56,7 @@ def heard_once(monkeypatch) -> None:
             _HEARD[key] = list(hear_all(stream, table, spec, show))
         return _HEARD[key]
 
-    monkeypatch.setattr(command_module, "hear_all", heard)
+    monkeypatch.setattr(soundcheck_run, "hear_all", heard)
 
 
 def said(texts=TEXTS * ROUNDS, voice: str = "en-us", gain: float = SPEECH) -> bytes:
@@ -227,17 +225,6 @@ def test_forgetting_leaves_what_is_not_ours(capsys, data_folder):
         assert main(["soundcheck", "--forget"]) == 0
     assert capsys.readouterr().out.count("Deleted") == 3
     assert sorted(path.name for path in folder.iterdir()) == ["letter.txt", "my scores.json"]
-
-
-def test_what_an_earlier_check_left_broken_is_begun_anew_and_said(tmp_path):
-    """Otherwise the remedy that the message names, another sound check, would fail because of the same file."""
-    (tmp_path / own_scores.FILE).write_bytes(b"broken")
-    (tmp_path / "noise.json").write_text("broken")
-    out = io.StringIO()
-    assert command_module.earlier_scores(tmp_path, out).texts == ()
-    taken = Taken("any")
-    assert command_module.saw_noise(taken, tmp_path, out) == (None, None)
-    assert "starting again without them" in out.getvalue() and "going on without the saw's noise" in out.getvalue()
 
 
 # --- bad input

@@ -9,7 +9,6 @@ from fractions import Fraction
 import pytest
 
 from assistant.drawings.cut_sheet import TICK, cut_sheet
-from assistant.drawings.due import CheckStep, PassStep, steps
 from assistant.drawings.flow import Sheet
 from assistant.drawings.picture import Item, Shape
 from assistant.drawings.sheets import sheets
@@ -17,6 +16,7 @@ from assistant.joinery.model import Carriage
 from assistant.joinery.settings import reading
 from assistant.plans.boards import board_list
 from assistant.plans.model import Job, Plan
+from assistant.session.due import CheckStep, PassStep, steps
 from assistant.session.turn import prompt
 from assistant.wording.prompts import Words
 from tests.drawings.drawn import CHECKS, HANDWHEEL, STEPS, job_of, lined_plan, plan_of, texts

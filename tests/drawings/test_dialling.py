@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 from assistant.drawings.dialling import Dial, dials_of
 from assistant.drawings.dialling_letters import LEAST_COLUMNS, ROWS, in_letters
 from assistant.drawings.dialling_picture import HIGH, MIDDLE, RIM, WIDE, numbers, picture
-from assistant.drawings.due import PassStep, steps
 from assistant.drawings.picture import Line, Shape
 from assistant.joinery.model import Carriage
 from assistant.joinery.settings import approach
+from assistant.session.due import PassStep, steps
 from assistant.wording import dial
 from tests.drawings.demos import demo
 from tests.drawings.drawn import STEPS, box_of, overlaps, struck, texts

@@ -20,11 +20,12 @@ from pathlib import Path
 from unittest import mock
 
 from assistant.__main__ import main as kerfcall
-from assistant.commands.resume import changed_files, latest_begun, left_out, replayed
 from assistant.errors import CouldNotRun, JournalError
 from assistant.journal import store
+from assistant.journal.choosing import latest_begun, replayed
 from assistant.journal.repair import repair
 from assistant.journal.store import FILE_NAME, Journal, SessionRow
+from assistant.plans.since_begun import phrases_left_out, plan_changes
 from assistant.session.facts import Record
 from tests.commands.program import FIRST_CALL, Workshop
 from tests.journal.made import UTC
@@ -145,8 +146,8 @@ def _taken_up(state: Path, sound: Read) -> str:
         row = latest_begun(journal, rehearsed=True)
         if row.id != newest:
             return f"takes {row.id}"
-        changed_files(row)
-        left_out(replayed(journal, row.id).the_job)
+        plan_changes(Path(row.plan_path), row.plan_digest)
+        phrases_left_out(replayed(journal, row.id).the_job)
     return ""
 
 

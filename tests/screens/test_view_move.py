@@ -220,8 +220,9 @@ def test_it_is_told_by_tap_or_hold_just_as_the_session_decides_it() -> None:
             if state.effective_mode not in WAITS or move is None:
                 continue
             assert view is not None and session.sight.words is not None
-            assert lets_by_tap(view, session.sight.words) == driven.by_tap(state, move)
-            seen.add((state.effective_mode, move.step, driven.by_tap(state, move)))
+            by_tap = driven.by_tap(state.the_job.carriage, move, state.driving.at)
+            assert lets_by_tap(view, session.sight.words) == by_tap
+            seen.add((state.effective_mode, move.step, by_tap))
     assert {("move asked", True, True), ("move asked", True, False), ("halted", True, False)} <= seen
 
 

@@ -7,7 +7,6 @@ from fractions import Fraction
 
 import pytest
 
-from assistant.drawings.due import CheckStep, PassStep, steps
 from assistant.joinery.model import Carriage
 from assistant.joinery.slots import Slot
 from assistant.plans.checks import DEFAULT_CHECKS
@@ -16,6 +15,7 @@ from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Plan, When
 from assistant.session import effects as e
 from assistant.session.calling import clamp_prompt
+from assistant.session.due import CheckStep, PassStep, steps
 from assistant.session.slip import first_half_again
 from assistant.session.turn import view
 from assistant.wording.prompts import Words

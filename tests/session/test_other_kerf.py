@@ -91,6 +91,11 @@ def change_kerf(driver: Driver, kerf: Fraction, other_blade: bool) -> KerfChange
     return made
 
 
+def rests_of(job: Job) -> list[int]:
+    """The setups in which one blade goes on with what another has begun."""
+    return [number for number in job.order if job.pattern_of(number).is_rest]
+
+
 def kerfs(job: Job, setup: int) -> list[Span]:
     return [(one.kerf_from, one.kerf_to) for one in job.pattern_of(setup).passes]
 
@@ -102,8 +107,8 @@ class TestKerfMeasuredAgain:
         old = driver.state.the_job
         made = change_kerf(driver, F(322, 100), False)
         job = driver.state.the_job
-        assert (made.rests, made.by_old_figures, made.follows, made.laid_out) == ((), (1,), 0, 3)
-        assert made.replaced == ((2, 5), (3, 6), (4, 7)) and job.order == (1, 5, 6, 7)
+        assert made.replaced == ((2, 5), (3, 6), (4, 7)) and not made.follows
+        assert job.order == (1, 5, 6, 7) and rests_of(job) == []
         assert job.kerf == F(322, 100) and job.assumed_kerf == F(317, 100)
         assert len(made.fact.patterns) == 1, "equal ends share their pattern"
         assert job.pattern_of(1) == old.pattern_of(1) and kerf_of(job.pattern_of(5)) == F(322, 100)
@@ -117,7 +122,7 @@ class TestKerfMeasuredAgain:
         driver = four_ends()
         driver.confirm_all()
         made = change_kerf(driver, F(322, 100), False)
-        assert made.follows == 5 and made.laid_out == 4
+        assert made.follows == 5 and len(made.replaced) == 4 and rests_of(driver.state.the_job) == []
         board_out(driver)
         assert (driver.state.setup, driver.state.to_register, driver.state.status[0]) == (5, False, TO_CUT)
         assert driver.state.place == 1 and len(driver.state.counted) == 4
@@ -150,7 +155,7 @@ class TestKerfMeasuredAgain:
         asked_and_yes(driver, Intent.REDO, 1)
         assert driver.state.status[0] == REDO
         made = kerf_changed(driver.state, F(322, 100), False)
-        assert dict(made.replaced)[1] and not made.by_old_figures
+        assert [old for old, _ in made.replaced] == [1, 2, 3, 4]
 
     def test_going_back_to_the_old_figure_takes_the_old_pattern(self) -> None:
         driver = four_ends()
@@ -166,8 +171,8 @@ class TestAnotherBlade:
         driver.cut(3)
         there = kerfs(driver.state.the_job, 1)[:3]
         made = change_kerf(driver, F(4), True)
-        assert (made.rests, made.follows, made.laid_out) == ((1,), 5, 3)
         job = driver.state.the_job
+        assert made.replaced == ((1, 5), (2, 6), (3, 7), (4, 8)) and made.follows == 5 and rests_of(job) == [5]
         left = job.pattern_of(5)
         assert [(one.kerf_from, one.kerf_to) for one in left.before] == there
         # The second socket, of 6.05 mm from 17.975 on, has its first wall; this kerf ends at the other.
@@ -202,7 +207,8 @@ class TestAnotherBlade:
         board_out(driver)
         driver.confirm_all()
         made = change_kerf(driver, F(4), True)
-        assert made.rests == (1,) and made.follows == dict(made.replaced)[2]
+        new = dict(made.replaced)
+        assert made.follows == new[2] and rests_of(driver.state.the_job) == [new[1]]
 
     def test_the_board_chosen_to_follow_is_the_one_in_its_place(self) -> None:
         driver = four_ends()
@@ -219,7 +225,6 @@ class TestAnotherBlade:
         measured = change_kerf(driver, F(41, 10), False)
         left = driver.state.the_job.pattern_of(dict(measured.replaced)[first.follows])
         assert kerf_of(left) == F(41, 10) and len(left.before) == 1, "nothing is cut yet since the blade was changed"
-        assert not measured.rests
         third = change_kerf(driver, F(2), True)
         left = driver.state.the_job.pattern_of(third.follows)
         assert kerf_of(left) == 2 and len(left.before) == 1
@@ -341,7 +346,7 @@ class TestHalves:
         driver = self.in_two()
         whole_setup(driver)
         made = kerf_changed(driver.state, F(3), False)
-        assert made.by_old_figures == (2,) and [old for old, _ in made.replaced] == [3, 4]
+        assert [old for old, _ in made.replaced] == [3, 4] and 2 in made.fact.order
         with pytest.raises(BadInput) as refused:
             kerf_changed(driver.state, F(3), True)
         (fault,) = refused.value.faults
@@ -428,7 +433,7 @@ def test_stacks_stay_together() -> None:
     made = kerf_changed(driver.state, F(3), False)
     old = driver.state.the_job.setups
     copies = [(one.first_copy, one.copies, one.end) for one in made.fact.setups]
-    assert copies == [(one.first_copy, one.copies, one.end) for one in old[1:]] and made.by_old_figures == (1,)
+    assert copies == [(one.first_copy, one.copies, one.end) for one in old[1:]] and 1 in made.fact.order
 
 
 def test_a_slot_too_narrow_is_called_a_slot() -> None:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from assistant.commands.asking import agreed, chosen
+from assistant.asking import agreed, chosen
 
 ANSWERS = {"cut": ("t", "test joint"), "skip": ("s", "skip")}
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from assistant.calibrating.prompts import BACK, NO, YES, Ask, ShowLine
+from assistant.asking import BACK, NO, YES, Ask, ShowLine
 from assistant.plans.new_shop import NO_PEDAL, UNITS, USUAL, USUAL_RESOLUTION, YES_NO, Answers, faults_of, picture
 
 CHOICES = {

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from assistant.commands.new_file import write_new_file
 from assistant.errors import BadInput
+from assistant.plans.new_file import write_new_file
 
 
 def test_it_is_written_as_it_is(tmp_path: Path) -> None:

@@ -17,8 +17,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assistant.commands import soundcheck_live
 from assistant.errors import CouldNotRun
+from assistant.hearing import soundcheck_live
 from assistant.hearing.contract import RATE
 from assistant.hearing.levels import level_of
 from assistant.hearing.own_scores import OwnScores

@@ -1,13 +1,17 @@
-"""Questions at the terminal with a few answers."""
+"""Questions at a terminal: how they are put, and which answers are taken."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TypeVar
 
-from assistant.calibrating.prompts import NO, YES, Ask, ShowLine
-
+Ask = Callable[[str], str]
+"""Puts a question and gives the line typed, as `input` does."""
+ShowLine = Callable[[str], None]
+YES, NO = ("y", "yes"), ("n", "no")
+BACK = "-"
+"""Typed instead of an answer, it goes back to the question before."""
 One = TypeVar("One", bound=str)
 
 

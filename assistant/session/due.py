@@ -43,27 +43,36 @@ class PassStep:
 Step = CheckStep | PassStep
 
 
+def cuts(job: Job) -> Iterator[tuple[Setup, tuple[PassStep, ...]]]:
+    """The setups in cutting order, each with its passes."""
+    previous: Fraction | None = None
+    for setup in (job.setups[number - 1] for number in job.order):
+        if tried := first_half_again(job, setup):
+            previous = tried.setting
+        found = []
+        for one in job.patterns[setup.pattern].passes:
+            found.append(PassStep(setup, one, previous, approach(job.carriage, previous, one.setting, one.down)))
+            previous = one.setting
+        yield setup, tuple(found)
+
+
 def steps(job: Job) -> Iterator[Step]:
     """The steps by the session's own rules, as if each check were confirmed and each pass cut as soon as called for."""
     state = State(job=job, confirmed=(None,) * len(job.checks), cuts=(0,) * len(job.setups))
-    previous: Fraction | None = None
 
     def due(setup: Setup) -> Iterator[CheckStep]:
-        nonlocal state, previous
+        nonlocal state
         while (index := first_due(state)) is not None:
             check = job.checks[index]
-            tried = first_half_again(job, setup) if check.name == PIECE_CHECK else None
-            previous = tried.setting if tried else previous
-            yield CheckStep(setup, check, tried)
+            yield CheckStep(setup, check, first_half_again(job, setup) if check.name == PIECE_CHECK else None)
             state = replace(state, confirmed=confirmed_with(state, check.name))
 
-    for setup in (job.setups[number - 1] for number in job.order):
+    for setup, passes in cuts(job):
         state = replace(state, setup=setup.number)
-        for one in job.patterns[setup.pattern].passes:
+        for step in passes:
             yield from due(setup)
-            yield PassStep(setup, one, previous, approach(job.carriage, previous, one.setting, one.down))
-            previous = one.setting
+            yield step
             # Checks that are due after a number of passes count them as in a session.
             counted = counted_on(state)
-            state = replace(state, cuts=with_cuts(state, state.cut | 1 << (one.number - 1)), confirmed=counted)
+            state = replace(state, cuts=with_cuts(state, state.cut | 1 << (step.pass_.number - 1)), confirmed=counted)
         yield from due(setup)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.drawings.due import CheckStep, PassStep, steps
 from assistant.joinery.settings import approach
 from assistant.plans.model import BoardPlan, Check, Job
 from assistant.session import facts as f
+from assistant.session.due import CheckStep, PassStep, steps
 from assistant.session.kinds import Change
 from assistant.session.rework import one_more, setups_of_board
 from tests.drawings.drawn import BOTH, CHECKS, STEPS, job_of, lined_plan, plan_of
