@@ -221,7 +221,7 @@ def begin_setup(turn: Turn, number: int) -> None:
     """A driven carriage first goes to where the board is clamped, so that nothing moves while hands are in there."""
     turn.fact(f.SetupStarted(number))
     if is_driven(turn.state.the_job):
-        propose(turn, first_place(turn.state.the_job, number))
+        propose(turn, first_place(turn.state, number))
     else:
         name_board(turn)
 
