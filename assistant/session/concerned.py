@@ -20,17 +20,20 @@ def length_of(job: Job) -> Fraction:
 
 
 def kerf_of(job: Job, figure: int) -> Fraction:
-    """The kerf that a figure means, mm: in hundredths of a millimetre, or thousandths of an inch."""
-    return figure * _kerf_step(job)
+    """The kerf that a figure means, mm: in hundredths of a millimetre, or thousandths of an inch; 0: as it is, exactly.
+
+    A shop file, or a calibration, may have it finer than any figure that is said.
+    """
+    return figure * _kerf_step(job) if figure else job.kerf
 
 
 def _kerf_step(job: Job) -> Fraction:
     return Fraction(1, 100) if job.carriage.unit == "mm" else MM_PER_UNIT["in"] / 1000
 
 
-def first_figure(job: Job, mishap: Mishap) -> int:
-    """With which figure tapping begins: with the present kerf, or with none."""
-    return round(job.kerf / _kerf_step(job)) if mishap in (Mishap.KERF, Mishap.BLADE) else 0
+def figure_below(job: Job) -> int:
+    """The greatest figure of a kerf that isn't over the present one: from there on taps go up."""
+    return job.kerf // _kerf_step(job)
 
 
 def most(state: State, question: Question) -> int:

@@ -23,7 +23,7 @@ from assistant.session.concerned import (
     cut_as_deep,
     cut_less_deep,
     cut_too_shallow,
-    first_figure,
+    figure_below,
     kerf_of,
     kerfs_here,
     length_of,
@@ -88,8 +88,9 @@ def tapped(turn: Turn, question: Question) -> bool:
 
 def _one_more(job: Job, question: Question, greatest: int) -> int:
     if question.mishap in _KERF:
-        start = first_figure(job, question.mishap)
-        return question.figure + 1 if question.figure < start + _TAPS_ROUND else max(1, start - _TAPS_ROUND)
+        start = figure_below(job)
+        figure = question.figure or start
+        return figure + 1 if figure < start + _TAPS_ROUND else max(1, start - _TAPS_ROUND)
     return question.figure % greatest + 1
 
 
@@ -149,8 +150,7 @@ def _made_safe(turn: Turn, question: Question) -> None:
     elif mishap == Mishap.MISPLACED:
         _ask_place(turn, QuestionName.WHICH, mishap, places(state))
     elif mishap in (Mishap.DEEP, Mishap.MISSED, *_KERF):
-        figure = first_figure(state.the_job, mishap)
-        ask(turn, QuestionName.FIGURE, state.setup, state.cursor, mishap=mishap, figure=figure)
+        ask(turn, QuestionName.FIGURE, state.setup, state.cursor, mishap=mishap)
     elif mishap in _JUDGED or (mishap == Mishap.SHALLOW and cut_too_shallow(state)):
         ask(turn, QuestionName.VERDICT, state.setup, state.cursor, mishap=mishap)
     else:
@@ -199,16 +199,17 @@ def _which(turn: Turn, question: Question, yes: bool) -> None:
 
 def _figure_given(turn: Turn, question: Question) -> None:
     state, mishap = turn.state, question.mishap
-    wrong = prompt("no figure yet") if not question.figure else None
-    if mishap in _KERF and wrong is None:
+    wrong = None
+    if mishap not in _KERF:
+        wrong = prompt("no figure yet") if not question.figure else None
+    else:
         try:
             kerf_changed(state, kerf_of(state.the_job, question.figure), mishap == Mishap.BLADE)
         except BadInput as error:
             wrong = prompt("kerf won't do", why=error.faults[0].what, mend=error.faults[0].mend)
     if wrong is not None:
         turn.lead(wrong)
-        assert mishap is not None
-        take_figure(turn, question, first_figure(state.the_job, mishap))
+        take_figure(turn, question, 0)
         return
     name = QuestionName.SIDE if mishap == Mishap.MISPLACED else QuestionName.VERDICT
     ask(turn, name, question.setup, question.pass_, mishap=mishap, figure=question.figure)

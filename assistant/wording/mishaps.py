@@ -13,7 +13,6 @@ from typing import Any, Protocol
 from assistant.joinery.halves import Half
 from assistant.joinery.misplaced import Thinned
 from assistant.joinery.model import Carriage
-from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.mishaps import Mishap
 from assistant.plans.pieces import BLANK
 from assistant.wording import drive
@@ -30,6 +29,8 @@ class Words(drive.Words, Protocol):
     carriage: Carriage
 
     def depth(self, mm: Fraction) -> str: ...
+
+    def exactly(self, mm: Fraction) -> str: ...
 
     def move(self, figures: Figures) -> str: ...
 
@@ -155,10 +156,8 @@ def _ask_figure(words: Words, figures: Figures) -> str:
     so_far = "Tap to add one, long press if that is right."
     if mishap in (Mishap.KERF, Mishap.BLADE):
         steps = "hundredths of a millimetre" if _fine(words) else "thousandths of an inch"
-        kerf = f"Kerf {words.length(figures['kerf'])}? "
-        # The figure that is asked for first is the old kerf to the nearest step.
-        half = Fraction(1, 200) if _fine(words) else MM_PER_UNIT["in"] / 2000
-        if mishap == Mishap.BLADE and abs(figures["kerf"] - figures["was"]) <= half:
+        kerf = f"Kerf {words.exactly(figures['kerf'])}? "
+        if mishap == Mishap.BLADE and figures["kerf"] == figures["was"]:
             kerf += "If it isn't measured yet, give the width printed on the blade. "
         return f"{kerf}Say: the figure is, and its digits, in {steps}. {so_far}"
     if mishap == Mishap.MISSED:
@@ -277,7 +276,7 @@ def _as_deep(words: Words, figures: Figures) -> str:
 
 
 def _of_kerf(words: Words, figures: Figures) -> str:
-    kerf, was = words.length(figures["kerf"]), words.length(figures["was"])
+    kerf, was = words.exactly(figures["kerf"]), words.exactly(figures["was"])
     change = f"Kerf {kerf}, as before" if figures["kerf"] == figures["was"] else f"Kerf {kerf} instead of {was}"
     if not figures["laid_out"]:
         return f"{change}: nothing has to be laid out again. Is that right?"
