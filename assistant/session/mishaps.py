@@ -13,21 +13,21 @@ from collections.abc import Mapping
 from assistant.errors import BadInput
 from assistant.plans.job_json import fraction_text
 from assistant.plans.mishaps import Mishap
-from assistant.plans.model import Job
 from assistant.session import aftermath
 from assistant.session import facts as f
 from assistant.session.asked import card_prompt
 from assistant.session.calling import advance, ask
 from assistant.session.concerned import (
     another_blade_cut_it,
+    cannot_be,
     cut_as_deep,
     cut_less_deep,
     cut_too_shallow,
     figure_below,
+    greatest,
     kerf_of,
     kerfs_here,
     length_of,
-    most,
     patterns_of_this_depth,
     places,
 )
@@ -38,7 +38,7 @@ from assistant.session.kinds import By, Change, Klass, QuestionName
 from assistant.session.order import setups_of_end
 from assistant.session.other_kerf import Growth, is_fresh, kerf_changed
 from assistant.session.rework import all_passes, has_cuts, setups_of_board
-from assistant.session.state import STANDING_BY, Question
+from assistant.session.state import STANDING_BY, Question, State
 from assistant.session.turn import Turn
 
 _KERF = (Mishap.KERF, Mishap.BLADE)
@@ -80,22 +80,29 @@ def tapped(turn: Turn, question: Question) -> bool:
             assert question.mishap is not None
             tell(turn, every[(every.index(question.mishap) + 1) % len(every)])
         case QuestionName.FIGURE:
-            take_figure(turn, question, _one_more(turn.state.the_job, question, most(turn.state, question)))
+            _ask_figure(turn, question, _one_more(turn.state, question))
         case _:
             return False
     return True
 
 
-def _one_more(job: Job, question: Question, greatest: int) -> int:
+def _one_more(state: State, question: Question) -> int:
     if question.mishap in _KERF:
-        start = figure_below(job)
+        start = figure_below(state.the_job)
         figure = question.figure or start
         return figure + 1 if figure < start + _TAPS_ROUND else max(1, start - _TAPS_ROUND)
-    return question.figure % greatest + 1
+    return question.figure % greatest(state, question) + 1
 
 
 def take_figure(turn: Turn, question: Question, figure: int) -> None:
-    """Ask the same again, with this figure so far."""
+    """Ask the same again, with this figure so far; without one if it can't be, which is said."""
+    wrong = cannot_be(turn.state, question, figure)
+    if wrong is not None:
+        turn.lead(wrong)
+    _ask_figure(turn, question, 0 if wrong is not None else figure)
+
+
+def _ask_figure(turn: Turn, question: Question, figure: int) -> None:
     ask(turn, QuestionName.FIGURE, question.setup, question.pass_, mishap=question.mishap, figure=figure)
 
 
@@ -124,6 +131,10 @@ def answer(turn: Turn, question: Question, yes: bool, by: By) -> None:
             _figure_given(turn, question)
         case QuestionName.SIDE:
             figure = -question.figure if yes else question.figure
+            if (wrong := cannot_be(turn.state, question, figure)) is not None:
+                turn.lead(wrong)
+                _ask_figure(turn, question, 0)
+                return
             ask(turn, QuestionName.VERDICT, question.setup, question.pass_, mishap=question.mishap, figure=figure)
         case QuestionName.VERDICT:
             _judged(turn, question, yes)
@@ -201,7 +212,7 @@ def _figure_given(turn: Turn, question: Question) -> None:
     state, mishap = turn.state, question.mishap
     wrong = None
     if mishap not in _KERF:
-        wrong = prompt("no figure yet") if not question.figure else None
+        wrong = cannot_be(state, question, question.figure) if question.figure else prompt("no figure yet")
     else:
         try:
             kerf_changed(state, kerf_of(state.the_job, question.figure), mishap == Mishap.BLADE)
@@ -209,7 +220,7 @@ def _figure_given(turn: Turn, question: Question) -> None:
             wrong = prompt("kerf won't do", why=error.faults[0].what, mend=error.faults[0].mend)
     if wrong is not None:
         turn.lead(wrong)
-        take_figure(turn, question, 0)
+        _ask_figure(turn, question, 0)
         return
     name = QuestionName.SIDE if mishap == Mishap.MISPLACED else QuestionName.VERDICT
     ask(turn, name, question.setup, question.pass_, mishap=mishap, figure=question.figure)

@@ -288,6 +288,24 @@ def _of_kerf(words: Words, figures: Figures) -> str:
     )
 
 
+def _cannot_be(words: Words, figures: Figures) -> str:
+    """The figure that was understood, and what shows that it isn't what was meant."""
+    size = figures["size"]
+    said = f"{sentence(words.length(size)).rstrip('.')} can't be right"
+    match figures["why"]:
+        case "nought":
+            return f"{said}: if nothing is wrong, double tap."
+        case "kerf":
+            return f"{said} for a kerf." if size else "A kerf of zero can't be right."
+        case "depth":
+            return f"{said}: these cuts should be only {words.length(figures['depth'])} deep."
+        case "blade":
+            highest, depth = words.length(figures["highest"]), words.length(figures["depth"])
+            return f"{said}: these cuts should be {depth} deep, and the blade reaches no higher than {highest}."
+    pass_, width = words.count(figures["pass_"]), words.length(figures["width"])
+    return f"{said}: so far off, pass {pass_} would miss the board, which is {width} wide."
+
+
 _TRIED = {
     "kerf": "Try the still blade in that kerf, turned by hand: its teeth just pass on both sides.",
     "far wall": "The still blade just meets that cut's wall away from {edge}.",
@@ -339,6 +357,7 @@ SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
     "ask verdict": _ask_verdict,
     "as deep": _as_deep,
     "card": _card,
+    "figure can't be": _cannot_be,
     "kerf won't do": lambda words, figures: f"{sentence(figures['why'])} {sentence(figures['mend'])}",
 }
 
@@ -352,7 +371,7 @@ TEMPLATES: dict[str, str] = {
     "another board": "Put that board aside. The right one is cut next, from its first pass.",
 }
 
-STANDS = frozenset({"as deep", "kerf won't do", "no figure yet", "another board"})
+STANDS = frozenset({"as deep", "kerf won't do", "no figure yet", "another board", "figure can't be"})
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 
 RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
