@@ -76,7 +76,8 @@ def run(args: argparse.Namespace) -> int:
 def _with_drive_of_today(state: State, args: argparse.Namespace) -> State:
     """The state with the drive that this run uses: none, or the session's own at the port that the shop file names now.
 
-    A port can have another name after a restart, and moves no cut. Everything else of the drive stays as stored.
+    A port can have another name after a restart, and moves no cut. With another blade zero lies elsewhere, which the
+    reading at the home switch accounts for, so that is today's too. Everything else of the drive stays as stored.
     """
     job = state.the_job
     carriage = job.carriage
@@ -88,6 +89,8 @@ def _with_drive_of_today(state: State, args: argparse.Namespace) -> State:
         shop, _ = try_shop(path)
         now = shop.carriage.drive if shop else None
         drive = replace(carriage.drive, port=now.port) if now else carriage.drive
+        if now and job.blade_since:
+            drive = replace(drive, home_reads=now.home_reads)
     changed_job = replace(job, carriage=replace(carriage, drive=drive))
     return changed_state(state, {"job": changed_job})
 

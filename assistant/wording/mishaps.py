@@ -96,6 +96,10 @@ _CARDS: dict[Mishap, str] = {
         "you are asked what was touched."
     ),
 }
+_HOME_OF_ANOTHER_BLADE = (
+    "The home switch still gives the old blade's zero, and this one's may lie elsewhere: leave the session, write the "
+    "new kerf into the shop file, run kerfcall calibrate zero, and resume."
+)
 _STILL_TO_CUT = "The right cut is still to be made."
 _STRIP = (
     "Once the board is cut, make good what was lost with a strip of the same wood, its grain running the same way, and "
@@ -121,6 +125,8 @@ def _card(words: Words, figures: Figures) -> str:
     card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]), board=board)
     if mishap == Mishap.MISPLACED:
         card = " ".join([_STILL_TO_CUT] * figures["to_cut"] + [_STRIP] * figures["lost"])
+    if mishap == Mishap.BLADE and words.carriage.drive and words.carriage.drive.home == "switch":
+        card = f"{card} {_HOME_OF_ANOTHER_BLADE}"
     if mishap in (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED):
         card = f"{card} {_next(words, figures)}".strip()
     return card

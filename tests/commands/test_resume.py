@@ -7,21 +7,25 @@ import json
 import sqlite3
 import subprocess
 import sys
+from argparse import Namespace
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import ClassVar
 
 import pytest
 
 from assistant.__main__ import main as kerfcall
-from assistant.commands.resume import latest_begun
+from assistant.commands.resume import _with_drive_of_today, latest_begun
 from assistant.journal import codec, schema
 from assistant.journal.store import FILE_NAME, Journal
 from assistant.plans.model import Check
 from assistant.session.facts import Record, SetupStarted, Started
+from assistant.session.state import State
 from tests.commands.program import FIRST_CALL, SHOP, Done, Workshop
 from tests.journal.build_fixture import FIXTURES, small_job
 from tests.journal.made import records
+from tests.session.drives import driven_job
 
 INTERRUPTED = FIRST_CALL + "10 pedal tap\n12 interrupt\n"
 UNTOUCHED = "1 heard marigold affirm that is right\n2 pedal hold\n"
@@ -355,3 +359,18 @@ class TestRehearsalsAndCuts:
         real = self.begun_for_real(cut_off)
         lines = cut_off.run("journal", "list", "--state", "state").out.splitlines()[1:]
         assert {real in line: "rehearsed" in line for line in lines} == {True: False, False: True}
+
+
+@pytest.mark.parametrize(("blade_since", "home_reads"), [(0, -3), (1, Fraction("-2.85"))], ids=["the same", "another"])
+def test_only_another_blade_has_the_switch_read_as_it_was_calibrated_since(
+    tmp_path: Path, blade_since: int, home_reads: Fraction
+) -> None:
+    """It moves every cut, so for the blade that the session began with it stays as it was."""
+    shop = tmp_path / "shop.toml"
+    shop.write_text(
+        '[blade]\nkerf = 3.18\n[carriage.drive]\nport = "/dev/ttyACM3"\nhome_reads = -2.85\n', encoding="utf-8"
+    )
+    a_job = replace(driven_job(), blade_since=blade_since, shop_path=str(shop))
+    state = _with_drive_of_today(State(job=a_job), Namespace(no_drive=False, shop=None))
+    drive = state.the_job.carriage.drive
+    assert drive is not None and (drive.port, drive.home_reads) == ("/dev/ttyACM3", home_reads)

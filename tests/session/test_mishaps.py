@@ -231,6 +231,28 @@ def test_a_motor_is_homed_for_another_blade() -> None:
     assert rig.state.mode == "move asked" and "the motor may jump a step" in rig.said
 
 
+@pytest.mark.parametrize("home", ["switch", "by hand", "no drive"])
+@pytest.mark.parametrize("kerf", [318, 300], ids=["the same kerf", "another kerf"])
+def test_only_where_a_switch_gives_zero_it_is_said_once_that_it_must_be_calibrated(home: str, kerf: int) -> None:
+    """By hand, zeroing the motor is setting it to the new blade."""
+    if home == "no drive":
+        driver: Driver = standing_by(1)
+    else:
+        driver = Rig(driven_job(home=home))
+        driver.to_first_call()
+        driver.cut_one()
+        driver.hold()
+    told = "run kerfcall calibrate zero, and resume."
+    tell(driver, Mishap.BLADE)
+    heard = [driver.said]
+    for answer in ("yes", kerf, "yes", "yes"):
+        answers(driver, answer)
+        heard.append(driver.said)
+    driver.gesture("hold")
+    heard.append(driver.said)
+    assert " ".join(heard).count(told) == (home == "switch")
+
+
 def test_a_cut_in_the_wrong_place_is_judged_by_what_its_finger_keeps() -> None:
     """Of 0.1 mm clearance each wall gives a quarter, so finger 1 is 5.975 mm wide, and pass 1 begins where it ends.
 
