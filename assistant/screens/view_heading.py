@@ -125,6 +125,8 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
             name = f"{letters.plain_capitals(_MISHAPS.get(mishap, mishap))}?"
         elif view.question == QuestionName.REGISTERED and asked["moved"]:
             name = "TRIED?"  # it is clamped still, or the carriage is what moved
+        elif view.question == QuestionName.WHICH and mishap == Mishap.SWAPPED:
+            name = "THAT BOARD?"
         elif view.question == QuestionName.VERDICT:
             name = _VERDICTS.get(mishap, name).format(figure=asked["figure"])
         elif view.question == QuestionName.FIGURE:

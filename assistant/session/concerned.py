@@ -169,6 +169,26 @@ def cut_as_deep(state: State) -> dict[int, int]:
     return {n: mask for n, mask in found.items() if mask}
 
 
+def taken_for_this_one(state: State) -> list[int]:
+    """A setup of each board that may lie in the clamps in place of this one and has cuts already, in cutting order.
+
+    It is of another part, or a slotted board of another name. What is not begun is still to be cut in any case.
+    """
+    job, this = state.the_job, state.the_setup
+    found: dict[tuple[str, int], int] = {}
+    for number in state.counted:
+        one = job.setups[number - 1]
+        other = one.part != this.part or (job.layout == "slots" and one.board != this.board)
+        if other and one.board != this.board and has_cuts(state, number):
+            found.setdefault((one.board, one.first_copy), number)
+    return list(found.values())
+
+
+def has_cuts(state: State, setup: int) -> bool:
+    """Whether anything is cut in the end that this setup cuts, by this blade or another."""
+    return bool(state.cuts[setup - 1] | state.shallow[setup - 1]) or state.the_job.pattern_of(setup).is_rest
+
+
 def _cut_before_the_height(state: State) -> dict[int, int]:
     found = {n: state.cuts[n - 1] & ~state.since_height[n - 1] for n in _of_one_depth(state)}
     return {n: mask for n, mask in found.items() if mask}

@@ -25,11 +25,13 @@ from assistant.session.concerned import (
     cut_too_shallow,
     figure_below,
     greatest,
+    has_cuts,
     kerf_of,
     kerfs_here,
     length_of,
     patterns_of_this_depth,
     places,
+    taken_for_this_one,
 )
 from assistant.session.detours import ask_change, nothing_changed
 from assistant.session.driven import passes_of
@@ -37,7 +39,7 @@ from assistant.session.effects import prompt
 from assistant.session.kinds import By, Change, Klass, QuestionName
 from assistant.session.order import setups_of_end
 from assistant.session.other_kerf import Growth, is_fresh, kerf_changed
-from assistant.session.rework import all_passes, has_cuts, setups_of_board
+from assistant.session.rework import all_passes, change_job, refusal, setups_of_board
 from assistant.session.state import STANDING_BY, Question, State
 from assistant.session.turn import Turn
 
@@ -200,12 +202,35 @@ def _sure(turn: Turn, question: Question, yes: bool) -> None:
 
 def _which(turn: Turn, question: Question, yes: bool) -> None:
     assert question.mishap is not None
-    if yes:
+    if question.mishap == Mishap.SWAPPED:
+        _which_board(turn, question, yes)
+    elif yes:
         ask(turn, QuestionName.FIGURE, question.setup, question.pass_, mishap=question.mishap)
     elif left := _after(question.pass_, places(turn.state)):
         _ask_place(turn, QuestionName.WHICH, question.mishap, left)
     else:
         nothing_changed(turn)
+
+
+def _which_board(turn: Turn, question: Question, yes: bool) -> None:
+    """Whether it is this board that was taken for the one called: then it is spoilt, with what was cut well into it."""
+    if yes:
+        why_not = refusal(turn.state, Change.SPOILT, question.setup)
+        if why_not is None:
+            change_job(turn, Change.SPOILT, question.setup)
+        else:
+            turn.lead(why_not)
+        _with_another_board(turn, turn.state.setup)
+        return
+    _ask_which_board(turn, _after(question.setup, taken_for_this_one(turn.state)))
+
+
+def _ask_which_board(turn: Turn, among: list[int]) -> None:
+    """Ask about the first of these boards; without any, none that was put aside has to be cut again."""
+    if among:
+        ask(turn, QuestionName.WHICH, among[0], 0, mishap=Mishap.SWAPPED)
+    else:
+        _with_another_board(turn, turn.state.setup)
 
 
 def _figure_given(turn: Turn, question: Question) -> None:
@@ -231,7 +256,7 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
     state, mishap, figure = turn.state, question.mishap, question.figure
     if not yes:
         if mishap == Mishap.SWAPPED:
-            _with_another_board(turn, question.setup)
+            _ask_which_board(turn, taken_for_this_one(state))
         elif mishap in (Mishap.MISPLACED, Mishap.SHALLOW, Mishap.DEEP, *_JUDGED):
             if mishap == Mishap.DEEP:
                 _mark_as_deep(turn, question.setup)

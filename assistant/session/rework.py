@@ -16,6 +16,7 @@ from assistant.plans.model import Job, Setup
 from assistant.plans.pieces import BLANK
 from assistant.session import effects as e
 from assistant.session import facts as f
+from assistant.session.concerned import has_cuts
 from assistant.session.effects import prompt
 from assistant.session.kinds import Change, QuestionName, SetupStatus
 from assistant.session.order import coming, must_wait, opposite, setups_of_end
@@ -76,11 +77,6 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
         case Change.SPOILT | Change.COPY:
             return _refused(setup, lambda: one_more(job, setups_of_board(job, setup), what))
     return None
-
-
-def has_cuts(state: State, setup: int) -> bool:
-    """Whether anything is cut in the end that this setup cuts, by this blade or another."""
-    return bool(state.cuts[setup - 1] | state.shallow[setup - 1]) or state.the_job.pattern_of(setup).is_rest
 
 
 def _refused_again(job: Job, ends: Sequence[Sequence[int]], setup: int) -> e.Prompt | None:

@@ -148,6 +148,11 @@ def _ask_sure(words: Words, figures: Figures) -> str:
 
 
 def _ask_which(words: Words, figures: Figures) -> str:
+    if figures["mishap"] == Mishap.SWAPPED:
+        board = board_of(words, figures["setup"], ended=False)
+        return (
+            f"Is it {board}{',' * (', ' in board)} into which something is cut already, so that it is spoilt? {YES_NO}"
+        )
     called = ", the one called now" if figures["called"] else ""
     return f"Was it pass {words.count(figures['pass_'])}{called}? {YES_NO}"
 
@@ -374,7 +379,9 @@ TEMPLATES: dict[str, str] = {
     "tap to choose": "Tap to go through what can go wrong.",
     "no figure yet": "No figure yet.",
     "not reported": "If it did happen, make it safe, and report it again.",
-    "another board": "Put that board aside. The right one is cut next, from its first pass.",
+    "another board": (
+        "Put that board aside, and have another ready in its own place. The right one is cut next, from its first pass."
+    ),
 }
 
 STANDS = frozenset({"as deep", "kerf won't do", "no figure yet", "another board", "figure can't be"})
@@ -385,7 +392,11 @@ RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
     "ask what": "Asked: what went wrong?",
     "ask safe": lambda words, figures: f"Asked: {figures['mishap'].means}, and all safe?",
     "ask sure": "Asked: pass {pass_} cut before that?",
-    "ask which": "Asked: was it pass {pass_}?",
+    "ask which": lambda words, figures: (
+        f"Asked: was it {board_of(words, figures['setup'], ended=False)}?"
+        if figures["mishap"] == Mishap.SWAPPED
+        else f"Asked: was it pass {figures['pass_']}?"
+    ),
     "ask figure": lambda words, figures: f"Asked: the figure, {figures['figure']} so far?",
     "ask side": lambda words, figures: f"Asked: nearer to {_edge(figures)}?",
     "ask verdict": lambda words, figures: f"Asked: go on, {figures['mishap'].means}?",
