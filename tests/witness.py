@@ -211,6 +211,12 @@ class Witness:
                 self._answers(fact, since, "ask move" if self.now and self.now[0] == "ask move" else "move")
             case f.SetupReopened() | f.BoardChosen() | f.JobExtended() if self._asks("ask verdict"):
                 self._answers(fact, since, "ask verdict")
+            case f.BoardSpoilt(setups) if self._asks("ask which"):
+                assert self.now is not None and self.now[1] in setups, "the board that was asked about is spoilt"
+                self._answers(fact, since, "ask which", self.now[1], 0, "wrong pattern")
+            case f.SetupReopened() | f.BoardChosen() | f.JobExtended() if self._asks("ask which"):
+                assert self.now is not None
+                self._answers(fact, since, "ask which", self.now[1], 0, "wrong pattern")
             case f.JobExtended(why=why):
                 self._answers(fact, since, f"ask {why}")
             case f.SetupReopened(socket=socket):

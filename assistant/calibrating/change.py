@@ -193,6 +193,10 @@ def _change_of_screw(value: Value, shop: Shop) -> Change:
 def _change_of_zero(value: Value, shop: Shop) -> Change:
     if abs(value.value) <= value.expanded:
         return Change(why="Within the uncertainty, the zero is right.")
+    drive = shop.carriage.drive
+    if drive is not None and drive.home == "switch":
+        # Where the switch closes the carriage is off by as much as anywhere else.
+        return _change_at(shop, "carriage.drive.home_reads", _length(float(drive.home_reads) + value.value, shop.unit))
     by = f"{_length(value.value, shop.unit)} {shop.unit}"
     bar = ""
     if shop.carriage.register == "setting bar":

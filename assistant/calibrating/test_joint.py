@@ -31,7 +31,7 @@ def untested(plan: Plan, shop: Shop) -> Untested | None:
     return None if joint is not None and was_right(joint) else Untested(joint)
 
 
-def told(typed: str, unit: str) -> tuple[str, str] | None:
+def parse_report(typed: str, unit: str) -> tuple[str, str] | None:
     """(what, amount) as in `JointReport`, of "right", "tight 0.05", "loose 0.05" or "gap 0.1"; None for anything else.
 
     unit: of a bare number. It is the plan's, even where the plan has been changed since it was cut.

@@ -13,7 +13,7 @@ from pathlib import Path
 from assistant.asking import agreed, chosen
 from assistant.calibrating.joints import ANY_WOOD, last_joint_cut, reported, wood_of
 from assistant.calibrating.learned import GAP
-from assistant.calibrating.test_joint import told, untested
+from assistant.calibrating.test_joint import parse_report, untested
 from assistant.commands.calibrate_fit import PLACES, WAYS, noted
 from assistant.commands.driving import is_rehearsed
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
@@ -164,13 +164,13 @@ def _other_kerf(plan: Path, shop: Path | None, state: Path | None) -> str:
     began_with, unit = found.began_with, found.unit
     where = [] if state is None else ["--state", cleaned(str(state))]
     cut = _line(shop, "cut", cleaned(str(plan)))
-    told = (
+    why = (
         f"This session began with the shop file's kerf, {plain_length(began_with, unit)}, and ended with a kerf of "
         f"{plain_length(kerf, unit)}. The kerf given in a session counts for that session only, so no clearance is "
         "proposed before the shop file has it too."
     )
     return (
-        f"{textwrap.fill(told, 100, break_on_hyphens=False)}\n"
+        f"{textwrap.fill(why, 100, break_on_hyphens=False)}\n"
         "First measure the kerf (with another blade, add --new-blade NAME):\n"
         f"  {_line(shop, 'calibrate', 'kerf')}\n"
         f"or write this into the shop file, under [blade]:\n"
@@ -217,7 +217,7 @@ def judge(args: argparse.Namespace, plan: Plan, shop: Shop) -> None:
 
 
 def _asked(plan: Plan) -> tuple[str, str] | None:
-    """(what, amount) of the joint, as `told`; None for later."""
+    """(what, amount) of the joint, as `parse_report`; None for later."""
     print(f"Type right, or tight, loose or gap with a length in {plan.unit} (a gap is measured), or {LATER}.")
     while True:
         try:
@@ -227,7 +227,7 @@ def _asked(plan: Plan) -> tuple[str, str] | None:
             return None
         if typed.casefold().partition(" ")[0] == LATER:
             return None
-        if (report := told(typed, plan.unit)) is not None:
+        if (report := parse_report(typed, plan.unit)) is not None:
             return report
         print('  Please type right, tight LENGTH, loose LENGTH, gap LENGTH or later, such as "tight 0.05".')
 

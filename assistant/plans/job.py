@@ -120,6 +120,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
         clear_above=shop.blade.clear_above,
         overlap=shop.blade.overlap,
         overrun=shop.blade.overrun,
+        highest=shop.blade.highest,
     )
 
 

@@ -73,6 +73,7 @@ def job_to_json(job: Job) -> dict[str, Any]:
         "shop_path": job.shop_path,
         "overlap": fraction_text(job.overlap),
         "overrun": fraction_text(job.overrun),
+        **({"highest": fraction_text(job.highest)} if job.highest is not None else {}),
         **({"blade_since": job.blade_since} if job.blade_since else {}),
         **({"kerf_since": job.kerf_since} if job.kerf_since else {}),
     }
@@ -111,6 +112,7 @@ def job_from_json(data: object) -> Job:
         # or how far passes overlap and run past an edge.
         overlap=of.length("overlap") if of.has("overlap") else OVERLAP,
         overrun=of.length("overrun") if of.has("overrun") else OVERRUN,
+        highest=of.length("highest") if of.has("highest") else None,
         # A session begins with its first blade, and with that one's kerf as it is known then.
         blade_since=of.whole_or("blade_since", 0),
         kerf_since=of.whole_or("kerf_since", 0),

@@ -268,13 +268,14 @@ class Setup:
 class Job:
     """Everything a session needs, stored whole with it, so that no upgrade can change the cuts of a half-cut board.
 
-    greatest_error: largest |rounded - exact| setting, mm. worst_clearance: clearance left at the
-    worst rounding, mm. stages: their names in order. checks: in effect for this job, in order. order: the setups'
-    numbers in the order of cutting, without those that others have replaced. run_down_s: how long the blade keeps
-    turning after it is switched off. clear_above, overlap, overrun: as in `joinery.model.Blade`, mm. shop_path: of the
-    shop file, "" if not known. kerf: of the blade on the saw now; a setup that another one began, or this one before
-    its kerf was measured again, may have been laid out for another. blade_since, kerf_since: how many setups, and
-    how many patterns, there were when this blade was put on, and when the kerf last changed; 0 if they never did.
+    greatest_error: largest |rounded - exact| setting, mm. worst_clearance: clearance left at the worst rounding, mm.
+    stages: their names in order. checks: in effect for this job, in order. order: the setups' numbers in the order of
+    cutting, without those that others have replaced. run_down_s: how long the blade keeps turning after it is switched
+    off. clear_above, overlap, overrun, highest: as in `joinery.model.Blade`, mm; the last one None if not known.
+    shop_path: of the shop file, "" if not known. kerf: of the blade on the saw now; a setup that another one began, or
+    this one before its kerf was measured again, may have been laid out for another. blade_since, kerf_since: how many
+    setups, and how many patterns, there were when this blade was put on, and when the kerf last changed; 0 if they
+    never did.
     """
 
     title: str
@@ -301,6 +302,7 @@ class Job:
     shop_path: str = field(default="", repr=False)
     overlap: Fraction = field(default=OVERLAP, repr=False)
     overrun: Fraction = field(default=OVERRUN, repr=False)
+    highest: Fraction | None = field(default=None, repr=False)
     blade_since: int = field(default=0, repr=False)
     kerf_since: int = field(default=0, repr=False)
 

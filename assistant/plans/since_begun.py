@@ -75,8 +75,9 @@ def phrases_left_out(job: Job) -> tuple[str, ...]:
 def with_drive_of_today(job: Job, named: Path | None) -> Job:
     """The job with its own drive at the port that the shop file names now; without one where it had none.
 
-    A port can have another name after a restart, and moves no cut. Everything else of the drive stays as stored. named:
-    as for `shop_changes`.
+    A port can have another name after a restart, and moves no cut. With another blade zero lies elsewhere, which the
+    reading at the home switch accounts for, so that is today's too. Everything else of the drive stays as stored.
+    named: as for `shop_changes`.
     """
     if job.carriage.drive is None:
         return job
@@ -84,4 +85,6 @@ def with_drive_of_today(job: Job, named: Path | None) -> Job:
     shop, _ = try_shop(path)
     now = shop.carriage.drive if shop else None
     drive = replace(job.carriage.drive, port=now.port) if now else job.carriage.drive
+    if now and job.blade_since:
+        drive = replace(drive, home_reads=now.home_reads)
     return replace(job, carriage=replace(job.carriage, drive=drive))

@@ -125,10 +125,12 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
             name = f"{letters.plain_capitals(_MISHAPS.get(mishap, mishap))}?"
         elif view.question == QuestionName.REGISTERED and asked["moved"]:
             name = "TRIED?"  # it is clamped still, or the carriage is what moved
+        elif view.question == QuestionName.WHICH and mishap == Mishap.SWAPPED:
+            name = "THAT BOARD?"
         elif view.question == QuestionName.VERDICT:
             name = _VERDICTS.get(mishap, name).format(figure=asked["figure"])
         elif view.question == QuestionName.FIGURE:
-            name = f"{_FIGURES.get(mishap, 'KERF')}{'' if asked['figure'] else '?'}"
+            name = f"{_FIGURES.get(mishap, 'KERF')}{'' if asked['figure'] or 'kerf' in asked else '?'}"
         figure = _question_figure(view, words, asked)
         return Heading((name, figure) if figure else (name,))
     if view.mode == CHECKS and view.check:
@@ -194,14 +196,16 @@ def _figure_of_a_mishap(question: str, words: Words, asked: dict[str, Any]) -> s
             return "THE EDGE?"
         case QuestionName.FIGURE if mishap == Mishap.MISSED and asked["figure"]:
             return f"{asked['figure']}?"
+        case QuestionName.FIGURE if "kerf" in asked:
+            return letters.plain_capitals(f"{figures.exactly(asked['kerf'])}?")
         case QuestionName.FIGURE if asked["figure"]:
-            length = next(asked[name] for name in ("kerf", "off_by", "proud") if name in asked)
+            length = next(asked[name] for name in ("off_by", "proud") if name in asked)
             return letters.plain_capitals(f"{figures.length(length)}?")
         case QuestionName.VERDICT if mishap in (Mishap.SHALLOW, Mishap.DEEP):
             asks = "?" if mishap == Mishap.DEEP else ""
             return letters.plain_capitals(f"{figures.depth(asked['depth'])}{asks}")
         case QuestionName.VERDICT if "kerf" in asked:
-            return letters.plain_capitals(figures.length(asked["kerf"]))
+            return letters.plain_capitals(figures.exactly(asked["kerf"]))
     return ""
 
 

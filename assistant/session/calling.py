@@ -37,8 +37,6 @@ from assistant.session.state import (
     RESUMING,
     STANDING_BY,
     State,
-    changed,
-    with_cuts,
 )
 from assistant.session.turn import Turn, prompt, way_to
 
@@ -135,14 +133,13 @@ def _setting_again(state: State, whole: bool = True) -> tuple[e.Prompt, ...]:
 
 
 def _after_setting(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
-    """What may be said next: this setting again, the next setting or what is asked when all is cut."""
+    """What may be said next: this setting again, or what follows once it is cut, as the next setting or a check."""
     again = _setting_again(state)
-    after = changed(state, {"cuts": with_cuts(state, state.cut | 1 << (state.cursor - 1))})
-    following = after.next_pass()
-    if following:
-        return again, (setting_prompt(state, following, after_gate=False),)
-    index = first_due(after)
-    return (again,) if index is None else (again, check_prompts(after, index))
+    after = apply(state, f.Record(state.n + 1, state.at, "", f.PassCut(state.setup, state.cursor, "")))
+    index, following = first_due(after), after.next_pass()
+    if index is not None:
+        return again, check_prompts(after, index)
+    return (again, (setting_prompt(state, following, after_gate=False),)) if following else (again,)
 
 
 def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
@@ -221,7 +218,7 @@ def begin_setup(turn: Turn, number: int) -> None:
     """A driven carriage first goes to where the board is clamped, so that nothing moves while hands are in there."""
     turn.fact(f.SetupStarted(number))
     if is_driven(turn.state.the_job):
-        propose(turn, first_place(turn.state.the_job, number))
+        propose(turn, first_place(turn.state, number))
     else:
         name_board(turn)
 

@@ -7,11 +7,16 @@ from fractions import Fraction
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
+from assistant.session.effects import Prompt, prompt
+from assistant.session.kinds import QuestionName
 from assistant.session.other_kerf import is_of_another_blade
 from assistant.session.state import Question, State
 
 MOST_OFF, MOST_DEEP, MOST_KERF = 300, 100, 999
-"""The greatest figures that are taken: of a cut in the wrong place, of one too deep, of a kerf; in their own steps."""
+"""The greatest figures that are listened for: of a cut in the wrong place, of one too deep, of a kerf; in their steps.
+
+A misheard one can still be greater than what can be: `cannot_be`.
+"""
 KERF_STEP = {"mm": Fraction(1, 100), "in": MM_PER_UNIT["in"] / 1000}
 """How finely a kerf is given in a session, mm, by the unit that is worked in."""
 
@@ -22,13 +27,16 @@ def length_of(job: Job) -> Fraction:
 
 
 def kerf_of(job: Job, figure: int) -> Fraction:
-    """The kerf that a figure means, mm: in hundredths of a millimetre, or thousandths of an inch."""
-    return figure * KERF_STEP[job.carriage.unit]
+    """The kerf that a figure means, mm: in hundredths of a millimetre, or thousandths of an inch; 0: as it is, exactly.
+
+    A shop file, or a calibration, may have it finer than any figure that is said.
+    """
+    return figure * KERF_STEP[job.carriage.unit] if figure else job.kerf
 
 
-def first_figure(job: Job, mishap: Mishap) -> int:
-    """With which figure tapping begins: with the present kerf, or with none."""
-    return round(job.kerf / KERF_STEP[job.carriage.unit]) if mishap in (Mishap.KERF, Mishap.BLADE) else 0
+def figure_below(job: Job) -> int:
+    """The greatest figure of a kerf that isn't over the present one: from there on taps go up."""
+    return job.kerf // KERF_STEP[job.carriage.unit]
 
 
 def most(state: State, question: Question) -> int:
@@ -41,6 +49,60 @@ def most(state: State, question: Question) -> int:
         case Mishap.MISPLACED:
             return MOST_OFF
     return MOST_KERF
+
+
+def greatest(state: State, question: Question) -> int:
+    """The greatest figure that can be; taps go up to it."""
+    job, pattern, figures = state.the_job, state.pattern, most(state, question)
+    if question.mishap == Mishap.DEEP:
+        figures = (_deepest(state)[0] - pattern.depth) // length_of(job)
+    elif question.mishap == Mishap.MISPLACED:
+        figures = -(-max(_off_the_board(state, question.pass_)) // length_of(job)) - 1
+    return max(1, figures)
+
+
+def cannot_be(state: State, question: Question, figure: int) -> Prompt | None:
+    """Why this can't be what was meant, or None. figure: signed, or not yet, as `Question.figure`; else not below 0.
+
+    Figures by which a kerf lies beside the board, or the blade stands where it can't, are surely misheard.
+    """
+    job, mishap = state.the_job, question.mishap
+    size = figure * length_of(job)
+    if mishap == Mishap.MISSED:
+        wrong = not 1 <= figure <= state.passes
+        return prompt("no such pass", pass_=figure, passes=state.passes) if wrong else None
+    if mishap in (Mishap.KERF, Mishap.BLADE):
+        wrong = not 1 <= figure <= MOST_KERF
+        return prompt("figure can't be", why="kerf", size=figure * KERF_STEP[job.carriage.unit]) if wrong else None
+    if figure == 0:
+        return prompt("figure can't be", why="nought", size=size)
+    if mishap == Mishap.DEEP:
+        deepest, why = _deepest(state)
+        if state.pattern.depth + size > deepest:
+            return prompt("figure can't be", why=why, size=size, depth=state.pattern.depth, highest=deepest)
+    if mishap == Mishap.MISPLACED:
+        nearer, farther = _off_the_board(state, question.pass_)
+        side = question.name == QuestionName.SIDE
+        if abs(size) >= ((nearer if size < 0 else farther) if side else max(nearer, farther)):
+            return prompt(
+                "figure can't be", why="board", size=abs(size), pass_=question.pass_, width=state.pattern.width
+            )
+    return None
+
+
+def _deepest(state: State) -> tuple[Fraction, str]:
+    """How deep a cut can be at the most, and which limit that is: "depth", twice what it should be, or the "blade"."""
+    job, depth = state.the_job, state.pattern.depth
+    # How high another blade can stand is not known.
+    if job.highest is not None and not job.blade_since and job.highest < 2 * depth:
+        return job.highest, "blade"
+    return 2 * depth, "depth"
+
+
+def _off_the_board(state: State, pass_: int) -> tuple[Fraction, Fraction]:
+    """How far nearer to the edge at the stop, and how far from it, this pass's kerf would lie just beside the board."""
+    one = state.pattern.passes[pass_ - 1]
+    return one.kerf_to, state.pattern.width - one.kerf_from
 
 
 def places(state: State) -> list[int]:
@@ -103,6 +165,26 @@ def cut_as_deep(state: State) -> dict[int, int]:
     """A mask of passes for each setup, in the order of cutting, this one included: cut since the height check."""
     found = {n: state.cuts[n - 1] & state.since_height[n - 1] for n in _of_one_depth(state)}
     return {n: mask for n, mask in found.items() if mask}
+
+
+def taken_for_this_one(state: State) -> list[int]:
+    """A setup of each board that may lie in the clamps in place of this one and has cuts already, in cutting order.
+
+    It is of another part, or a slotted board of another name. What is not begun is still to be cut in any case.
+    """
+    job, this = state.the_job, state.the_setup
+    found: dict[tuple[str, int], int] = {}
+    for number in state.counted:
+        one = job.setups[number - 1]
+        other = one.part != this.part or (job.layout == "slots" and one.board != this.board)
+        if other and one.board != this.board and has_cuts(state, number):
+            found.setdefault((one.board, one.first_copy), number)
+    return list(found.values())
+
+
+def has_cuts(state: State, setup: int) -> bool:
+    """Whether anything is cut in the end that this setup cuts, by this blade or another."""
+    return bool(state.cuts[setup - 1] | state.shallow[setup - 1]) or state.the_job.pattern_of(setup).is_rest
 
 
 def _cut_before_the_height(state: State) -> dict[int, int]:

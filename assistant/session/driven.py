@@ -18,7 +18,7 @@ from assistant.session.effects import prompt
 from assistant.session.facts import Move
 from assistant.session.kinds import MoveKind, Then
 from assistant.session.order import coming
-from assistant.session.slip import Trial, first_half_again, trial
+from assistant.session.slip import Trial, first_half_again, trial, wrong_kerfs
 from assistant.session.state import CUTTING, State
 
 FARTHEST_STEP = Fraction(25)
@@ -44,14 +44,15 @@ def is_sled_seen(state: State) -> bool:
     return drive is None or not drive.clear_input or bool(state.driving.gone and state.driving.clear)
 
 
-def first_place(job: Job, setup: int) -> Move:
+def first_place(state: State, setup: int) -> Move:
     """Where the carriage stands while this setup's board is clamped: at its first setting, or at zero for a bar.
 
     The second half of an end is clamped where a cut of the first one is tried.
     """
+    job = state.the_job
     if job.carriage.register == SETTING_BAR:
         return Move(MoveKind.SETTING, Then.BOARD, setup, 0, Fraction(0))
-    if tried := first_half_again(job, job.setups[setup - 1]):
+    if tried := first_half_again(job, job.setups[setup - 1], wrong_kerfs(state, setup)):
         return Move(MoveKind.SETTING, Then.BOARD, setup, 0, tried.setting)
     return Move(MoveKind.SETTING, Then.BOARD, setup, 1, job.pattern_of(setup).passes[0].setting)
 
@@ -143,12 +144,11 @@ def move_prompt(state: State) -> e.Prompt:
 
 def after_home(state: State, move: Move) -> Move | None:
     """Where it goes on to from the home switch, in the same press; None: nowhere."""
-    job = state.the_job
     if move.then == Then.END:
         number = coming(state)
-        return first_place(job, number) if number else None
+        return first_place(state, number) if number else None
     if move.then == Then.BOARD:
-        return first_place(job, state.setup)
+        return first_place(state, state.setup)
     if move.then == Then.TRIAL:
         tried = trial(state)
         return to_trial(state, tried) if tried else None

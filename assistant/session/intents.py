@@ -14,6 +14,8 @@ from assistant.session.state import State
 Wanted = tuple[tuple[Intent, str | int | None], ...]
 
 MISHAPS = tuple(map(str, Mishap))
+MOST_SAID = 99_999
+"""A figure that can't be is said back, to be asked for again; nobody means one beyond this."""
 
 # These answer nothing in particular: they can't come too early, and a false one does no harm.
 ALWAYS_TIMELY = frozenset(intent for intent in Intent if intent.row.timely)
@@ -87,7 +89,7 @@ def means_something(state: State, event: Heard) -> bool:
         return event.argument == _argument(state, Intent.CHECK)
     if event.intent == Intent.MISHAP and event.argument not in (None, *MISHAPS):
         return False
-    if event.intent == Intent.FIGURE and state.question and not 0 < _number(event) <= most(state, state.question):
+    if event.intent == Intent.FIGURE and not 0 <= _number(event) <= MOST_SAID:
         return False
     at_work = state.mode in (Mode.CHECKS, Mode.CUTTING, Mode.FINISHED)
     return (event.intent == Intent.BACK and at_work) or not _means_nothing(state, event.intent)

@@ -13,23 +13,25 @@ from collections.abc import Mapping
 from assistant.errors import BadInput
 from assistant.plans.job_json import fraction_text
 from assistant.plans.mishaps import Mishap
-from assistant.plans.model import Job
 from assistant.session import aftermath
 from assistant.session import facts as f
 from assistant.session.asked import card_prompt
 from assistant.session.calling import advance, ask
 from assistant.session.concerned import (
     another_blade_cut_it,
+    cannot_be,
     cut_as_deep,
     cut_less_deep,
     cut_too_shallow,
-    first_figure,
+    figure_below,
+    greatest,
+    has_cuts,
     kerf_of,
     kerfs_here,
     length_of,
-    most,
     patterns_of_this_depth,
     places,
+    taken_for_this_one,
 )
 from assistant.session.detours import ask_change, nothing_changed
 from assistant.session.driven import passes_of
@@ -37,8 +39,8 @@ from assistant.session.effects import prompt
 from assistant.session.kinds import By, Change, Klass, QuestionName
 from assistant.session.order import setups_of_end
 from assistant.session.other_kerf import Growth, is_fresh, kerf_changed
-from assistant.session.rework import all_passes, has_cuts, setups_of_board
-from assistant.session.state import STANDING_BY, Question
+from assistant.session.rework import all_passes, change_job, refusal, setups_of_board
+from assistant.session.state import STANDING_BY, Question, State
 from assistant.session.turn import Turn
 
 _KERF = (Mishap.KERF, Mishap.BLADE)
@@ -80,21 +82,29 @@ def tapped(turn: Turn, question: Question) -> bool:
             assert question.mishap is not None
             tell(turn, every[(every.index(question.mishap) + 1) % len(every)])
         case QuestionName.FIGURE:
-            take_figure(turn, question, _one_more(turn.state.the_job, question, most(turn.state, question)))
+            _ask_figure(turn, question, _one_more(turn.state, question))
         case _:
             return False
     return True
 
 
-def _one_more(job: Job, question: Question, greatest: int) -> int:
+def _one_more(state: State, question: Question) -> int:
     if question.mishap in _KERF:
-        start = first_figure(job, question.mishap)
-        return question.figure + 1 if question.figure < start + _TAPS_ROUND else max(1, start - _TAPS_ROUND)
-    return question.figure % greatest + 1
+        start = figure_below(state.the_job)
+        figure = question.figure or start
+        return figure + 1 if figure < start + _TAPS_ROUND else max(1, start - _TAPS_ROUND)
+    return question.figure % greatest(state, question) + 1
 
 
 def take_figure(turn: Turn, question: Question, figure: int) -> None:
-    """Ask the same again, with this figure so far."""
+    """Ask the same again, with this figure so far; without one if it can't be, which is said."""
+    wrong = cannot_be(turn.state, question, figure)
+    if wrong is not None:
+        turn.lead(wrong)
+    _ask_figure(turn, question, 0 if wrong is not None else figure)
+
+
+def _ask_figure(turn: Turn, question: Question, figure: int) -> None:
     ask(turn, QuestionName.FIGURE, question.setup, question.pass_, mishap=question.mishap, figure=figure)
 
 
@@ -123,6 +133,10 @@ def answer(turn: Turn, question: Question, yes: bool, by: By) -> None:
             _figure_given(turn, question)
         case QuestionName.SIDE:
             figure = -question.figure if yes else question.figure
+            if (wrong := cannot_be(turn.state, question, figure)) is not None:
+                turn.lead(wrong)
+                _ask_figure(turn, question, 0)
+                return
             ask(turn, QuestionName.VERDICT, question.setup, question.pass_, mishap=question.mishap, figure=figure)
         case QuestionName.VERDICT:
             _judged(turn, question, yes)
@@ -149,8 +163,7 @@ def _made_safe(turn: Turn, question: Question) -> None:
     elif mishap == Mishap.MISPLACED:
         _ask_place(turn, QuestionName.WHICH, mishap, places(state))
     elif mishap in (Mishap.DEEP, Mishap.MISSED, *_KERF):
-        figure = first_figure(state.the_job, mishap)
-        ask(turn, QuestionName.FIGURE, state.setup, state.cursor, mishap=mishap, figure=figure)
+        ask(turn, QuestionName.FIGURE, state.setup, state.cursor, mishap=mishap)
     elif mishap in _JUDGED or (mishap == Mishap.SHALLOW and cut_too_shallow(state)):
         ask(turn, QuestionName.VERDICT, state.setup, state.cursor, mishap=mishap)
     else:
@@ -189,7 +202,9 @@ def _sure(turn: Turn, question: Question, yes: bool) -> None:
 
 def _which(turn: Turn, question: Question, yes: bool) -> None:
     assert question.mishap is not None
-    if yes:
+    if question.mishap == Mishap.SWAPPED:
+        _which_board(turn, question, yes)
+    elif yes:
         ask(turn, QuestionName.FIGURE, question.setup, question.pass_, mishap=question.mishap)
     elif left := _after(question.pass_, places(turn.state)):
         _ask_place(turn, QuestionName.WHICH, question.mishap, left)
@@ -197,18 +212,40 @@ def _which(turn: Turn, question: Question, yes: bool) -> None:
         nothing_changed(turn)
 
 
+def _which_board(turn: Turn, question: Question, yes: bool) -> None:
+    """Whether it is this board that was taken for the one called: then it is spoilt, with what was cut well into it."""
+    if yes:
+        why_not = refusal(turn.state, Change.SPOILT, question.setup)
+        if why_not is None:
+            change_job(turn, Change.SPOILT, question.setup)
+        else:
+            turn.lead(why_not)
+        _with_another_board(turn, turn.state.setup)
+        return
+    _ask_which_board(turn, _after(question.setup, taken_for_this_one(turn.state)))
+
+
+def _ask_which_board(turn: Turn, among: list[int]) -> None:
+    """Ask about the first of these boards; without any, none that was put aside has to be cut again."""
+    if among:
+        ask(turn, QuestionName.WHICH, among[0], 0, mishap=Mishap.SWAPPED)
+    else:
+        _with_another_board(turn, turn.state.setup)
+
+
 def _figure_given(turn: Turn, question: Question) -> None:
     state, mishap = turn.state, question.mishap
-    wrong = prompt("no figure yet") if not question.figure else None
-    if mishap in _KERF and wrong is None:
+    wrong = None
+    if mishap not in _KERF:
+        wrong = cannot_be(state, question, question.figure) if question.figure else prompt("no figure yet")
+    else:
         try:
             kerf_changed(state, kerf_of(state.the_job, question.figure), mishap == Mishap.BLADE)
         except BadInput as error:
             wrong = prompt("kerf won't do", why=error.faults[0].what, mend=error.faults[0].mend)
     if wrong is not None:
         turn.lead(wrong)
-        assert mishap is not None
-        take_figure(turn, question, first_figure(state.the_job, mishap))
+        _ask_figure(turn, question, 0)
         return
     name = QuestionName.SIDE if mishap == Mishap.MISPLACED else QuestionName.VERDICT
     ask(turn, name, question.setup, question.pass_, mishap=mishap, figure=question.figure)
@@ -219,7 +256,7 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
     state, mishap, figure = turn.state, question.mishap, question.figure
     if not yes:
         if mishap == Mishap.SWAPPED:
-            _with_another_board(turn, question.setup)
+            _ask_which_board(turn, taken_for_this_one(state))
         elif mishap in (Mishap.MISPLACED, Mishap.SHALLOW, Mishap.DEEP, *_JUDGED):
             if mishap == Mishap.DEEP:
                 _mark_as_deep(turn, question.setup)

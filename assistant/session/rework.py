@@ -17,6 +17,7 @@ from assistant.plans.pieces import BLANK
 from assistant.session import effects as e
 from assistant.session import facts as f
 from assistant.session.asked import question_prompt
+from assistant.session.concerned import has_cuts
 from assistant.session.effects import prompt
 from assistant.session.events import Event
 from assistant.session.kinds import Change, QuestionName, SetupStatus
@@ -80,11 +81,6 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
     return None
 
 
-def has_cuts(state: State, setup: int) -> bool:
-    """Whether anything is cut in the end that this setup cuts, by this blade or another."""
-    return bool(state.cuts[setup - 1] | state.shallow[setup - 1]) or state.the_job.pattern_of(setup).is_rest
-
-
 def _refused_again(job: Job, ends: Sequence[Sequence[int]], setup: int) -> e.Prompt | None:
     growth = Growth(job)
     return _refused(setup, lambda: [growth.of_end(end) for end in ends])
@@ -104,10 +100,15 @@ def _others_cut(state: State, setup: int, passes: Collection[int]) -> list[int]:
     return [n for n in all_passes(state.the_job, setup) if state.cuts[setup - 1] >> (n - 1) & 1 and n not in passes]
 
 
+def _loses_length(state: State, setup: int) -> tuple[int, ...]:
+    """The setups of the end opposite this one's, which must lose as much; () if it could be any of several."""
+    facing = opposite(state, setup)
+    return setups_of_end(state.the_job, facing.setup) if facing and facing.setup else ()
+
+
 def _ends_cut_off(state: State, setup: int) -> tuple[int, ...]:
     """A setup of each end that is cut off with this one's: its own, and the same end of the board opposite."""
-    facing = opposite(state, setup)
-    other = setups_of_end(state.the_job, facing.setup) if facing and facing.setup else ()
+    other = _loses_length(state, setup)
     return (setup, *other[:1]) if any(has_cuts(state, n) for n in other) else (setup,)
 
 
@@ -161,8 +162,10 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
             if growth.replaced:
                 turn.fact(growth.fact(str(what)))
             first_of = {number: end[0] for end in ends for number in end}
-            # If the board opposite is the one in the clamps, it comes out too, to have its end cut off.
-            follows = this[0] if over or here in first_of else first_of.get(turn.state.chosen, 0)
+            # If the board opposite is the one in the clamps, it comes out too, to have its end cut off; also where
+            # nothing is cut into it yet, unless it is on its way out in any case.
+            comes_out = here in first_of or (here in _loses_length(turn.state, setup) and not turn.state.chosen)
+            follows = this[0] if over or comes_out else first_of.get(turn.state.chosen, 0)
             follows = growth.replaced.get(follows, follows)
             if follows not in (0, turn.state.chosen):
                 turn.fact(f.BoardChosen(follows))

@@ -58,7 +58,7 @@ def trial(state: State) -> Trial | None:
     cut = [one for one in pattern.passes if state.stands(one.number)]
     gone = [*pattern.before, *cut]
     old = _in_old_cuts(pattern, gone, state.the_job.carriage) if pattern.is_rest else ()
-    found = _surest([*old, *cut], [*gone, *_wrong_kerfs(state)], pattern)
+    found = _surest([*old, *cut], [*gone, *wrong_kerfs(state, state.setup)], pattern)
     if found is None:
         return None
     where, one = found
@@ -67,14 +67,14 @@ def trial(state: State) -> Trial | None:
     return Trial(one.number, where, one.setting, stands, point)
 
 
-def _wrong_kerfs(state: State) -> Iterator[Pass]:
-    """The wood that cuts in the wrong place may have taken from this end, measured as its pattern is.
+def wrong_kerfs(state: State, setup: int) -> Iterator[Pass]:
+    """The wood that cuts in the wrong place may have taken from this setup's end, measured as its pattern is.
 
     Work put to a wall that such a cut has moved would be moved with it. Numbers, sockets and settings are 0.
     """
-    job, pattern = state.the_job, state.pattern
+    job, pattern = state.the_job, state.the_job.pattern_of(setup)
     for wrong in state.wrong:
-        if not is_same_end(job, wrong.setup, state.setup):
+        if not is_same_end(job, wrong.setup, setup):
             continue
         of = job.pattern_of(wrong.setup)
         low, high = reached(of, of.passes[wrong.pass_ - 1], wrong.off_by, length_of(job))
@@ -131,7 +131,7 @@ def to_try(state: State) -> Tried | None:
 
     Nor where a driven carriage stands elsewhere, since nothing moves while somebody is at the clamps.
     """
-    tried = None if state.cut else first_half_again(state.the_job, state.the_setup, _wrong_kerfs(state))
+    tried = None if state.cut else first_half_again(state.the_job, state.the_setup, wrong_kerfs(state, state.setup))
     elsewhere = state.the_job.carriage.drive is not None and tried and state.driving.at != tried.setting
     return None if elsewhere else tried
 

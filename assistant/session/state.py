@@ -41,7 +41,8 @@ class Confirmation:
 class Question:
     """An open read-back or question. mishap: what it is about, None for any other.
 
-    figure: the number so far, in the steps of `concerned.length_of` or `kerf_of`; beyond a reference edge negative.
+    figure: the number so far, in the steps of `concerned.length_of` or `kerf_of`; beyond a reference edge negative. 0:
+    none yet; of a kerf, the one that it is now.
     """
 
     name: QuestionName

@@ -13,7 +13,6 @@ from typing import Any, Protocol
 from assistant.joinery.halves import Half
 from assistant.joinery.misplaced import Thinned
 from assistant.joinery.model import Carriage
-from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.mishaps import Mishap
 from assistant.plans.pieces import BLANK
 from assistant.wording import drive
@@ -30,6 +29,8 @@ class Words(drive.Words, Protocol):
     carriage: Carriage
 
     def depth(self, mm: Fraction) -> str: ...
+
+    def exactly(self, mm: Fraction) -> str: ...
 
     def move(self, figures: Figures) -> str: ...
 
@@ -95,6 +96,10 @@ _CARDS: dict[Mishap, str] = {
         "you are asked what was touched."
     ),
 }
+_HOME_OF_ANOTHER_BLADE = (
+    "The home switch still gives the old blade's zero, and this one's may lie elsewhere: leave the session, write the "
+    "new kerf into the shop file, run kerfcall calibrate zero, and resume."
+)
 _STILL_TO_CUT = "The right cut is still to be made."
 _STRIP = (
     "Once the board is cut, make good what was lost with a strip of the same wood, its grain running the same way, and "
@@ -120,6 +125,8 @@ def _card(words: Words, figures: Figures) -> str:
     card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]), board=board)
     if mishap == Mishap.MISPLACED:
         card = " ".join([_STILL_TO_CUT] * figures["to_cut"] + [_STRIP] * figures["lost"])
+    if mishap == Mishap.BLADE and words.carriage.drive and words.carriage.drive.home == "switch":
+        card = f"{card} {_HOME_OF_ANOTHER_BLADE}"
     if mishap in (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED):
         card = f"{card} {_next(words, figures)}".strip()
     return card
@@ -141,6 +148,11 @@ def _ask_sure(words: Words, figures: Figures) -> str:
 
 
 def _ask_which(words: Words, figures: Figures) -> str:
+    if figures["mishap"] == Mishap.SWAPPED:
+        board = board_of(words, figures["setup"], ended=False)
+        return (
+            f"Is it {board}{',' * (', ' in board)} into which something is cut already, so that it is spoilt? {YES_NO}"
+        )
     called = ", the one called now" if figures["called"] else ""
     return f"Was it pass {words.count(figures['pass_'])}{called}? {YES_NO}"
 
@@ -155,10 +167,8 @@ def _ask_figure(words: Words, figures: Figures) -> str:
     so_far = "Tap to add one, long press if that is right."
     if mishap in (Mishap.KERF, Mishap.BLADE):
         steps = "hundredths of a millimetre" if _fine(words) else "thousandths of an inch"
-        kerf = f"Kerf {words.length(figures['kerf'])}? "
-        # The figure that is asked for first is the old kerf to the nearest step.
-        half = Fraction(1, 200) if _fine(words) else MM_PER_UNIT["in"] / 2000
-        if mishap == Mishap.BLADE and abs(figures["kerf"] - figures["was"]) <= half:
+        kerf = f"Kerf {words.exactly(figures['kerf'])}? "
+        if mishap == Mishap.BLADE and figures["kerf"] == figures["was"]:
             kerf += "If it isn't measured yet, give the width printed on the blade. "
         return f"{kerf}Say: the figure is, and its digits, in {steps}. {so_far}"
     if mishap == Mishap.MISSED:
@@ -277,7 +287,7 @@ def _as_deep(words: Words, figures: Figures) -> str:
 
 
 def _of_kerf(words: Words, figures: Figures) -> str:
-    kerf, was = words.length(figures["kerf"]), words.length(figures["was"])
+    kerf, was = words.exactly(figures["kerf"]), words.exactly(figures["was"])
     change = f"Kerf {kerf}, as before" if figures["kerf"] == figures["was"] else f"Kerf {kerf} instead of {was}"
     if not figures["laid_out"]:
         return f"{change}: nothing has to be laid out again. Is that right?"
@@ -287,6 +297,24 @@ def _of_kerf(words: Words, figures: Figures) -> str:
         f"{change}: what isn't begun is laid out again, and what is begun is finished by the {figures_of} "
         f"figures.{out} Is that right?"
     )
+
+
+def _cannot_be(words: Words, figures: Figures) -> str:
+    """The figure that was understood, and what shows that it isn't what was meant."""
+    size = figures["size"]
+    said = f"{sentence(words.length(size)).rstrip('.')} can't be right"
+    match figures["why"]:
+        case "nought":
+            return f"{said}: if nothing is wrong, double tap."
+        case "kerf":
+            return f"{said} for a kerf." if size else "A kerf of zero can't be right."
+        case "depth":
+            return f"{said}: these cuts should be only {words.length(figures['depth'])} deep."
+        case "blade":
+            highest, depth = words.length(figures["highest"]), words.length(figures["depth"])
+            return f"{said}: these cuts should be {depth} deep, and the blade reaches no higher than {highest}."
+    pass_, width = words.count(figures["pass_"]), words.length(figures["width"])
+    return f"{said}: so far off, pass {pass_} would miss the board, which is {width} wide."
 
 
 _TRIED = {
@@ -340,6 +368,7 @@ SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
     "ask verdict": _ask_verdict,
     "as deep": _as_deep,
     "card": _card,
+    "figure can't be": _cannot_be,
     "kerf won't do": lambda words, figures: f"{sentence(figures['why'])} {sentence(figures['mend'])}",
 }
 
@@ -350,10 +379,12 @@ TEMPLATES: dict[str, str] = {
     "tap to choose": "Tap to go through what can go wrong.",
     "no figure yet": "No figure yet.",
     "not reported": "If it did happen, make it safe, and report it again.",
-    "another board": "Put that board aside. The right one is cut next, from its first pass.",
+    "another board": (
+        "Put that board aside, and have another ready in its own place. The right one is cut next, from its first pass."
+    ),
 }
 
-STANDS = frozenset({"as deep", "kerf won't do", "no figure yet", "another board"})
+STANDS = frozenset({"as deep", "kerf won't do", "no figure yet", "another board", "figure can't be"})
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 
 RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
@@ -361,7 +392,11 @@ RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
     "ask what": "Asked: what went wrong?",
     "ask safe": lambda words, figures: f"Asked: {figures['mishap'].means}, and all safe?",
     "ask sure": "Asked: pass {pass_} cut before that?",
-    "ask which": "Asked: was it pass {pass_}?",
+    "ask which": lambda words, figures: (
+        f"Asked: was it {board_of(words, figures['setup'], ended=False)}?"
+        if figures["mishap"] == Mishap.SWAPPED
+        else f"Asked: was it pass {figures['pass_']}?"
+    ),
     "ask figure": lambda words, figures: f"Asked: the figure, {figures['figure']} so far?",
     "ask side": lambda words, figures: f"Asked: nearer to {_edge(figures)}?",
     "ask verdict": lambda words, figures: f"Asked: go on, {figures['mishap'].means}?",

@@ -28,6 +28,8 @@ _PARTS_OF_AN_INCH = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: 
 # Beyond this a count may end in "teen" or "ty": "thirteen" and "thirty" sound alike beside a machine.
 _LARGEST_SAFE_CARDINAL = 12
 _MISHEARD = {*_SMALL[13:], *_TENS[2:]}
+_USUAL = {"mm": 2, "in": 4}
+"""The decimals of a length in prose."""
 _PART_NAMES = re.compile("thirty-second|sixty-fourth")
 
 
@@ -93,18 +95,18 @@ def _with_digits_if_misheard(words: str, digits: str) -> str:
     return f"{words}: {digits}" if _MISHEARD & set(heard) else words
 
 
-def spoken_length(mm: Fraction, unit: str) -> str:
-    """A depth or clearance in prose, in "mm" or "in".
+def spoken_length(mm: Fraction, unit: str, decimals: int = 0) -> str:
+    """A depth or clearance in prose, in "mm" or "in", no idle zeros.
 
-    Millimetres: to the hundredth, no idle zeros. Inches: a fraction where it is one of 64ths
-    exactly, else decimals to the ten-thousandth, no idle zeros.
+    Inches: a fraction where it is one of 64ths exactly. decimals: how many at the most, 0: as a length is usually said,
+    millimetres to the hundredth and inches to the ten-thousandth.
     """
     if unit == "in":
         inches = in_unit(mm, "in")
         if (inches * 64).denominator == 1:
             return _sixty_fourths(inches)
-        return f"{spoken_number(_trimmed(fixed(inches, 4)))} inches"
-    text = _trimmed(fixed(mm, 2))
+        return f"{spoken_number(_trimmed(fixed(inches, decimals or _USUAL['in'])))} inches"
+    text = _trimmed(fixed(mm, decimals or _USUAL["mm"]))
     return f"{spoken_number(text)} millimetre" + ("" if text in ("1", "-1") else "s")
 
 
@@ -133,12 +135,12 @@ def spoken_distance(carriage: Carriage, mm: Fraction) -> str:
     return f"{spoken_number(_trimmed(fixed(size, places(carriage))))} {_noun(size, carriage.unit)}"
 
 
-def shown_length(mm: Fraction, unit: str) -> str:
+def shown_length(mm: Fraction, unit: str, decimals: int = 0) -> str:
     """The same in figures: "12.3 mm", "3/4 in", "0.505 in"."""
     inches = in_unit(mm, "in")
     if unit == "in" and (inches * 64).denominator == 1:
         return f"{mixed(inches)} in"
-    return f"{_trimmed(fixed(inches, 4) if unit == 'in' else fixed(mm, 2))} {unit}"
+    return f"{_trimmed(fixed(in_unit(mm, unit), decimals or _USUAL[unit]))} {unit}"
 
 
 def settable_depth(mm: Fraction, unit: str, reads: str) -> Fraction:

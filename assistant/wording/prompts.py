@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.joinery.halves import Half
-from assistant.joinery.settings import reading
+from assistant.joinery.settings import MOST_DECIMALS, reading
 from assistant.plans.checks import ZERO_CHECK, aloud
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job
@@ -132,6 +132,10 @@ class Words:
     def length(self, mm: Fraction) -> str:
         """A length in the carriage's unit."""
         return (shown_length if self.figures else spoken_length)(mm, self._unit)
+
+    def exactly(self, mm: Fraction) -> str:
+        """A length in the carriage's unit, with all the places that it has."""
+        return (shown_length if self.figures else spoken_length)(mm, self._unit, MOST_DECIMALS)
 
     def clearance(self, mm: Fraction) -> str:
         """A clearance in the carriage's unit."""
@@ -387,7 +391,7 @@ def _kerf_and_zero(words: Words, figures: dict[str, Any]) -> str:
         measured = "never measured"
     else:
         measured = "measured " + (f"{words.counted(days, 'day', 'days')} ago" if days else "today")
-    kerf, clearance = words.length(figures["kerf"]), words.clearance(figures["clearance"])
+    kerf, clearance = words.exactly(figures["kerf"]), words.clearance(figures["clearance"])
     return f"Kerf {kerf}, {measured}; clearance {clearance}. {AT_ZERO[figures['zero']]}"
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from assistant.calibrating.joints import JointOrigin, JointReport, entry_of
 from assistant.calibrating.learned import GAP, LOOSE, TIGHT
-from assistant.calibrating.test_joint import told, untested
+from assistant.calibrating.test_joint import parse_report, untested
 from assistant.errors import CouldNotRun
 from assistant.plans.shop_writer import history_path
 from tests.plans.files import PLAN, plan_of, shop_of
@@ -54,7 +54,7 @@ def test_a_plan_without_a_part_b_has_none_to_test(tmp_path: Path) -> None:
     ],
 )
 def test_what_is_typed_of_how_it_fits(typed: str, report: tuple[str, str] | None) -> None:
-    assert told(typed, "mm") == report
+    assert parse_report(typed, "mm") == report
 
 
 @pytest.mark.parametrize(

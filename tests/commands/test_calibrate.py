@@ -276,6 +276,21 @@ def test_a_zero_is_shown_and_noted_and_nothing_is_written(bench: Bench) -> None:
     assert [e.kind for e in read_history(bench.shop)] == ["zero"]
 
 
+@pytest.mark.parametrize(("off", "home_reads"), [("0.15", "-2.851"), ("-0.15", "-3.148"), ("0.00", "-3")])
+def test_where_a_switch_gives_zero_its_reading_is_written(bench: Bench, off: str, home_reads: str) -> None:
+    """Each place lies about 0.15 mm beside what it reads, to a step of the caliper, and so does the switch."""
+    drive = '[carriage.drive]\nport = "/dev/ttyUSB0"\nhome_reads = -3\n'
+    bench.shop.write_text(SHOP + "travel = [-3, 290]\n" + drive, encoding="utf-8")
+    places = read_places(bench.board("zero"), "zero", read_shop(bench.shop))
+    readings = {p.label: f"{float(p.x) - 3.2 + float(off):.2f}" for p in places}
+    bench.readings("zero", readings, "--yes")
+    drive_now = read_shop(bench.shop).carriage.drive
+    assert drive_now is not None and drive_now.home_reads == Fraction(home_reads)
+    if off != "0.00":
+        bench.run("zero", "--undo", "--yes")
+        assert f"home_reads = {-3}" in bench.shop.read_text(encoding="utf-8")
+
+
 def test_backlash_by_cuts_and_by_a_gauge_agree(bench: Bench) -> None:
     cuts = {f"{letter}{n}": {"1": "9.59", "2": "9.43"}[n] for letter in "ABCD" for n in "12"}
     data = json.loads(bench.readings("backlash", cuts, "--json", code=1))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -27,6 +28,13 @@ def test_round_trip_is_exact(plan: Path, shop: Path) -> None:
     again = job_from_json(json.loads(json.dumps(job_to_json(job))))
     assert again == job
     assert hash(again.patterns) == hash(job.patterns)
+
+
+def test_how_high_the_blade_reaches_is_stored_where_it_is_known() -> None:
+    plan, shop = read_both(DEMO / "tea-trays.toml", DEMO / "shop-handwheel-inch.toml")
+    assert job_from_json(json.loads(STORED)).highest == shop.blade.highest == Fraction("69.85")
+    unknown = job_to_json(build_job(plan, replace(shop, blade=replace(shop.blade, highest=None))))
+    assert "highest" not in unknown and job_from_json(unknown).highest is None
 
 
 @given(st.fractions())

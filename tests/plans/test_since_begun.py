@@ -49,13 +49,16 @@ def test_a_shop_file_is_named_where_it_is_gone_bad_or_another(tmp_path: Path) ->
     assert shop_changes(job, None) == ("The shop file shop.toml is gone. The session goes on with its own figures.",)
 
 
-def test_of_a_drive_only_its_port_is_that_of_today(tmp_path: Path) -> None:
+def test_of_a_drive_its_port_is_that_of_today_and_with_another_blade_what_its_switch_reads(tmp_path: Path) -> None:
     job = begun(tmp_path, SHOP + DRIVEN)
     old = job.carriage.drive
     assert old is not None and with_drive_of_today(job, None) == job
     write(tmp_path, SHOP + DRIVEN.replace("ttyACM0", "ttyACM1").replace("= -1", "= -2"), "shop.toml")
     now = with_drive_of_today(job, None)
     assert now.carriage.drive == replace(old, port="/dev/ttyACM1")
+    # Where the switch closes moves every cut, so it stays as it was for the blade that the session began with.
+    of_another_blade = with_drive_of_today(replace(job, blade_since=1), None)
+    assert of_another_blade.carriage.drive == replace(old, port="/dev/ttyACM1", home_reads=-2)
     (tmp_path / "shop.toml").unlink()
     assert with_drive_of_today(job, None) == job
     by_hand = begun(tmp_path)

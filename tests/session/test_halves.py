@@ -16,7 +16,7 @@ from assistant.plans.model import Job, Plan, When
 from assistant.session import effects as e
 from assistant.session.calling import clamp_prompt
 from assistant.session.due import CheckStep, PassStep, steps
-from assistant.session.slip import first_half_again
+from assistant.session.slip import first_half_again, to_try
 from assistant.session.turn import view
 from assistant.wording.prompts import Words
 from tests.session.driver import Driver
@@ -289,6 +289,27 @@ def test_a_driven_carriage_stands_where_it_is_tried_while_the_board_is_clamped()
     last = [effect for effect in rig.all_sent if isinstance(effect, e.MoveTo)][-1]
     assert last.setting == Fraction("27.14") == rig.state.driving.at
     assert "two seven point one four" in rig.said
+
+
+def test_a_driven_carriage_does_not_stand_at_a_wall_that_a_wrong_cut_may_have_moved() -> None:
+    """Pass 9 is the surest cut in reach, until it is said to have been cut after the board had slipped."""
+    changes = {"travel": IN_TWO.travel, "distance_piece": IN_TWO.distance_piece}
+    rig = Rig(driven_job(ENDS, CHECKS, **changes))
+    rig.to_first_call()
+    while rig.state.effective_mode == "cutting" and rig.state.cursor < 9:
+        rig.cut_one()
+    rig.cut_one()
+    rig.heard(Intent.STAND_BY)
+    rig.heard(Intent.MISHAP, str(Mishap.SLIPPED))
+    rig.hold()
+    rig.gesture("double")
+    rig.hold()
+    assert [(cut.pass_, cut.off_by) for cut in rig.state.wrong] == [(9, None)]
+    while rig.asked != "distance piece" or rig.state.setup == 1:
+        rig.cut_one() if rig.state.effective_mode == "cutting" else rig.hold()
+    assert rig.state.driving.at not in (None, Fraction("27.14"))
+    tried = to_try(rig.state)
+    assert tried is not None and tried.setting == rig.state.driving.at, "it stands where the blade is tried"
 
 
 def test_from_both_edges_no_piece_is_asked_for_and_the_other_edge_is() -> None:

@@ -231,6 +231,28 @@ def test_a_motor_is_homed_for_another_blade() -> None:
     assert rig.state.mode == "move asked" and "the motor may jump a step" in rig.said
 
 
+@pytest.mark.parametrize("home", ["switch", "by hand", "no drive"])
+@pytest.mark.parametrize("kerf", [318, 300], ids=["the same kerf", "another kerf"])
+def test_only_where_a_switch_gives_zero_it_is_said_once_that_it_must_be_calibrated(home: str, kerf: int) -> None:
+    """By hand, zeroing the motor is setting it to the new blade."""
+    if home == "no drive":
+        driver: Driver = standing_by(1)
+    else:
+        driver = Rig(driven_job(home=home))
+        driver.to_first_call()
+        driver.cut_one()
+        driver.hold()
+    told = "run kerfcall calibrate zero, and resume."
+    tell(driver, Mishap.BLADE)
+    heard = [driver.said]
+    for answer in ("yes", kerf, "yes", "yes"):
+        answers(driver, answer)
+        heard.append(driver.said)
+    driver.gesture("hold")
+    heard.append(driver.said)
+    assert " ".join(heard).count(told) == (home == "switch")
+
+
 def test_a_cut_in_the_wrong_place_is_judged_by_what_its_finger_keeps() -> None:
     """Of 0.1 mm clearance each wall gives a quarter, so finger 1 is 5.975 mm wide, and pass 1 begins where it ends.
 
@@ -634,6 +656,51 @@ def test_a_board_of_the_other_part_takes_its_place_or_the_right_one_is_cut_from_
     assert driver.state.cut_here == 0 and driver.asked == "board out"
     driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
     assert (driver.state.setup, driver.state.mode) == (1, "checks") and not driver.state.to_register
+
+
+def with_the_other_parts_pattern() -> Driver:
+    """Both ends of two short sides are cut; one of them is clamped as the first long side."""
+    driver = Driver(job(plan(30, 6, count=2), few_checks()))
+    while driver.state.setup < 5:
+        whole_setup(driver)
+    driver.cut(1)
+    driver.heard("stand by")
+    tell(driver, Mishap.SWAPPED)
+    answers(driver, "yes", "no")
+    return driver
+
+
+def test_a_board_put_aside_that_has_good_cuts_is_spoilt_and_another_cut_in_its_place() -> None:
+    driver = with_the_other_parts_pattern()
+    assert "Is it short side, one of two, into which something is cut already, so that it is spoilt?" in driver.said
+    answers(driver, "no")
+    assert "Is it short side, two of two, into which" in driver.said and not driver.kinds
+    answers(driver, "yes")
+    assert driver.kinds[:4] == ["board_spoilt", "job_extended", "setup_reopened", "board_chosen"]
+    assert "Put that board aside, and have another ready in its own place. The right one is cut next" in driver.said
+    state = driver.state
+    spoilt = {n for n, status in enumerate(state.status, start=1) if status == SetupStatus.SPOILT}
+    boards = {(one.board, one.first_copy) for one in state.the_job.setups if one.number in spoilt}
+    assert boards == {("short side", 2)}
+    new = [one for one in state.the_job.setups if (one.board, one.first_copy) == ("short side", 3)]
+    assert [one.end for one in new] == [1, 2] and all(state.is_open(one.number) for one in new)
+    assert state.cuts[4] == 0 and state.chosen == 5, "and the board that was called is cut from its first pass"
+
+
+def test_a_board_put_aside_that_is_none_of_those_begun_is_still_to_be_cut_in_any_case() -> None:
+    driver = with_the_other_parts_pattern()
+    answers(driver, "no", "no")
+    assert driver.kinds[:2] == ["setup_reopened", "board_chosen"] and "have another ready" in driver.said
+    assert SetupStatus.SPOILT not in driver.state.status
+
+
+def test_which_board_was_put_aside_is_not_lost_by_an_interruption() -> None:
+    driver = with_the_other_parts_pattern()
+    driver.resume()
+    while driver.state.question is None or driver.state.question.name != "safe":
+        driver.gesture("hold")
+    answers(driver, "yes", "no", "yes")
+    assert driver.kinds[0] == "board_spoilt"
 
 
 def test_after_a_break_it_is_asked_what_was_touched() -> None:

@@ -12,6 +12,7 @@ import pytest
 
 from assistant.joinery.model import Carriage, Pass
 from assistant.journal.playing import misfit
+from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
@@ -268,6 +269,41 @@ def test_where_the_board_opposite_must_be_cut_off_too_it_does_not_stay_in_the_cl
     state = driver.state
     assert {state.status[n - 1] for n in (here, facing.setup)} == {SetupStatus.REDO}
     assert state.leaves and state.chosen == here, "its end is to be cut off before anything else is cut into it"
+
+
+@pytest.mark.parametrize("called", [False, True], ids=["clamps are asked about", "its first pass is called"])
+def test_a_board_opposite_that_lies_uncut_in_the_clamps_comes_out_to_lose_as_much(called: bool) -> None:
+    """Nothing is cut into it before it is as long as the board opposite, and all about its clamping is asked again."""
+    checks = [check for check in DEFAULT_CHECKS if check.name != "setting bar out"]
+    driver = Driver(job(plan(30, 6, count=2, parts="A", ends=1), tuple(checks)))
+    whole_setup(driver)
+    driver.gesture("hold")
+    if called:
+        driver.confirm_all()
+    assert driver.state.setup == 2 and driver.state.touched and not driver.state.cut
+    asked_and_yes(driver, Intent.REDO, 1)
+    if called:
+        board_out(driver)
+    assert driver.state.setup == 1 and "First cut its old joint off" in driver.said
+    whole_setup(driver)
+    assert driver.state.setup == 2
+    assert "First cut fifteen point four eight millimetres off this end, as off the board opposite." in driver.said
+    assert {"zero", "edge and face", "blade height"} <= (again := set(checks_of_this_board(driver)))
+    assert again & {"clamps", "clamps and guard"}
+    driver.resume()
+    assert driver.state.comes_off is None, "once its pass is called, that is done"
+
+
+def test_a_board_opposite_that_waits_for_its_turn_is_named_with_the_length_that_it_loses() -> None:
+    driver = Driver(job(plan(30, 6, count=2, parts="AB", ends=1), few_checks()))
+    whole_setup(driver)
+    asked_and_yes(driver, Intent.BOARD, 3)
+    driver.confirm_all()
+    asked_and_yes(driver, Intent.REDO, 1)
+    assert driver.state.setup == 3 and not driver.state.chosen, "it is no mate of what is in the clamps"
+    asked_and_yes(driver, Intent.BOARD, 2)
+    board_out(driver)
+    assert driver.state.setup == 2 and "off this end, as off the board opposite." in driver.said
 
 
 def first_half_of_the_opposite_is_cut(parts: str) -> Driver:

@@ -335,7 +335,7 @@ FOLLOWS: dict[str, set[str]] = {
     "what": set(),
     "safe": {"went_wrong"},
     "sure": {"stepped_back"},
-    "which": set(),
+    "which": {"board_spoilt", "job_extended", "setup_reopened", "board_chosen"},
     "figure": set(),
     "side": set(),
     "verdict": {
@@ -368,12 +368,18 @@ def _look_at_a_mishap(
     goes_on = question.name == "touched" or before.mode != "standing by" or "board_chosen" in kinds
     allowed = FOLLOWS[question.name] | AT_ANY_TIME | (GOES_ON if goes_on else set())
     assert kinds <= allowed, f"{question.name} is about {FOLLOWS[question.name]}, but {kinds} came of it"
+    meant = event.gesture if isinstance(event, Gesture) else event.intent if isinstance(event, Heard) else ""
     laid_out = question.mishap in (Mishap.KERF, Mishap.BLADE, Mishap.SWAPPED)
     assert laid_out or "job_extended" not in kinds, "nothing else lays anything out"
+    if question.name == "which":
+        assert not kinds & FOLLOWS["which"] or question.mishap == Mishap.SWAPPED, (
+            "which pass it was changes nothing yet"
+        )
+        by_yes = meant in ("hold", "yes")
+        assert "board_spoilt" not in kinds or by_yes, "no board is spoilt without a yes"
     if kinds & FOLLOWS[question.name]:
         assert label in ("fresh", "too soon", "from keys") and isinstance(event, Answer), label
         assert not before.hear_out or before.opening.announced_at is not None, "what nobody has heard is answered"
-    meant = event.gesture if isinstance(event, Gesture) else event.intent if isinstance(event, Heard) else ""
     counts = label == "fresh" and not (before.hear_out and before.opening.announced_at is None)
     if question.name == "verdict" and "noted" in kinds:
         assert question.mishap == Mishap.DEEP and meant in ("double", "no"), "only what stays too deep is marked"
@@ -683,6 +689,7 @@ MISHAPS: dict[str, tuple[tuple[Mishap, ...], tuple[Check, ...], Plan, Fraction, 
     "chipped": ((Mishap.CHIPPED,), (BACKING,), ONE_END, TWO_PASSES, False),
     "cupped": ((Mishap.CUPPED,), (), ONE_END, TWO_PASSES, False),
     "wrong pattern": ((Mishap.SWAPPED,), (), ONE_END, TWO_PASSES, False),
+    "wrong pattern, two boards": ((Mishap.SWAPPED,), (), plan(12, 6, ends=2), ONE_PASS, False),
     "not deep enough": ((Mishap.SHALLOW,), (HEIGHT,), ONE_END, TWO_PASSES, False),
     "not deep enough, or the wrong pattern": ((Mishap.SHALLOW, Mishap.SWAPPED), (HEIGHT,), ONE_END, ONE_PASS, False),
     "not deep enough, two ends": ((Mishap.SHALLOW,), (HEIGHT,), TWO_ENDS, ONE_PASS, False),

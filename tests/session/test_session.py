@@ -297,6 +297,18 @@ class TestThePlainPath:
         driver.count()
         assert driver.says[0].prompts in prepared.announcements
 
+    @pytest.mark.parametrize("every", [1, 2, 3])
+    def test_so_is_a_check_every_so_many_passes_and_the_setting_after_it(self, every: int) -> None:
+        driver = Driver(job(plan(30, parts="A"), few_checks(replace(EVERY_TWO, every=every))))
+        driver.confirm_all()
+        asked = 0
+        while driver.state.setup == 1:
+            (prepared,) = [x for x in driver.effects if isinstance(x, e.Prepare)]
+            driver.gesture("tap" if driver.state.mode == "cutting" else "hold", after=11)
+            assert driver.says[0].prompts in prepared.announcements
+            asked += driver.asked == "dust bag"
+        assert asked == {1: 3, 2: 1, 3: 1}[every], "after the last pass the sockets are counted first"
+
     def test_a_check_every_two_passes_comes_between_passes(self) -> None:
         driver = Driver(job(plan(30, parts="A"), few_checks(EVERY_TWO)))
         driver.cut(2)

@@ -12,7 +12,7 @@ from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.job import build_job
 from assistant.plans.model import Check, Shop
 from assistant.session import facts as f
-from assistant.session.slip import Trial, _wrong_kerfs, to_try, trial
+from assistant.session.slip import Trial, to_try, trial, wrong_kerfs
 from assistant.session.state import State, WrongCut
 from tests.session.driver import Driver
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan
@@ -96,7 +96,7 @@ def test_a_wrong_cut_of_the_first_half_is_where_it_is_with_the_other_edge_at_the
     wrong = WrongCut(1, len(first.passes), Fraction(-10))
     state = replace(driver.state, setup=2, cuts=(0, (1 << len(second.passes)) - 1, 0, 0), wrong=(wrong,))
     low = second.width - first.passes[-1].kerf_to + 10
-    assert [one.kerf_from for one in _wrong_kerfs(state)] == [low - Fraction(1, 10)]
+    assert [one.kerf_from for one in wrong_kerfs(state, 2)] == [low - Fraction(1, 10)]
 
 
 def test_without_a_cut_there_is_nothing_to_try() -> None:

@@ -27,14 +27,14 @@ class Watcher:
     """Raises AssertionError, in plain words, as soon as a fact or what is said breaks a rule of the shop.
 
     loses: what ends must lose before they are clamped, mm, by board, copy and end; alike: the end that loses its joint
-    together with the one named last. touched: a check of this board has been answered, so it may be in the clamps.
-    clamping: how often one was begun. answered_for: for what each check was last answered. made_since: passes made
-    since then, those that were taken back as well. to_ask: what must be asked before work goes on after an
-    interruption. moved: the carriage was. stands: where it was last called to, mm, for pass `meant`; stood: where
-    before. is_read: somebody is asked whether it stands there; came_down: who said so had come down to it, and may not
-    have come up to it yet. at_work: the last thing said that somebody waits for was a setting, so a board may be on its
-    way over the blade. asked_to_try: the setting to which the question about the distance piece has the carriage
-    brought, mm.
+    together with the one named last; told_of: the ends of which that was said as their board was named. touched: a
+    check of this board has been answered, so it may be in the clamps. clamping: how often one was begun. answered_for:
+    for what each check was last answered. made_since: passes made since then, those that were taken back as well.
+    to_ask: what must be asked before work goes on after an interruption. moved: the carriage was. stands: where it was
+    last called to, mm, for pass `meant`; stood: where before. is_read: somebody is asked whether it stands there;
+    came_down: who said so had come down to it, and may not have come up to it yet. at_work: the last thing said that
+    somebody waits for was a setting, so a board may be on its way over the blade. asked_to_try: the setting to which
+    the question about the distance piece has the carriage brought, mm.
 
     before: the setup before this one. spoilt: setups that count no more. chosen: which one follows was chosen.
     leaves: this board comes out of the clamps before all of it is cut. done: setups that are over. clamped: setups
@@ -95,6 +95,7 @@ class Watcher:
     proved: bool = False
     loses: dict[tuple[str, int, int], Fraction] = field(default_factory=dict)
     alike: tuple[str, int, int] | None = None
+    told_of: frozenset[tuple[str, int, int]] = frozenset()
 
     def copy(self) -> Watcher:
         """As `replace` makes it, in a tenth of the time: a walk needs one for each step."""
@@ -171,6 +172,7 @@ class Watcher:
         setup = self.job.setups[self.setup - 1]
         assert (figures["setup"], figures["end"]) == (self.setup, setup.end), "what is clamped is what is named"
         assert figures.get("off") == self.loses.get(self._end(self.setup)), "an end that gets shorter is said to"
+        self.told_of |= {self._end(self.setup)} if "off" in figures else set()
         turns = setup.end == 2 and setup.half in ("", "piece in")
         assert bool(figures["turn"]) == turns, "the second end is turned to, and no other, and its second half lies so"
         assert figures["turn"] != "warned" or self.warned, "who has not been warned yet may spin it"
@@ -475,6 +477,7 @@ class Watcher:
         self.alike = None
         for end in ends:
             self.loses[end] = self.loses.get(end, Fraction(0)) + off
+            self.told_of -= {end}
             made = [n for n in self.counting() if self._end(n) == end and self._has_cuts(n)]
             if end != this and made:
                 self.alike = end
@@ -646,7 +649,8 @@ class Watcher:
         assert not due, f"no setting is called before {due} have been asked"
         assert not self.driven or (self.homed and self.arrived_at == Fraction(fact.setting)), "it does not stand there"
         self.called = fact.pass_
-        self.loses.pop(self._end(self.setup), None)
+        if self.loses.pop(self._end(self.setup), None) is not None:
+            assert self._end(self.setup) in self.told_of, "an end that must lose length loses it before it is cut"
         setting = Fraction(fact.setting)
         if (setting, fact.pass_) != (self.stands, self.meant):
             self.stood, self.came_down = self.stands, self.came_down and setting == self.stands
