@@ -18,7 +18,7 @@ from assistant.journal.store import SessionRow
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
 from assistant.session import facts as f
-from assistant.session.kinds import MoveKind
+from assistant.session.kinds import Change, MoveKind
 from assistant.wording.halves import which_half
 
 
@@ -247,12 +247,12 @@ class _FactsInWords:
 
     def job_extended(self, fact: f.JobExtended, at: float) -> str:
         self.job = fact.extend(self.job) if self.job else None
-        why = {"spoilt": " in place of a spoilt board", "copy": ", one more copy"}.get(fact.why, "")
+        why: dict[str, str] = {Change.SPOILT: " in place of a spoilt board", Change.COPY: ", one more copy"}
         named = ", ".join(f"setup {one.number} ({one_line(one.board)}, end {one.end})" for one in fact.setups)
         if fact.kerf:
             unit = self.job.carriage.unit if self.job else "mm"
             return f"kerf {length(fact.kerf, unit)} from here on" + (f"; laid out again: {named}" if named else "")
-        return f"added to the job{why}: {named}"
+        return f"added to the job{why.get(fact.why, '')}: {named}"
 
     def board_chosen(self, fact: f.BoardChosen, at: float) -> str:
         self.called = None
@@ -270,6 +270,7 @@ class _FactsInWords:
 
     def went_wrong(self, fact: f.WentWrong, at: float) -> str:
         place = f"pass {fact.pass_}" if fact.pass_ else "before a pass"
+        # By its word, since a journal may hold one that isn't known here.
         return f"went wrong at setup {fact.setup}, {place}: {Mishap(fact.mishap).means}"
 
     def kerf_misplaced(self, fact: f.KerfMisplaced, at: float) -> str:

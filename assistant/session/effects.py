@@ -12,7 +12,7 @@ from typing import Any
 
 from assistant.plans.intents import Intent, Mode
 from assistant.session.facts import Move
-from assistant.session.kinds import Klass
+from assistant.session.kinds import Klass, QuestionName
 from assistant.session.table import Standing
 
 
@@ -76,8 +76,8 @@ class Listen:
 class View:
     """A snapshot for any screen. Settings as Fractions in mm; counts from 1; 0 or "" where nothing is called.
 
-    way: how the board is held, None before the first setup. cut: bit p - 1 is set when pass p of this setup is
-    recorded as cut. approach: the lower point from which to come up to the setting, mm, or None. previous: where
+    question: None if none is open. way: how the board is held, None before the first setup. cut: bit p - 1 is set
+    when pass p of this setup is recorded as cut. approach: the lower point from which to come up to the setting, mm, or None. previous: where
     the carriage stood before, mm; None if nothing was called yet, so it stands at zero. asked: the open question or
     check, as it is said. generation: of the grammar in force, and so of what is asked or called; an answer from a
     page names it. wait_s: seconds from now until the open check can be confirmed, or a driven carriage let go, 0 if
@@ -102,7 +102,7 @@ class View:
     setups_left: int
     setting: Any
     check: str
-    question: str
+    question: QuestionName | None
     way: Prompt | None = None
     cut: int = 0
     approach: Any = None

@@ -27,7 +27,7 @@ from assistant.plans.job_json import fraction_text
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
 from assistant.session import facts as f
-from assistant.session.kinds import SetupStatus
+from assistant.session.kinds import Change, SetupStatus
 from assistant.session.order import end_of
 from assistant.session.state import State
 from assistant.session.table import which_of
@@ -91,7 +91,7 @@ def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
             name = board_words(job, end[0]) if begun or job.pattern_of(end[0]).is_rest else _part_words(job, end[0])
             faults |= dict.fromkeys(replace(fault, what=f"{name}: {fault.what}") for fault in error.faults)
     why = Mishap.BLADE if other_blade else Mishap.KERF
-    fact = replace(growth.fact(str(why)), kerf=fraction_text(kerf))
+    fact = replace(growth.fact(why), kerf=fraction_text(kerf))
     if (passes := fact.extend(job).total_passes) > MOST_PASSES:
         what = f"more than {MOST_PASSES:,} passes in one job"
         faults[Fault(what, f"{passes:,} passes", KERF, "use a blade with a wider kerf")] = None
@@ -214,7 +214,7 @@ class Growth:
             self.patterns += wanted
         return tuple((n, each.half) for n, each in enumerate(clampings, start=first))
 
-    def fact(self, why: str) -> f.JobExtended:
+    def fact(self, why: Change | Mishap) -> f.JobExtended:
         """The job with all this in it, each new setup in the place of the one that it replaces."""
         firsts = sorted(set(self.replaced.values()))
         after = [*firsts[1:], len(self.job.setups) + len(self.setups) + 1]
