@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from assistant.carriage.dialect import Report
 from assistant.carriage.line import GoneError, Line, SerialLine
-from assistant.carriage.protocol import Order, Protocol
+from assistant.carriage.protocol import Order, OrderKind, Protocol
 from assistant.carriage.settings import Controller
 from assistant.errors import CouldNotRun, Fault, NoSuchPart
 from assistant.joinery.model import Carriage
@@ -79,7 +79,7 @@ class Standing:
     def look(self) -> Report:
         """A report made since. Raises CouldNotRun: none came."""
         asked = self._now()
-        self._do(Order("look", "look"))
+        self._do(Order(OrderKind.LOOK, "look"))
         report = self._protocol.report
         if report is None or self._protocol.report_at < asked:
             raise CouldNotRun(self._nothing())
@@ -96,7 +96,7 @@ class Standing:
 
     def store(self, number: int, value: Fraction) -> None:
         """Store this setting. Raises CouldNotRun: it was not taken."""
-        self._do(Order("store", "store", number=number, value=value))
+        self._do(Order(OrderKind.STORE, "store", number=number, value=value))
         if self._protocol.waits or self._protocol.news:
             raise CouldNotRun(f"The motion controller did not store ${number}. To fix it: switch it off and on.")
 
