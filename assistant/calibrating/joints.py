@@ -17,6 +17,7 @@ from assistant.calibrating.history import current_blade, kerf_measured, now
 from assistant.calibrating.learned import COVERAGE, FELT, GAP, Correction, Learned, correction_of, learned
 from assistant.errors import BadInput, Fault, JournalError
 from assistant.joinery.units import round_to_step
+from assistant.journal.schema import SessionState
 from assistant.journal.store import Journal, journal_path
 from assistant.plans.document import cleaned
 from assistant.plans.model import TEST_BOARD, Job, Plan, Shop
@@ -95,7 +96,7 @@ def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
     if not path.exists():
         return None
     with Journal.open_to_read(state) as journal:
-        rows = [r for r in journal.sessions() if r.state == "finished" and not r.rehearsed]
+        rows = [r for r in journal.sessions() if r.state == SessionState.FINISHED and not r.rehearsed]
         row = next((r for r in reversed(rows) if not r.title.startswith(TEST_BOARD)), None)
         records = iter(()) if row is None else journal.replay(row.id, with_gaps=True)
         started = next((record.fact for record in records), None)

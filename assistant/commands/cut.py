@@ -15,6 +15,7 @@ from assistant.commands.driving import Run, add_run_options, check_options, driv
 from assistant.commands.test_joint import Choice, add_test_joint_options, choice, faults_of, judge
 from assistant.errors import BadInput, Fault, JournalError
 from assistant.journal.lock import SessionLock
+from assistant.journal.schema import SessionState
 from assistant.journal.store import Journal, SessionRow, default_state_dir
 from assistant.pedal.devices import is_named
 from assistant.pedal.names import key_from_name
@@ -84,7 +85,7 @@ def open_sessions(journal: Journal, state_dir: Path | None) -> tuple[OpenSession
     """
     rows: list[SessionRow] = []
     with contextlib.suppress(JournalError):
-        rows = [row for row in journal.sessions() if row.state == "open" and row.facts and not row.rehearsed]
+        rows = [row for row in journal.sessions() if row.state == SessionState.OPEN and row.facts and not row.rehearsed]
     where = [] if state_dir is None else ["--state", str(state_dir)]
     return tuple(
         OpenSession(row.title, row.passes_cut, shlex.join(["kerfcall", "resume", row.id, *where]))

@@ -15,6 +15,7 @@ from assistant.errors import BadInput, CouldNotRun
 from assistant.journal.faults import RECOVERS, of_session
 from assistant.journal.lock import SessionLock
 from assistant.journal.playing import played
+from assistant.journal.schema import SessionState
 from assistant.journal.store import Journal, SessionRow, default_state_dir
 from assistant.plans.intents import Intent
 from assistant.plans.languages import language_of
@@ -102,7 +103,7 @@ def latest_begun(journal: Journal, rehearsed: bool, named: Path | None = None) -
     the other kind if there is one, or else the latest of this kind, which can be opened again.
     """
     rows = [row for row in journal.sessions() if row.facts or row.fault]
-    begun = [row for row in rows if row.state == "open"]
+    begun = [row for row in rows if row.state == SessionState.OPEN]
     kind = [row for row in begun if row.rehearsed == rehearsed or row.fault]  # a damaged one can be of either kind
     if kind:
         return kind[-1]
