@@ -16,6 +16,7 @@ from pathlib import Path
 
 from assistant.calibrating.blunders import Caliper
 from assistant.errors import BadInput, Fault
+from assistant.joinery.model import Zero
 from assistant.joinery.settings import reading
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length, toml_length
 from assistant.plans.model import TEST_BOARD, Shop
@@ -61,7 +62,7 @@ def board_text(kind: str, shop: Shop, caliper: Caliper) -> str:
     """The plan of a test board. kind: one of `values.KINDS`. Raises BadInput if the travel has no room for it."""
     unit, kerf = shop.unit, shop.blade.kerf
     settings = list(_SETTINGS[kind](shop, caliper))
-    walls = [(s, s + kerf) if shop.carriage.zero == "inside" else (s - kerf, s) for s in settings]
+    walls = [(s, s + kerf) if shop.carriage.zero == Zero.INSIDE else (s - kerf, s) for s in settings]
     # Fingers and sockets in turn, from the reference edge, then some wood after the last cut to hold the board by.
     widths, at = [], Fraction(0)
     for start, end in walls:
@@ -110,7 +111,7 @@ def _rounded_up(length: Fraction, step: Fraction) -> Fraction:
 def _first_setting(shop: Shop, step: Fraction) -> Fraction:
     wood = WOOD[shop.unit]
     # With the zero outside, a setting is the far wall of its cut, so the kerf comes on top of the wood before it.
-    return _rounded_up(wood if shop.carriage.zero == "inside" else wood + shop.blade.kerf, step)
+    return _rounded_up(wood if shop.carriage.zero == Zero.INSIDE else wood + shop.blade.kerf, step)
 
 
 def _spaced(start: Fraction, spacings: Sequence[Fraction]) -> Iterator[Fraction]:
@@ -176,7 +177,7 @@ def read_places(path: Path, kind: str, shop: Shop) -> list[Place]:
     sockets = [s for s in nominal(plan).get("A", ()) if not s.is_finger]
     step = _STEP.search(head)
     now = shop.carriage.resolution / Fraction(step[1]) if step else Fraction(1)
-    inside = shop.carriage.zero == "inside"
+    inside = shop.carriage.zero == Zero.INSIDE
     settings = [(s.start if inside else s.end) * now for s in sockets]
     if len(settings) > len(LETTERS) or len(settings) < 2:
         mend = f"let kerfcall calibrate {kind} --plan FILE write a test board"

@@ -19,6 +19,7 @@ from assistant.calibrating.mixups import (
 from assistant.calibrating.uncertainty import Component
 from assistant.calibrating.values import COVERAGE, Value, backlash, kerf, screw, zero
 from assistant.errors import BadInput, Fault
+from assistant.joinery.model import CarriageKind, Register, Zero
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import HistoryEntry, value_text
@@ -79,7 +80,7 @@ def _zero_of(
     readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry], scale: Component | None
 ) -> Value:
     width = shop.blade.kerf
-    outside = width if shop.carriage.zero == "outside" else None
+    outside = width if shop.carriage.zero == Zero.OUTSIDE else None
     odd = some_on_the_other_side(readings, width)
     what = "some readings are about a kerf away from the others: were they taken on the other side of the kerf?"
     mend = "measure every place to the near wall of its cut, the wall towards the reference edge"
@@ -174,7 +175,7 @@ def _change_of_screw(value: Value, shop: Shop) -> Change:
     ratio = Fraction(value.value)
     carriage = shop.carriage
     # If the carriage moves further than it is set, fewer steps or threads make up a length, and the pitch is longer.
-    if carriage.kind == "steps":
+    if carriage.kind == CarriageKind.STEPS:
         return _change_at(shop, "carriage.steps_per_mm", _number(1 / carriage.resolution / ratio, SCREW_PLACES))
     if carriage.pitch is not None:
         if value_text(Path(shop.path), "carriage.threads_per_inch") is not None:
@@ -195,7 +196,7 @@ def _change_of_zero(value: Value, shop: Shop) -> Change:
         return Change(why="Within the uncertainty, the zero is right.")
     by = f"{_length(value.value, shop.unit)} {shop.unit}"
     bar = ""
-    if shop.carriage.register == "setting bar":
+    if shop.carriage.register == Register.SETTING_BAR:
         bar = " Or check whether the setting bar is as thick as the kerf."
     why = f"Bring the carriage to zero and set its reading there to {by}. The shop file has no key for this.{bar}"
     return Change(why=why)

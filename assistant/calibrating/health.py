@@ -25,7 +25,7 @@ from assistant.calibrating.values import KINDS
 from assistant.errors import CouldNotRun, NoSuchPart
 from assistant.health import BROKEN, LIMITED, WORKS, Finding
 from assistant.joinery.units import plain_length
-from assistant.plans.model import JointPlan, Shop
+from assistant.plans.model import JointPlan, Layout, Shop
 from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, value_text
 
 PARTS = (*KINDS, SQUARE)
@@ -161,7 +161,7 @@ def _square(history: _ShopHistory) -> Finding:
     data["degrees"] = degrees
     lean = out_of_square(degrees, SQUARE_DEPTH_MM)
     found = f"{degrees:g} degrees out, checked {when}"
-    clearance = float(JointPlan(layout="even").clearance)
+    clearance = float(JointPlan(Layout.EVEN).clearance)
     if degrees > most_out_of_square(clearance, SQUARE_DEPTH_MM):
         text = f"{found}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, over a quarter of {clearance:g} mm"
         mend = "set blade and carriage square, then check again; `kerfcall fit PLAN` shows how much a joint tolerates"

@@ -8,7 +8,7 @@ from assistant.carriage.line import Line, SerialLine
 from assistant.carriage.standing import Standing
 from assistant.errors import KerfcallError
 from assistant.health import BROKEN, LIMITED, WORKS, Finding
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, Home
 
 PART = "carriage"
 
@@ -45,7 +45,7 @@ def findings(shop: Carriage, opened: Callable[[str], Line] = SerialLine) -> list
         if not controller.settings:
             return found
         report = standing.look()
-        if drive.home == "switch":
+        if drive.home == Home.SWITCH:
             closed = drive.axis in report.pins
             text = f"home switch {'closed' if closed else 'open'}"
             found.append(Finding(PART, WORKS, text, "", {"home_switch_closed": closed}))

@@ -18,7 +18,7 @@ from pathlib import Path
 from assistant.commands.asking import agreed
 from assistant.commands.held_moves import NO_TERMINAL, has_terminal, held_moves, not_driven
 from assistant.errors import BadInput, CouldNotRun, Fault
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, Home
 from assistant.joinery.units import LengthError, parse_length, plain_length, round_to_step
 from assistant.plans.model import Shop
 from assistant.plans.shop_file import read_shop
@@ -106,7 +106,7 @@ def _where(carriage: Carriage, as_json: bool) -> int:
         report, controller, faults = standing.look(), standing.controller, standing.faults
     axis = "XYZ".index(drive.axis)
     place = None if report.places is None or axis >= len(report.places) else report.places[axis]
-    switch = drive.axis in report.pins if drive.home == "switch" else None
+    switch = drive.axis in report.pins if drive.home == Home.SWITCH else None
     clear = not report.hold_input if drive.clear_input else None
     if as_json:
         found = {

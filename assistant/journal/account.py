@@ -160,7 +160,7 @@ class _FactsInWords:
             return f"Setup {fact.setup}"
         setup = self.job.setups[fact.setup - 1]
         copies = f", {setup.copies} boards together" if setup.copies > 1 else ""
-        end = "" if self.job.layout == "slots" else f", end {setup.end}"
+        end = "" if self.job.slotted else f", end {setup.end}"
         end += which_half(setup)
         return f"Setup {fact.setup}: {one_line(setup.board)}, part {setup.part}{end}{copies}"
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from assistant.joinery.model import Home
 from assistant.joinery.units import plain_length, round_to_step
 from assistant.plans.intents import Mode
 from assistant.screens.view_cells import width
@@ -56,7 +57,7 @@ def by_hand(view: View, words: Words) -> bool:
     """Whether this is zeroing by hand: nothing moves then."""
     drive, move = words.carriage.drive, view.move
     homes = move is not None and move.what == MoveKind.HOME
-    return drive is not None and drive.home == "by hand" and homes and view.mode in OF_THE_DRIVE
+    return drive is not None and drive.home == Home.BY_HAND and homes and view.mode in OF_THE_DRIVE
 
 
 def is_moving(view: View, words: Words) -> bool:

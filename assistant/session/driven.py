@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
+from assistant.joinery.model import Home
 from assistant.joinery.settings import approach
 from assistant.plans.model import Job
 from assistant.session import effects as e
@@ -84,13 +85,13 @@ def by_tap(state: State, move: Move) -> bool:
 def by_hand(state: State, move: Move) -> bool:
     """Whether this is zeroing by hand: nothing moves."""
     drive = state.the_job.carriage.drive
-    return move.what == MoveKind.HOME and drive is not None and drive.home == "by hand"
+    return move.what == MoveKind.HOME and drive is not None and drive.home == Home.BY_HAND
 
 
 def visits(state: State) -> bool:
     """Whether the home switch must be visited before the board is taken out: it proves the cuts made since."""
     drive, it = state.the_job.carriage.drive, state.driving
-    at_switch = drive is not None and drive.home == "switch"
+    at_switch = drive is not None and drive.home == Home.SWITCH
     # A lost carriage is homed instead, and homing proves nothing.
     return at_switch and it.known and not it.visited and (state.setup_complete or bool(it.unproved))
 

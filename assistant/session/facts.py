@@ -230,7 +230,7 @@ class JobExtended(Fact):
         if not self.kerf:
             return grown
         kerf = Fraction(self.kerf)
-        slotted = job.layout == "slots"
+        slotted = job.slotted
         assumed = kerf - job.clearance if slotted else assumed_kerf(kerf, job.clearance)
         blade_since = len(job.setups) if self.why == Mishap.BLADE else job.blade_since
         return replace(grown, kerf=kerf, assumed_kerf=assumed, blade_since=blade_since, kerf_since=len(job.patterns))

@@ -131,20 +131,20 @@ def is_fresh(job: Job, setup: int) -> bool:
 def board_words(job: Job, setup: int) -> str:
     """A setup's board and end as faults name them: "front, 2 of 4, end 1 (setup 7)"."""
     one = job.setups[setup - 1]
-    end = "" if job.layout == "slots" else f"end {one.end}"
+    end = "" if job.slotted else f"end {one.end}"
     return f"{', '.join(filter(None, (one.board, which_of(job, setup), end)))} (setup {setup})"
 
 
 def _part_words(job: Job, setup: int) -> str:
     pattern = job.pattern_of(setup)
-    if job.layout == "slots":
+    if job.slotted:
         return f"slots {plain_length(pattern.depth, job.carriage.unit)} deep"
     stage = f", stage {job.setups[setup - 1].stage}" if len(job.stages) > 1 else ""
     return f"part {pattern.part}{stage}"
 
 
 def _noun(job: Job) -> str:
-    return "slot" if job.layout == "slots" else "socket"
+    return "slot" if job.slotted else "socket"
 
 
 def _ends(job: Job) -> list[list[int]]:

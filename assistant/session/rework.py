@@ -53,7 +53,7 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
                 half = job.setups[setup - 1].half.is_second
                 return prompt("half waits" if half else "stage waits", setup=setup)
         case Change.END:
-            if job.layout == "slots":
+            if job.slotted:
                 return prompt("slots have no end")
             # The lining is glued in: the end would have to be opened, lined and glued again.
             if len(job.stages) > 1:

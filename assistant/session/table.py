@@ -98,7 +98,7 @@ def _row(job: Job, standing: Standing, number: int) -> Row:
         board=setup.board,
         copies=which_of(job, number),
         part=setup.part,
-        end=0 if job.layout == "slots" else setup.end,
+        end=0 if job.slotted else setup.end,
         stage=setup.stage,
         cut=standing.cuts[number - 1].bit_count(),
         passes=len(pattern.passes),
@@ -139,7 +139,7 @@ def in_lines(
     boards' names are cut short; None for no limit. width: of a text, in columns.
     """
     heads = ["setup", "", "board", "part", "end", "stage", "cut", "slots", "status"]
-    if job.layout == "slots":
+    if job.slotted:
         heads.remove("end")
     else:
         heads[heads.index("slots")] = "sockets"

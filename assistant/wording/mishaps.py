@@ -218,7 +218,7 @@ def _of_misplaced(words: Words, figures: Figures) -> str:
     off = f"Off by {words.length(abs(off_by))}, {'nearer to' if off_by < 0 else 'farther from'} {edge}"
     if not lost:
         return f"{off}: no finger has lost anything. Carry on with this board?"
-    slots = words.job.layout == "slots"
+    slots = words.job.slotted
     fingers = [
         f"{_between(words, one.finger) if slots else f'finger {words.count(one.finger)}'} loses "
         f"{words.length(one.lost)} and keeps {words.length(one.left)}"
@@ -241,7 +241,7 @@ def _between(words: Words, finger: int) -> str:
 
 def _of_too_deep(words: Words, figures: Figures) -> str:
     proud, depth, setups = words.length(figures["proud"]), words.depth(figures["depth"]), figures["setups"]
-    slots, setup = words.job.layout == "slots", words.job.setups[figures["setup"] - 1]
+    slots, setup = words.job.slotted, words.job.setups[figures["setup"] - 1]
     every = "every slot of this depth" if slots else "every end"
     if slots:
         told = [f"What goes into the slots will sit {proud} deeper."]
@@ -269,7 +269,7 @@ def _as_deep(words: Words, figures: Figures) -> str:
     ends = f"setups {listed([words.count(n) for n in setups])}" if len(setups) > 3 else _ends(words, setups)
     boards = {board_of(words, n, ended=False) for n in setups}
     count = "Count that board" if len(boards) == 1 else "Count those boards"
-    every = "every slot of this depth" if words.job.layout == "slots" else "every end"
+    every = "every slot of this depth" if words.job.slotted else "every end"
     return (
         f"Just as deep, and marked now: {ends}. {count} as spoilt too, or report this again and have {every} cut as "
         "deep."

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, CarriageKind
 from assistant.joinery.settings import MOST_DECIMALS, in_64ths, places, reading
 from assistant.joinery.units import MM_PER_UNIT, mixed, plain_length
 from assistant.plans.model import Job
@@ -122,7 +122,7 @@ def spoken_clearance(mm: Fraction, unit: str) -> str:
 
 def spoken_distance(carriage: Carriage, mm: Fraction) -> str:
     """How far to move the carriage (mm, > 0), as exactly as it shows it: "half a millimetre", "220 steps" in words."""
-    if carriage.kind == "steps":
+    if carriage.kind == CarriageKind.STEPS:
         steps = round(mm / carriage.resolution)
         return f"{cardinal(steps)} step" + ("" if steps == 1 else "s")
     if carriage.unit == "mm" and mm == Fraction(1, 2):

@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.joinery.halves import Half
+from assistant.joinery.model import CarriageKind
 from assistant.joinery.settings import reading
 from assistant.plans.checks import ZERO_CHECK, aloud
 from assistant.plans.intents import Mode
@@ -202,7 +203,7 @@ class Words:
 
     def sockets(self, number: int, begun: int = 0) -> str:
         """How many sockets: "seven sockets", or "slots" where those are cut; "and one begun" beside whole ones."""
-        kind = "slot" if self.job.layout == "slots" else "socket"
+        kind = "slot" if self.job.slotted else "socket"
         return self.counted(number, kind, f"{kind}s") + " and one begun" * begun
 
     def keep_clear(self, figures: dict[str, Any]) -> tuple[str, str]:
@@ -292,7 +293,7 @@ def _which_of(words: Words, figures: dict[str, Any], short: bool = False) -> lis
 
 def _ways(words: Words, end: int, half: str = "") -> dict[str, str]:
     """How the board of this end is held, in the whole question and in the short one."""
-    carriage, slots = words.carriage, words.job.layout == "slots"
+    carriage, slots = words.carriage, words.job.slotted
     bar, before, itself = carriage.register == SETTING_BAR, half == Half.PIECE_IN, " itself" * (half == Half.PIECE_OUT)
     between = "the setting bar at " * bar + "the distance piece at " * before
     stop = f"against {between}the {carriage.stop_side} stop{itself}"
@@ -328,13 +329,13 @@ def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
             far_up = dial.far_up(words.carriage, other, words.figures)
             return f"Is the carriage already at {stands}, and not still {far_up}? {YES_NO}"
         return f"Does the dial read {stands}? {YES_NO}"
-    verb = "show" if words.carriage.kind == "steps" else "read"
+    verb = "show" if words.carriage.kind == CarriageKind.STEPS else "read"
     return f"Does the carriage still {verb} {stands}, untouched? {YES_NO}"
 
 
 def _resuming(words: Words, figures: dict[str, Any]) -> str:
     setup = words.job.setups[figures["setup"] - 1]
-    place = setup.board if words.job.layout == "slots" else f"{setup.board}, end {words.count(setup.end)}"
+    place = setup.board if words.job.slotted else f"{setup.board}, end {words.count(setup.end)}"
     place += which_half(setup)
     of = f"setup {_setup_of(words, figures)}"
     cut = words.counted(figures["cut"], "pass is recorded as cut", "passes are recorded as cut")
@@ -349,7 +350,7 @@ def _where(words: Words, figures: dict[str, Any]) -> str:
     place = f"Setup {_setup_of(words, figures)}"
     if not figures["pass_"]:
         return f"{place}: all cut."
-    slots = words.job.layout == "slots"
+    slots = words.job.slotted
     board = figures["board"] if slots else f"{figures['board']}, end {words.count(figures['end'])}"
     board += which_half(words.job.setups[figures["setup"] - 1])
     next_pass = f"pass {words.count(figures['pass_'])} of {words.count(figures['passes'])}"

@@ -24,7 +24,7 @@ def board_of(words: Words, number: int, ended: bool = True) -> str:
     elif of > setup.copies:
         last = setup.first_copy + setup.copies - 1
         name.append(f"{words.count(setup.first_copy)} to {words.count(last)} of {words.count(of)}")
-    if ended and words.job.layout != "slots":
+    if ended and not words.job.slotted:
         name.append(f"end {words.count(setup.end)}")
     return ", ".join(name)
 
