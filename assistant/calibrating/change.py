@@ -22,7 +22,7 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery.model import CarriageKind, Register, Zero
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
-from assistant.plans.shop_writer import HistoryEntry, value_text
+from assistant.plans.shop_writer import EntryKind, HistoryEntry, value_text
 
 # The standard uncertainty assumed for a kerf that was never calibrated, mm.
 ASSUMED_KERF_U = 0.01
@@ -50,23 +50,23 @@ class Change:
 
 
 def computed(
-    kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry]
+    kind: EntryKind, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry]
 ) -> Value:
     """The value of this kind. known: the calibrations in force, some of which it depends on.
 
     Raises BadInput if the readings give no value, or if something else seems to have been measured.
     """
-    if kind == "screw":
+    if kind == EntryKind.SCREW:
         return screw(readings, caliper)
     width = shop.blade.kerf
-    if kind == "backlash":
+    if kind == EntryKind.BACKLASH:
         by_cuts = all(r.label.isalpha() for r in readings)
         if by_cuts and (faults := list(cuts_measured(readings, width, shop.unit))):
             raise BadInput(faults)
         return backlash(readings, caliper, by_cuts=by_cuts, kerf=width)
-    u_travel = _last_u(known, "screw")
+    u_travel = _last_u(known, EntryKind.SCREW)
     scale = None if u_travel is None else Component("carriage's travel (calibrated)", u_travel)
-    if kind == "kerf":
+    if kind == EntryKind.KERF:
         if faults := list(cuts_measured(readings, width, shop.unit)):
             raise BadInput(faults)
         try:
@@ -85,7 +85,7 @@ def _zero_of(
     what = "some readings are about a kerf away from the others: were they taken on the other side of the kerf?"
     mend = "measure every place to the near wall of its cut, the wall towards the reference edge"
     mixed = [Fault(what, ", ".join(odd), "readings", mend)] if odd else []
-    u_kerf = _last_u(known, "kerf")
+    u_kerf = _last_u(known, EntryKind.KERF)
     if u_kerf is None:
         u_kerf = ASSUMED_KERF_U
     try:
@@ -118,7 +118,7 @@ def _near_enough(value: Value, shop: Shop) -> Value:
     raise BadInput([Fault(what, found, "readings", mend)])
 
 
-def _last_u(known: Sequence[HistoryEntry], kind: str) -> float | None:
+def _last_u(known: Sequence[HistoryEntry], kind: EntryKind) -> float | None:
     """The standard uncertainty of the last calibration of this kind, None if there is none."""
     return next((float(entry.data["u"]) for entry in reversed(known) if entry.kind == kind), None)
 
@@ -203,8 +203,8 @@ def _change_of_zero(value: Value, shop: Shop) -> Change:
 
 
 _CHANGES = {
-    "kerf": _change_of_kerf,
-    "screw": _change_of_screw,
-    "zero": _change_of_zero,
-    "backlash": _change_of_backlash,
+    EntryKind.KERF: _change_of_kerf,
+    EntryKind.SCREW: _change_of_screw,
+    EntryKind.ZERO: _change_of_zero,
+    EntryKind.BACKLASH: _change_of_backlash,
 }

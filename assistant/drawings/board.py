@@ -36,7 +36,7 @@ class BoardView:
     width: float
     left: float
     scale: float
-    stop_side: str
+    stop_side: StopSide
 
     @property
     def right(self) -> float:

@@ -12,12 +12,12 @@ from fractions import Fraction
 from typing import Literal
 
 from assistant.joinery.halves import Half
-from assistant.joinery.model import StopSide
+from assistant.joinery.model import Register, StopSide
 from assistant.plans.checks import BAR_CHECK, CLAMPS, CLAMPS_AND_GUARD, EDGE_AND_FACE, PIECE_CHECK, figures_of
 from assistant.plans.model import Job, Setup
 from assistant.session.effects import View
 from assistant.session.turn import way_prompt
-from assistant.wording.halves import SETTING_BAR, marked_to_backing
+from assistant.wording.halves import marked_to_backing
 from assistant.wording.prompts import NEVER_SPIN, Words
 
 KEEP_CLEAR = "Keep clear: {reach} from the {edge} edge, up to {above} above the bed."
@@ -78,7 +78,7 @@ def holding_of(job: Job, setup: Setup, view: View | None = None) -> Holding:
         setup=setup.number,
         end=0 if slotted else setup.end,
         stop_side=StopSide.RIGHT if carriage.stop_side == StopSide.RIGHT else StopSide.LEFT,
-        bar=carriage.register == SETTING_BAR,
+        bar=carriage.register == Register.SETTING_BAR,
         piece=setup.half == Half.PIECE_IN,
         other_edge=setup.half == Half.OTHER_EDGE,
         face="" if slotted else "marked" if marked_to_backing(setup.end, setup.half) else "other",

@@ -63,11 +63,18 @@ class Stages:
     blank_length: Fraction = BLANK_LENGTH_MM
 
 
+class Material(Enum):
+    BOARD = auto()
+    LINING = auto()
+    GLUE = auto()
+    REMOVED = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class Region:
-    """A rectangle of the finished end. material: "board", "lining", "glue" or "removed"."""
+    """A rectangle of the finished end."""
 
-    material: str
+    material: Material
     x_from: Fraction
     x_to: Fraction
     y_from: Fraction
@@ -120,14 +127,14 @@ def regions(one: Stages) -> Iterator[Region]:
     zero = Fraction(0)
     for opened, blank, final in zip(one.opened, one.blank, one.final, strict=True):
         if final.is_finger:
-            pieces = (("lining", final.start, blank.start), ("glue", blank.start, opened.start))
+            pieces = ((Material.LINING, final.start, blank.start), (Material.GLUE, blank.start, opened.start))
             yield from (Region(name, a, b, zero, low) for name, a, b in pieces if a < b)
-            yield Region("board", opened.start, opened.end, zero, low)
-            pieces = (("glue", opened.end, blank.end), ("lining", blank.end, final.end))
+            yield Region(Material.BOARD, opened.start, opened.end, zero, low)
+            pieces = ((Material.GLUE, opened.end, blank.end), (Material.LINING, blank.end, final.end))
             yield from (Region(name, a, b, zero, low) for name, a, b in pieces if a < b)
         else:
-            yield Region("removed", final.start, final.end, zero, deep)
-            yield Region("lining", final.start, final.end, deep, low)
+            yield Region(Material.REMOVED, final.start, final.end, zero, deep)
+            yield Region(Material.LINING, final.start, final.end, deep, low)
 
 
 def _widened(segments: Sequence[Segment], by: Fraction) -> tuple[Segment, ...]:

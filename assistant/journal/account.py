@@ -10,7 +10,7 @@ from fractions import Fraction
 from statistics import median
 from typing import Any
 
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, CarriageKind
 from assistant.joinery.settings import reading
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.journal.faults import SET_APART, naming
@@ -100,9 +100,9 @@ def setting(exact: str, carriage: Carriage | None) -> str:
         return length(exact)
     shown = reading(carriage, Fraction(exact))
     match carriage.kind:
-        case "handwheel":
+        case CarriageKind.HANDWHEEL:
             return f"{shown} ({length(exact, carriage.unit)})"
-        case "steps":
+        case CarriageKind.STEPS:
             return f"{shown} steps ({length(exact, carriage.unit)})"
     return f"{shown} {carriage.unit}"
 

@@ -11,10 +11,10 @@ import json
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import StrEnum
-from typing import Any, TypeVar, cast
+from typing import Any
 
 from assistant.errors import JournalError
+from assistant.plans.members import Member, member
 from assistant.plans.mishaps import Mishap
 from assistant.session.facts import (
     BoardChosen,
@@ -56,7 +56,6 @@ from assistant.session.kinds import By, Change, Doubt, MoveKind
 
 Body = dict[str, Any]
 Upcaster = Callable[[Body], Body]
-Member = TypeVar("Member", bound=StrEnum)
 
 # Far more digits than any length has, far fewer than Python refuses to read (4,300). No denominator is 0.
 _NUMBER = re.compile(r"-?[0-9]{1,400}(?:\.[0-9]{1,400}|/0*[1-9][0-9]{0,399})?")
@@ -104,12 +103,7 @@ def _text(body: Body, key: str) -> str:
 
 
 def _member(body: Body, key: str, kind: type[Member]) -> Member:
-    """The member with this word. Any other text is kept as it is: it can still be listed, exported and repaired.
-
-    Whether a session that holds it can go on is for `playing.misfit` to say.
-    """
-    word = _text(body, key)
-    return kind(word) if word in set(kind) else cast(Member, word)
+    return member(kind, _text(body, key))
 
 
 def _exact(body: Body, key: str) -> str:

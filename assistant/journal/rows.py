@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import dataclass, field
-from typing import Any, cast
+from typing import Any
 
 from assistant.journal.schema import SessionState
 from assistant.journal.seals import START, row_seal
+from assistant.plans.members import member
 from assistant.session.facts import EndedEarly, Fact, Finished, Jumped, Reopened, Resumed, SteppedBack
 
 
@@ -47,7 +48,7 @@ class CheckedRow:
 
     @property
     def state(self) -> SessionState:
-        return state_of(self.texts[5])
+        return member(SessionState, text_of(self.texts[5]))
 
     def seal_with(self, state: SessionState, last: int, head: bytes) -> bytes:
         """The seal that the row would have with these values."""
@@ -136,12 +137,6 @@ def state_after(state: SessionState, fact: Fact) -> SessionState:
     if isinstance(fact, SteppedBack | Jumped | Reopened) or (isinstance(fact, Resumed) and ended):
         return SessionState.OPEN
     return state
-
-
-def state_of(stored: bytes | None) -> SessionState:
-    """The state with this word. Any other text is kept as it is, so that the session can be listed and repaired."""
-    word = text_of(stored)
-    return SessionState(word) if word in tuple(SessionState) else cast(SessionState, word)
 
 
 def text_of(stored: bytes | None) -> str:

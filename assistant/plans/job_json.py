@@ -11,9 +11,8 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from enum import StrEnum
 from fractions import Fraction
-from typing import Any, TypeVar, cast
+from typing import Any, TypeVar
 
 from assistant.joinery.halves import Half
 from assistant.joinery.model import (
@@ -32,6 +31,7 @@ from assistant.joinery.model import (
     Zero,
 )
 from assistant.joinery.settings import Reads, read_as
+from assistant.plans.members import Member, member
 from assistant.plans.model import (
     RUN_DOWN_S,
     Acceptance,
@@ -51,7 +51,6 @@ from assistant.plans.model import (
 # Python refuses to make an int of over 4,300 digits.
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
 Item = TypeVar("Item")
-Member = TypeVar("Member", bound=StrEnum)
 
 
 def fraction_text(value: Fraction) -> str:
@@ -190,9 +189,7 @@ class _Reader:
         return self.text(key) if key in self._data else default
 
     def member(self, key: str, kind: type[Member]) -> Member:
-        """The member with this word. Any other text is kept: `journal.playing` refuses those that matter."""
-        word = self.text(key)
-        return kind(word) if word in tuple(kind) else cast(Member, word)
+        return member(kind, self.text(key))
 
     def member_or(self, key: str, default: Member) -> Member:
         return self.member(key, type(default)) if key in self._data else default

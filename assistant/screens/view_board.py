@@ -34,7 +34,7 @@ class Window:
 class BoardPicture:
     """One pattern, with its figures turned into floats once, so that drawing only looks them up."""
 
-    def __init__(self, pattern: Pattern, stop_side: str) -> None:
+    def __init__(self, pattern: Pattern, stop_side: StopSide) -> None:
         self._mirrored = stop_side == StopSide.RIGHT
         self._width = float(pattern.width)
         self._starts = [float(segment.start) for segment in pattern.segments]

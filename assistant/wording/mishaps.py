@@ -12,12 +12,13 @@ from typing import Any, Protocol
 
 from assistant.joinery.halves import Half
 from assistant.joinery.misplaced import Thinned
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, Register
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.mishaps import Mishap
 from assistant.plans.pieces import BLANK
+from assistant.session.kinds import ToMove
 from assistant.wording import drive
-from assistant.wording.halves import SETTING_BAR, edge_at_stop, to_the_stop
+from assistant.wording.halves import edge_at_stop, to_the_stop
 from assistant.wording.joining import YES_NO, listed, sentence
 from assistant.wording.rework import board_of
 
@@ -177,7 +178,7 @@ def _ends(words: Words, setups: tuple[int, ...]) -> str:
     # Slots of a board that were planned with different depths have setups of their own.
     names = list(dict.fromkeys(board_of(words, number) for number in setups))
     if len(names) > 3:
-        return f"{words.count(len(names))} {'boards' if words.job.layout == 'slots' else 'ends'}"
+        return f"{words.count(len(names))} {'boards' if words.job.slotted else 'ends'}"
     return listed(names)
 
 
@@ -299,8 +300,8 @@ _TRIED = {
 
 
 def _ask_registered(words: Words, figures: Figures) -> str:
-    carriage, moved = words.carriage, figures.get("moved", "")
-    bar = ", then put the bar away" if carriage.register == SETTING_BAR else ""
+    carriage, moved = words.carriage, figures.get("moved")
+    bar = ", then put the bar away" if carriage.register == Register.SETTING_BAR else ""
     half = figures.get("half", "")
     stop = to_the_stop(carriage.register, carriage.stop_side, half)
     # The saw comes first: what follows has hands at the blade.
@@ -316,13 +317,13 @@ def _ask_registered(words: Words, figures: Figures) -> str:
         stands = f"The carriage stands at {place}: leave it there."
     else:
         stands = f"Carriage to {place}: {words.move(figures)}."
-    if moved == "carriage":
+    if moved == ToMove.CARRIAGE:
         begin = "Saw off, isolated, plug out. Leave the work clamped."
         reads = words.position(figures["setting"])
         mend = f"draw back, move the carriage, coming up, until it fits, and set the reading there to {reads}"
     else:
         mend = "clamp the work to suit the cut and mark down a problem"
-    if moved == "work":
+    if moved == ToMove.WORK:
         begin = "Saw off, isolated, plug out."
         mend = "move the work, not the carriage, and clamp it"
     tried = f"{_TRIED[figures['where']].format(edge=_edge(figures))} If it is off {tolerance}, {mend}."

@@ -7,16 +7,16 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.joinery.halves import Half
-from assistant.joinery.model import CarriageKind
+from assistant.joinery.model import CarriageKind, Register
 from assistant.joinery.settings import reading
 from assistant.plans.checks import ZERO_CHECK, aloud
 from assistant.plans.intents import Mode
-from assistant.plans.model import Job
+from assistant.plans.model import Job, Layout
 from assistant.session.effects import Prompt
+from assistant.session.kinds import TurnOver
 from assistant.wording import dial, drive, mishaps, rework
 from assistant.wording.halves import (
     CLAMPED,
-    SETTING_BAR,
     edge_at_stop,
     marked_to_backing,
     piece_asked,
@@ -219,7 +219,7 @@ class Words:
             parts.append(_comes_off(self, figures))
         if figures["held"] or self.figures:
             parts.append(_held(figures))
-        elif figures["turn"] == "full":
+        elif figures["turn"] == TurnOver.FULL:
             parts.append(f"Turn it end over end. {NEVER_SPIN}")
         if figures["keep_clear"] and not self.figures:
             low = self.clear_of(figures["lowest"], up=False, named=False)
@@ -240,7 +240,7 @@ def _comes_off(words: Words, figures: dict[str, Any]) -> str:
 def _held(figures: dict[str, Any]) -> str:
     half = figures.get("half", "")
     stop = to_the_stop(figures["register"], figures["stop_side"], half)
-    if figures["layout"] == "slots":
+    if figures["layout"] == Layout.SLOTS:
         return f"{edge_at_stop(half).capitalize()} {stop}."
     if figures["end"] == 1 or half not in (Half.NONE, Half.PIECE_IN):
         face = "marked" if marked_to_backing(figures["end"], half) else "other"
@@ -257,7 +257,7 @@ def _setup_of(words: Words, figures: dict[str, Any]) -> str:
 def _which_board(words: Words, figures: dict[str, Any]) -> str:
     place = f"Setup {_setup_of(words, figures)}"
     which = [figures["board"], *_which_of(words, figures), f"part {figures['part']}"]
-    slots = figures["layout"] == "slots"
+    slots = figures["layout"] == Layout.SLOTS
     which.append("slotted side down" if slots else f"end {words.count(figures['end'])} down")
     which += _half(figures)
     return f"{place}: {', '.join(which)}."
@@ -271,10 +271,10 @@ def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
     """The board, its end and what has changed."""
     which = [figures["board"], *_which_of(words, figures, short=True)]
     which += [f"part {figures['part']}"] if figures["part_changed"] else []
-    which += [] if figures["layout"] == "slots" else [f"end {words.count(figures['end'])}"]
+    which += [] if figures["layout"] == Layout.SLOTS else [f"end {words.count(figures['end'])}"]
     which += _half(figures)
     it = "it" if figures["copies"] == 1 else "them"
-    turned = f": turn {it} end over end" if figures["turn"] == "warned" and not figures["held"] else ""
+    turned = f": turn {it} end over end" if figures["turn"] == TurnOver.WARNED and not figures["held"] else ""
     return sentence(", ".join(which) + turned)
 
 
@@ -294,7 +294,8 @@ def _which_of(words: Words, figures: dict[str, Any], short: bool = False) -> lis
 def _ways(words: Words, end: int, half: str = "") -> dict[str, str]:
     """How the board of this end is held, in the whole question and in the short one."""
     carriage, slots = words.carriage, words.job.slotted
-    bar, before, itself = carriage.register == SETTING_BAR, half == Half.PIECE_IN, " itself" * (half == Half.PIECE_OUT)
+    bar, before = carriage.register == Register.SETTING_BAR, half == Half.PIECE_IN
+    itself = " itself" * (half == Half.PIECE_OUT)
     between = "the setting bar at " * bar + "the distance piece at " * before
     stop = f"against {between}the {carriage.stop_side} stop{itself}"
     which = {Half.THIS_EDGE: "reference ", Half.OTHER_EDGE: "other "}.get(Half(half), "")
@@ -308,7 +309,7 @@ def _ways(words: Words, end: int, half: str = "") -> dict[str, str]:
 def _way(words: Words, figures: dict[str, Any]) -> str:
     half = figures.get("half", "")
     stop = to_the_stop(words.carriage.register, figures["stop_side"], half)
-    if figures["layout"] == "slots":
+    if figures["layout"] == Layout.SLOTS:
         return f"slotted side down, {edge_at_stop(half)} {stop}"
     face = "marked" if marked_to_backing(figures["end"], half) else "other"
     return f"end {figures['end']} down, {edge_at_stop(half)} {stop}, {face} face to the backing"

@@ -51,7 +51,7 @@ def _ask_cut_off(words: Words, figures: Figures) -> str:
 
 
 def _socket(words: Words, number: int) -> str:
-    return f"{'slot' if words.job.layout == 'slots' else 'socket'} {words.count(number)}"
+    return f"{'slot' if words.job.slotted else 'socket'} {words.count(number)}"
 
 
 def _ask_socket(words: Words, figures: Figures) -> str:
