@@ -56,14 +56,14 @@ class Grain(StrEnum):
     MIXED = "mixed"
 
 
-class Recogniser(StrEnum):
+class RecogniserName(StrEnum):
     AUTO = "auto"
     MOONSHINE = "moonshine"
     VOSK = "vosk"
     POCKETSPHINX = "pocketsphinx"
 
 
-class Denoising(StrEnum):
+class DenoiserName(StrEnum):
     AUTO = "auto"
     NONE = "none"
     SPECTRAL = "spectral"
@@ -239,13 +239,13 @@ class VoiceSettings:
 
     language: str = "en"
     lead_in: str = "marigold"
-    recogniser: Recogniser = Recogniser.AUTO
+    recogniser: RecogniserName = RecogniserName.AUTO
     reads: Reads = Reads.DIGITS
     speech_rate: int = 175
     model: str | None = None
     phrases: tuple[tuple[str, tuple[str, ...]], ...] = ()
     pronunciations: tuple[tuple[str, str], ...] = ()
-    denoiser: Denoising = Denoising.AUTO
+    denoiser: DenoiserName = DenoiserName.AUTO
     endpoints: Endpoints = Endpoints.AUTO
     acceptance: Acceptance = Acceptance.USUAL
     loudspeaker: str = ""
