@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from enum import Enum, auto
+from enum import Enum, StrEnum, auto
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -63,11 +63,11 @@ class Stages:
     blank_length: Fraction = BLANK_LENGTH_MM
 
 
-class Material(Enum):
-    BOARD = auto()
-    LINING = auto()
-    GLUE = auto()
-    REMOVED = auto()
+class Material(StrEnum):
+    BOARD = "board"
+    LINING = "lining"
+    GLUE = "glue"
+    REMOVED = "removed"
 
 
 @dataclass(frozen=True, slots=True)
