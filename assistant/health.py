@@ -10,24 +10,34 @@ import os
 import shlex
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-WORKS, LIMITED, BROKEN = "works", "stands in", "broken"
-"""A part's state, as `ready --json` has it. LIMITED: the part lacks something, or another part replaces it."""
+
+class PartState(StrEnum):
+    """A part's state, as `ready --json` has it."""
+
+    WORKS = "works"
+    LIMITED = "stands in"
+    """The part lacks something, or another part replaces it."""
+    BROKEN = "broken"
+
+
+WORKS, LIMITED, BROKEN = PartState.WORKS, PartState.LIMITED, PartState.BROKEN
 SHOWN = {WORKS: "working", LIMITED: "limited", BROKEN: "broken"}
 """The states as `ready` shows them."""
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What was found out about one part. state: WORKS | LIMITED | BROKEN. mend: what to do, "" for nothing.
+    """What was found out about one part. mend: what to do, "" for nothing.
 
     data: its figures for other programs, JSON-ready.
     """
 
     part: str
-    state: str
+    state: PartState
     text: str
     mend: str = ""
     data: Mapping[str, Any] = field(default_factory=dict)

@@ -28,6 +28,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -40,7 +41,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-LEFT, RIGHT, SLOT = "left", "right", "slot"
 # The limit of an error in worst case and root-sum-square: three standard uncertainties (99.7 % of errors).
 COVERAGE = 3
 USUAL_JOINTS, MOST_JOINTS = 20_000, 1_000_000
@@ -56,6 +56,18 @@ CLIFF = 0.05
 SWELLING_FINGERS, SWELLING_MM = 15, 0.08
 
 
+class Beside(StrEnum):
+    """On which side of part A's finger a gap is."""
+
+    LEFT = "left"
+    RIGHT = "right"
+    SLOT = "slot"
+    """None: it is a slot's play."""
+
+
+LEFT, RIGHT, SLOT = Beside.LEFT, Beside.RIGHT, Beside.SLOT
+
+
 @dataclass(frozen=True, slots=True)
 class Errors:
     """The standard uncertainties of a pass's setting, of the kerf and of a part's reference; mm, >= 0."""
@@ -69,14 +81,14 @@ class Errors:
 class Gap:
     """One glue gap, or one slot's play.
 
-    at: the nominal wall. side: "left" or "right" of part A's finger, or "slot". offset: what rounding
+    at: the nominal wall. offset: what rounding
     and wood movement add to the gap that the clearance gives. opens, closes: the passes (numbered
     through the joint from 0) whose error adds to the gap and subtracts from it; the same pass if a
     slot is cut in one.
     """
 
     at: float
-    side: str
+    side: Beside
     offset: float
     opens: int
     closes: int

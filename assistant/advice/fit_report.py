@@ -10,7 +10,7 @@ from assistant.advice.fit import SLOT, Errors, swells
 from assistant.advice.prediction import FitOutcome, Movement, missing_parts
 from assistant.advice.squareness import Squareness, most_out_of_square, out_of_square
 from assistant.joinery.units import at_least, format_length
-from assistant.plans.model import Plan
+from assistant.plans.model import Layout, Plan
 
 PLACES = {"mm": 3, "in": 4}
 # A gap wider than this shows and weakens the glue line (common practice, no source).
@@ -91,10 +91,10 @@ def warnings(report: FitReport) -> Iterator[str]:
 
 def not_covered(plan: Plan) -> Iterator[str]:
     """What this prediction leaves out."""
-    if plan.joint.layout == "slots":
+    if plan.joint.slotted:
         yield "how much the pieces' real thickness differs from the slots' width, and slots at the board's edges"
         yield "whether the slots of crossing pieces meet: in a grid, use the same spacing and the same stop for both"
-    if plan.joint.layout == "lined":
+    if plan.joint.layout == Layout.LINED:
         yield "how even the thickness of the lines is, and movement of the blank before it is glued in"
     for part in missing_parts(plan):
         yield f"part {part}, of which the plan has no board: it is assumed to be cut on this machine from the same zero"

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from assistant.plans.model import GRAINS
+from assistant.plans.model import Grain
 
 # The range of the Handbook's EMC table (30 to 270 degrees F), and the range in which its coefficients hold.
 # Rounded outwards, so that exactly 30 or 270 degrees F, which a plan may give, lie within.
@@ -81,16 +81,14 @@ class Wood:
     radial: float
     tangential: float
 
-    def across(self, grain: str) -> float:
+    def across(self, grain: Grain) -> float:
         """The coefficient across the width of a board, for each percent of moisture.
 
-        grain: "flat" (flat-sawn: tangential), "quarter" (quarter-sawn: radial) or "mixed" (between the
-        two; the middle is used, since the Handbook gives only the two ends). Raises ValueError for another word.
+        Flat-sawn wood has the tangential one, quarter-sawn the radial one. Mixed grain lies between the two; the middle
+        is used, since the Handbook gives only the two ends.
         """
-        if grain not in GRAINS:
-            raise ValueError(f"grain must be one of {', '.join(GRAINS)}; got {grain!r}")
-        ends = {"flat": self.tangential, "quarter": self.radial, "mixed": (self.radial + self.tangential) / 2}
-        return ends[grain]
+        mixed = (self.radial + self.tangential) / 2
+        return {Grain.FLAT: self.tangential, Grain.QUARTER: self.radial, Grain.MIXED: mixed}[grain]
 
 
 WOODS = {name: Wood(name, *figures) for name, figures in _TABLE.items()}

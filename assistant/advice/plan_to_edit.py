@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from assistant.advice.suggest import Candidate, Wanted
+from assistant.joinery.layout import Remainder
 from assistant.joinery.model import Blade
 from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_length, toml_length
 
@@ -18,7 +19,7 @@ def plan_text(one: Candidate, wanted: Wanted, blade: Blade, unit: str) -> str:
         thickness += f"\n[stock.B]\nthickness = {_toml(wanted.thickness_b, unit)}"
     finger = _toml(one.division.finger, unit)
     # "stretch" takes the number of fingers that comes nearest, so an endless decimal can be cut off.
-    if one.division.remainder == "stretch" and not in_64ths(one.division.finger, unit):
+    if one.division.remainder == Remainder.STRETCH and not in_64ths(one.division.finger, unit):
         finger = format_number(one.division.finger / MM_PER_UNIT[unit], 6).rstrip("0").rstrip(".")
     kerf = shown(blade.kerf, unit)
     return f"""\

@@ -33,7 +33,7 @@ from assistant.joinery.halves import whole
 from assistant.joinery.model import Pattern
 from assistant.joinery.units import plain_length
 from assistant.plans.job import build_job
-from assistant.plans.model import Air, BoardPlan, Job, Plan, Shop
+from assistant.plans.model import Air, BoardPlan, Grain, Job, Plan, Shop
 from assistant.plans.pieces import BLANK
 
 PARTS = ("A", "B")
@@ -119,7 +119,7 @@ class Movement:
 
     part: str
     wood: str
-    grain: str
+    grain: Grain
     before: float
     after: float
     strain: float | None
@@ -148,7 +148,7 @@ def predictions(plan: Plan, shop: Shop) -> tuple[Prediction, ...]:
     # A joint needs both parts, so a missing one gets a board for the prediction only.
     mates = tuple(BoardPlan(f"mate, part {part}", part) for part in missing_parts(plan))
     job = build_job(replace(plan, boards=(*plan.boards, *mates)), shop)
-    if plan.joint.layout == "slots":
+    if plan.joint.slotted:
         return tuple(_slots(plan, job))
     cut = {(setup.stage, setup.part): whole(job.patterns[setup.pattern], job.carriage) for setup in job.setups}
     last = len(job.stages)
@@ -204,7 +204,7 @@ def _best(
 ) -> tuple[Fraction | None, float | None]:
     """(the best clearance, the least share of good joints with it or a step to either side)."""
     step = STEPS[plan.unit]
-    swelling = each.joint.fingers >= SWELLING_FINGERS and plan.joint.layout != "slots"
+    swelling = each.joint.fingers >= SWELLING_FINGERS and not plan.joint.slotted
     guessed = clearances(draws, limit, least=SWELLING_MM if swelling else 0.0, step=float(step))
     likely = [round(c / float(step)) for c in sorted(guessed, key=lambda c: (-guessed[c], c))[:MOST_TRIED]]
     # With their neighbours, since `best_of` also asks how a clearance does a step off.
@@ -228,7 +228,7 @@ def _cut_with(plan: Plan, shop: Shop, index: int, key: str, clearance: Fraction)
 
 def missing_parts(plan: Plan) -> tuple[str, ...]:
     """The parts of the joint of which the plan has no board."""
-    if plan.joint.layout == "slots":
+    if plan.joint.slotted:
         return ()
     return tuple(part for part in PARTS if all(board.part != part for board in plan.boards))
 
@@ -263,7 +263,7 @@ def movements(plan: Plan) -> tuple[Movement, ...]:
     if plan.climate is None:
         return ()
     found = []
-    for part in PARTS[:1] if plan.joint.layout == "slots" else PARTS:
+    for part in PARTS[:1] if plan.joint.slotted else PARTS:
         own = plan.woods[part]
         before, after = moisture(plan.climate.cutting[part]), moisture(plan.climate.glue_up[part])
         woods = find_wood(own.species or "")

@@ -9,9 +9,9 @@ from pathlib import Path
 
 from assistant.errors import CouldNotRun
 from assistant.plans.model import Plan
-from assistant.plans.shop_writer import HistoryEntry, in_force, read_history
+from assistant.plans.shop_writer import EntryKind, HistoryEntry, in_force, read_history
 
-SQUARE = "square"
+SQUARE = EntryKind.SQUARE
 MOST_DEGREES = 10.0  # more is a slip of the pen: nobody would cut with such a saw
 UNREADABLE = "the last check of squareness in the history can't be read; note it again: kerfcall ready --square DEGREES"
 

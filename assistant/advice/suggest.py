@@ -21,13 +21,13 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from assistant.errors import BadInput, Fault
-from assistant.joinery.layout import MOST_SEGMENTS
+from assistant.joinery.layout import MOST_SEGMENTS, Remainder
 from assistant.joinery.model import Blade, Segment
 from assistant.joinery.passes import MOST_PASSES, passes_for
 from assistant.joinery.units import plain_length
 from assistant.joinery.walls import SLIVER_MM
 from assistant.plans.job import build_job
-from assistant.plans.model import BoardPlan, JointPlan, Plan, Shop
+from assistant.plans.model import BoardPlan, JointPlan, Layout, Plan, Shop
 
 UNLIKE_EDGES = 0.85  # of the mark of a joint whose edges are alike: a matter of looks, common practice, no source
 HALF = Fraction(1, 2)
@@ -55,14 +55,14 @@ class Wanted:
 class Division:
     """How a width is divided: `count` fingers of both parts, all `finger` wide except the first and the last.
 
-    remainder: the plan's word for this layout; with "stretch" all are equal.
+    remainder: with `Remainder.STRETCH` all are equal.
     """
 
     count: int
     finger: Fraction
     first: Fraction
     last: Fraction
-    remainder: str = "stretch"
+    remainder: Remainder = Remainder.STRETCH
 
     @property
     def like_edges(self) -> bool:
@@ -186,8 +186,8 @@ def _divisions(width: Fraction, single: Fraction, trade: Iterable[Fraction]) -> 
         full, left = divmod(width, finger)
         if left and 2 <= full < MOST_SEGMENTS:
             edge = (finger + left) / 2
-            yield Division(full + 1, finger, edge, edge, "both edges")
-            yield Division(full + 1, finger, finger, left, "far edge")
+            yield Division(full + 1, finger, edge, edge, Remainder.BOTH_EDGES)
+            yield Division(full + 1, finger, finger, left, Remainder.FAR_EDGE)
 
 
 def _with_saving(one: Candidate, ranked: Sequence[Candidate], unit: str) -> Candidate:
@@ -270,7 +270,7 @@ def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str
 def refusals(one: Candidate, wanted: Wanted, shop: Shop, unit: str) -> tuple[str, ...]:
     """Why `layout` would refuse this candidate on this machine: too deep for the blade, or beyond the travel."""
     division = one.division
-    joint = JointPlan("even", division.finger, remainder=division.remainder, clearance=wanted.clearance)
+    joint = JointPlan(Layout.EVEN, division.finger, remainder=division.remainder, clearance=wanted.clearance)
     boards = tuple(BoardPlan(name, part) for name, part in (("long side", "A"), ("short side", "B")))
     thickness = {"A": wanted.thickness_a, "B": wanted.thickness_b}
     plan = Plan("Box joint", unit, wanted.width, thickness, joint, boards, path="the plan")

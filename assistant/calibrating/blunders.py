@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 from itertools import combinations
 from statistics import NormalDist
@@ -28,18 +29,25 @@ MAD, SUSPECT = 1.4826, 4.0
 LEAST_FOR_SCREENING = 4
 
 
+class Approach(StrEnum):
+    """The direction in which the carriage came to a place."""
+
+    UP = "up"
+    DOWN = "down"
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """One reading.
 
     label: the operator's name for the place. x: what was set, mm: a setting, or the spacing of two cuts. value: what
-    was read, mm, exact. side: "up" or "down", the direction the carriage came from; for backlash only.
+    was read, mm, exact. side: for backlash only.
     """
 
     label: str
     x: Fraction
     value: Fraction
-    side: str = "up"
+    side: Approach = Approach.UP
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,13 +14,15 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from assistant.calibrating.blunders import Caliper
+from assistant.calibrating.blunders import Approach, Caliper
 from assistant.errors import BadInput, Fault
+from assistant.joinery.model import Zero
 from assistant.joinery.settings import reading
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length, toml_length
 from assistant.plans.model import TEST_BOARD, Shop
 from assistant.plans.pieces import nominal
 from assistant.plans.plan_file import read_plan
+from assistant.plans.shop_writer import EntryKind
 
 WOOD = {"mm": Fraction(8), "in": Fraction(5, 16) * MM_PER_UNIT["in"]}
 SHORT_WOOD, LONG_WOOD = Fraction(6), Fraction(28)  # mm, what is left of the fingers
@@ -54,22 +56,22 @@ class Place:
 
     label: str
     x: Fraction
-    side: str
+    side: Approach
     what: str
 
 
-def board_text(kind: str, shop: Shop, caliper: Caliper) -> str:
+def board_text(kind: EntryKind, shop: Shop, caliper: Caliper) -> str:
     """The plan of a test board. kind: one of `values.KINDS`. Raises BadInput if the travel has no room for it."""
     unit, kerf = shop.unit, shop.blade.kerf
     settings = list(_SETTINGS[kind](shop, caliper))
-    walls = [(s, s + kerf) if shop.carriage.zero == "inside" else (s - kerf, s) for s in settings]
+    walls = [(s, s + kerf) if shop.carriage.zero == Zero.INSIDE else (s - kerf, s) for s in settings]
     # Fingers and sockets in turn, from the reference edge, then some wood after the last cut to hold the board by.
     widths, at = [], Fraction(0)
     for start, end in walls:
         widths += [start - at, end - start]
         at = end
     widths.append(settings[0] + WOOD[unit])
-    down = f"\ncome_down = {list(DOWN)}" if kind == "backlash" else ""
+    down = f"\ncome_down = {list(DOWN)}" if kind == EntryKind.BACKLASH else ""
     listed = ", ".join(toml_length(width, unit) for width in widths)
     return f"""\
 # A test board. Cut it like any plan: push out and draw back as you always do.
@@ -111,7 +113,7 @@ def _rounded_up(length: Fraction, step: Fraction) -> Fraction:
 def _first_setting(shop: Shop, step: Fraction) -> Fraction:
     wood = WOOD[shop.unit]
     # With the zero outside, a setting is the far wall of its cut, so the kerf comes on top of the wood before it.
-    return _rounded_up(wood if shop.carriage.zero == "inside" else wood + shop.blade.kerf, step)
+    return _rounded_up(wood if shop.carriage.zero == Zero.INSIDE else wood + shop.blade.kerf, step)
 
 
 def _spaced(start: Fraction, spacings: Sequence[Fraction]) -> Iterator[Fraction]:
@@ -158,26 +160,26 @@ def _reaching(shop: Shop, reach: Fraction, caliper: Caliper, cuts: int) -> Itera
 
 
 _SETTINGS = {
-    "kerf": _kerf_settings,
-    "backlash": _backlash_settings,
-    "screw": lambda shop, caliper: _reaching(shop, SCREW_REACH, caliper, SCREW_CUTS),
-    "zero": lambda shop, caliper: _reaching(shop, ZERO_REACH, caliper, ZERO_CUTS),
+    EntryKind.KERF: _kerf_settings,
+    EntryKind.BACKLASH: _backlash_settings,
+    EntryKind.SCREW: lambda shop, caliper: _reaching(shop, SCREW_REACH, caliper, SCREW_CUTS),
+    EntryKind.ZERO: lambda shop, caliper: _reaching(shop, ZERO_REACH, caliper, ZERO_CUTS),
 }
 
 
-def read_places(path: Path, kind: str, shop: Shop) -> list[Place]:
+def read_places(path: Path, kind: EntryKind, shop: Shop) -> list[Place]:
     """The places to measure on the board of this plan. Raises BadInput if the plan is not for this calibration."""
     plan = read_plan(path)
     head = path.read_text(encoding="utf-8-sig")
     meant = _KIND.search(head)
     # One board serves screw and zero: both are measured from the reference edge.
-    if meant is not None and meant[1] != kind and {meant[1], kind} != {"screw", "zero"}:
+    if meant is not None and meant[1] != kind and {meant[1], kind} != {EntryKind.SCREW, EntryKind.ZERO}:
         mend = f"use kerfcall calibrate {meant[1]}, or let calibrate {kind} write another plan"
         raise BadInput([Fault(f"this test board is not for calibrating {kind}", meant[1], path.name, mend)])
     sockets = [s for s in nominal(plan).get("A", ()) if not s.is_finger]
     step = _STEP.search(head)
     now = shop.carriage.resolution / Fraction(step[1]) if step else Fraction(1)
-    inside = shop.carriage.zero == "inside"
+    inside = shop.carriage.zero == Zero.INSIDE
     settings = [(s.start if inside else s.end) * now for s in sockets]
     if len(settings) > len(LETTERS) or len(settings) < 2:
         mend = f"let kerfcall calibrate {kind} --plan FILE write a test board"
@@ -187,54 +189,59 @@ def read_places(path: Path, kind: str, shop: Shop) -> list[Place]:
 
 def _wood_between(settings: Sequence[Fraction]) -> Iterator[Place]:
     for n, (one, other) in enumerate(zip(settings, settings[1:], strict=False), 1):
-        yield Place(LETTERS[n - 1], other - one, "up", f"the wood between cuts {n} and {n + 1}")
+        yield Place(LETTERS[n - 1], other - one, Approach.UP, f"the wood between cuts {n} and {n + 1}")
 
 
 def _from_edge(settings: Sequence[Fraction]) -> Iterator[Place]:
     for n, setting in enumerate(settings, 1):
-        yield Place(LETTERS[n - 1], setting, "up", f"from the reference edge to the near wall of cut {n}")
+        yield Place(LETTERS[n - 1], setting, Approach.UP, f"from the reference edge to the near wall of cut {n}")
 
 
 def _wood_beside(settings: Sequence[Fraction]) -> Iterator[Place]:
     for n in range(len(settings) // 3):
         first, second, third = settings[3 * n : 3 * n + 3]
         cut = 3 * n + 2
-        yield Place(f"{LETTERS[n]}1", second - first, "down", f"the wood between cuts {cut - 1} and {cut}")
-        yield Place(f"{LETTERS[n]}2", third - second, "up", f"the wood between cuts {cut} and {cut + 1}")
+        yield Place(f"{LETTERS[n]}1", second - first, Approach.DOWN, f"the wood between cuts {cut - 1} and {cut}")
+        yield Place(f"{LETTERS[n]}2", third - second, Approach.UP, f"the wood between cuts {cut} and {cut + 1}")
 
 
-_PLACES = {"kerf": _wood_between, "screw": _from_edge, "zero": _from_edge, "backlash": _wood_beside}
+_PLACES = {
+    EntryKind.KERF: _wood_between,
+    EntryKind.SCREW: _from_edge,
+    EntryKind.ZERO: _from_edge,
+    EntryKind.BACKLASH: _wood_beside,
+}
 
 
-def driven_places(kind: str, shop: Shop, caliper: Caliper) -> list[Place]:
+def driven_places(kind: EntryKind, shop: Shop, caliper: Caliper) -> list[Place]:
     """Settings at which the carriage itself is measured, without a board, where a motor brings it there.
 
     Each is called by its setting, as `--reading` takes it. kind: screw, zero or backlash. Raises BadInput as
     `board_text` does.
     """
-    sides: tuple[str, ...] = ("up",)
-    if kind == "backlash":
+    sides: tuple[Approach, ...] = (Approach.UP,)
+    if kind == EntryKind.BACKLASH:
         # A dial gauge has 10 mm or a little more (common practice, no source).
         step = _rounded_up(Fraction(2), shop.carriage.resolution)
         settings = list(_spaced(_first_setting(shop, _setting_step(shop)), [step] * (PAIRS - 1)))
-        sides = ("up", "down")
+        sides = tuple(Approach)
     else:
         settings = list(_SETTINGS[kind](shop, caliper))
     return [
-        Place(f"{plain_length(x, shop.unit)}{' down' if side == 'down' else ''}", x, side, BY_THE_CARRIAGE[kind])
+        Place(f"{plain_length(x, shop.unit)}{' down' if side == Approach.DOWN else ''}", x, side, BY_THE_CARRIAGE[kind])
         for x in settings
         for side in sides
     ]
 
 
 BY_THE_CARRIAGE = {
-    "screw": "how far the carriage stands from one fixed point",
-    "zero": "from the face of the stop to the near side of a tooth",
-    "backlash": "what the dial gauge on the carriage shows",
+    EntryKind.SCREW: "how far the carriage stands from one fixed point",
+    EntryKind.ZERO: "from the face of the stop to the near side of a tooth",
+    EntryKind.BACKLASH: "what the dial gauge on the carriage shows",
 }
 
 
-def sheet(kind: str, places: Sequence[Place], shop: Shop, path: Path, option: str) -> Iterator[str]:
+def sheet(kind: EntryKind, places: Sequence[Place], shop: Shop, path: Path, option: str) -> Iterator[str]:
     """What to do with the board, in lines. option: the shop file's option, as given."""
     unit, decimals = shop.unit, 4 if shop.unit == "in" else 3
     size = MM_PER_UNIT[unit]
@@ -243,27 +250,27 @@ def sheet(kind: str, places: Sequence[Place], shop: Shop, path: Path, option: st
     yield from textwrap.wrap(HOW[kind], 100, break_on_hyphens=False)
     yield "  place  what to measure"
     for place in places:
-        name = "cuts spaced" if kind in ("kerf", "backlash") else "set to"
+        name = "cuts spaced" if kind in (EntryKind.KERF, EntryKind.BACKLASH) else "set to"
         x = reading(carriage, place.x) if carriage.fractions else format_number(place.x / size, decimals)
         yield f"  {place.label:<5}  {place.what} ({name} {x} {unit})"
     yield f"Then: kerfcall calibrate {kind} --plan {path}{option}"
 
 
 HOW = {
-    "kerf": (
+    EntryKind.KERF: (
         "Before you cut, mark the fingers A, B, C ... from the reference edge. Push out and draw back as you always "
         "do. Then close the caliper and zero it. Brush off the chips and measure each finger with the outside jaws, "
         "at half its height. When you have measured them all, measure them all again."
     ),
-    "screw": (
+    EntryKind.SCREW: (
         "Measure each distance from the reference edge, with one jaw in the cut against its near wall. Keep to the "
         "same height."
     ),
-    "zero": (
+    EntryKind.ZERO: (
         "Measure each distance from the reference edge, with one jaw in the cut against its near wall. Keep to the "
         "same height."
     ),
-    "backlash": (
+    EntryKind.BACKLASH: (
         "The carriage must come DOWN to cuts 2, 5, 8 and 11: the session calls the point to go past to first. It "
         "comes up to all others, as always. To do it without wood, put a dial gauge on the carriage and read it at "
         "three settings or more: --reading 'SETTING up=..' and 'SETTING down=..'."
@@ -271,6 +278,6 @@ HOW = {
 }
 
 
-def expected(kind: str, x: Fraction, kerf: Fraction, zero: str) -> Fraction:
+def expected(kind: EntryKind, x: Fraction, kerf: Fraction, zero: Zero) -> Fraction:
     """Roughly what a place on a test board should give, mm: wood between two cuts, or the distance of a near wall."""
-    return x - kerf if kind in ("kerf", "backlash") or zero == "outside" else x
+    return x - kerf if kind in (EntryKind.KERF, EntryKind.BACKLASH) or zero == Zero.OUTSIDE else x

@@ -19,9 +19,10 @@ from assistant.calibrating.mixups import (
 from assistant.calibrating.uncertainty import COVERAGE, Component
 from assistant.calibrating.values import Value, backlash, kerf, screw, zero
 from assistant.errors import BadInput, Fault
+from assistant.joinery.model import CarriageKind, Home, Register, Zero
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
-from assistant.plans.shop_writer import HistoryEntry, value_text
+from assistant.plans.shop_writer import EntryKind, HistoryEntry, value_text
 
 # The standard uncertainty assumed for a kerf that was never calibrated, mm.
 ASSUMED_KERF_U = 0.01
@@ -49,23 +50,23 @@ class Change:
 
 
 def computed(
-    kind: str, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry]
+    kind: EntryKind, readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry]
 ) -> Value:
     """The value of this kind. known: the calibrations in force, some of which it depends on.
 
     Raises BadInput if the readings give no value, or if something else seems to have been measured.
     """
-    if kind == "screw":
+    if kind == EntryKind.SCREW:
         return screw(readings, caliper)
     width = shop.blade.kerf
-    if kind == "backlash":
+    if kind == EntryKind.BACKLASH:
         by_cuts = all(r.label.isalpha() for r in readings)
         if by_cuts and (faults := list(cuts_measured(readings, width, shop.unit))):
             raise BadInput(faults)
         return backlash(readings, caliper, by_cuts=by_cuts, kerf=width)
-    u_travel = _last_u(known, "screw")
+    u_travel = _last_u(known, EntryKind.SCREW)
     scale = None if u_travel is None else Component("carriage's travel (calibrated)", u_travel)
-    if kind == "kerf":
+    if kind == EntryKind.KERF:
         if faults := list(cuts_measured(readings, width, shop.unit)):
             raise BadInput(faults)
         try:
@@ -79,12 +80,12 @@ def _zero_of(
     readings: Sequence[Reading], caliper: Caliper, shop: Shop, known: Sequence[HistoryEntry], scale: Component | None
 ) -> Value:
     width = shop.blade.kerf
-    outside = width if shop.carriage.zero == "outside" else None
+    outside = width if shop.carriage.zero == Zero.OUTSIDE else None
     odd = some_on_the_other_side(readings, width)
     what = "some readings are about a kerf away from the others: were they taken on the other side of the kerf?"
     mend = "measure every place to the near wall of its cut, the wall towards the reference edge"
     mixed = [Fault(what, ", ".join(odd), "readings", mend)] if odd else []
-    u_kerf = _last_u(known, "kerf")
+    u_kerf = _last_u(known, EntryKind.KERF)
     if u_kerf is None:
         u_kerf = ASSUMED_KERF_U
     try:
@@ -117,7 +118,7 @@ def _near_enough(value: Value, shop: Shop) -> Value:
     raise BadInput([Fault(what, found, "readings", mend)])
 
 
-def _last_u(known: Sequence[HistoryEntry], kind: str) -> float | None:
+def _last_u(known: Sequence[HistoryEntry], kind: EntryKind) -> float | None:
     """The standard uncertainty of the last calibration of this kind, None if there is none."""
     return next((float(entry.data["u"]) for entry in reversed(known) if entry.kind == kind), None)
 
@@ -174,7 +175,7 @@ def _change_of_screw(value: Value, shop: Shop) -> Change:
     ratio = Fraction(value.value)
     carriage = shop.carriage
     # If the carriage moves further than it is set, fewer steps or threads make up a length, and the pitch is longer.
-    if carriage.kind == "steps":
+    if carriage.kind == CarriageKind.STEPS:
         return _change_at(shop, "carriage.steps_per_mm", _number(1 / carriage.resolution / ratio, SCREW_PLACES))
     if carriage.pitch is not None:
         if value_text(Path(shop.path), "carriage.threads_per_inch") is not None:
@@ -194,20 +195,20 @@ def _change_of_zero(value: Value, shop: Shop) -> Change:
     if abs(value.value) <= value.expanded:
         return Change(why="Within the uncertainty, the zero is right.")
     drive = shop.carriage.drive
-    if drive is not None and drive.home == "switch":
+    if drive is not None and drive.home == Home.SWITCH:
         # Where the switch closes the carriage is off by as much as anywhere else.
         return _change_at(shop, "carriage.drive.home_reads", _length(float(drive.home_reads) + value.value, shop.unit))
     by = f"{_length(value.value, shop.unit)} {shop.unit}"
     bar = ""
-    if shop.carriage.register == "setting bar":
+    if shop.carriage.register == Register.SETTING_BAR:
         bar = " Or check whether the setting bar is as thick as the kerf."
     why = f"Bring the carriage to zero and set its reading there to {by}. The shop file has no key for this.{bar}"
     return Change(why=why)
 
 
 _CHANGES = {
-    "kerf": _change_of_kerf,
-    "screw": _change_of_screw,
-    "zero": _change_of_zero,
-    "backlash": _change_of_backlash,
+    EntryKind.KERF: _change_of_kerf,
+    EntryKind.SCREW: _change_of_screw,
+    EntryKind.ZERO: _change_of_zero,
+    EntryKind.BACKLASH: _change_of_backlash,
 }

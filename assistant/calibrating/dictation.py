@@ -15,7 +15,7 @@ from assistant.hearing.child import Spec
 from assistant.hearing.digits import NO, READING, STRIKE, YES, spelled
 from assistant.hearing.ear import Found
 from assistant.joinery.units import MM_PER_UNIT, LengthError, parse_length
-from assistant.plans.model import VoiceSettings
+from assistant.plans.model import DenoiserName, VoiceSettings
 
 MOST_PLACES = 6
 
@@ -89,7 +89,7 @@ def doubt_of(collector: ReadingCollector) -> Callable[[str, str], str]:
 
 def spec_for(voice: VoiceSettings, caliper: Caliper) -> Spec:
     """The recogniser for these readings, without a denoiser: the saw is off, and noise suppression harms digits."""
-    return Spec(f"digits {places_of(caliper)}", pronunciations=voice.pronunciations, denoiser="none")
+    return Spec(f"digits {places_of(caliper)}", pronunciations=voice.pronunciations, denoiser=DenoiserName.NONE)
 
 
 def answers(talk: Dictation, found: Found) -> Iterator[str]:

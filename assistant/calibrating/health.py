@@ -25,14 +25,20 @@ from assistant.calibrating.values import KINDS
 from assistant.errors import CouldNotRun, NoSuchPart
 from assistant.health import BROKEN, LIMITED, WORKS, Finding
 from assistant.joinery.units import plain_length
-from assistant.plans.model import JointPlan, Shop
-from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, value_text
+from assistant.plans.model import JointPlan, Layout, Shop
+from assistant.plans.shop_writer import EntryKind, HistoryEntry, in_force, read_history, value_text
 
 PARTS = (*KINDS, SQUARE)
 # Days after which a figure should be measured again; common practice, no source. A blade's kerf changes with every
 # sharpening, the zero with every knock, play with wear, and a screw hardly at all.
-OLD_AFTER_DAYS = {"kerf": 90, "screw": 365, "zero": 90, "backlash": 180, SQUARE: 90}
-OF_THE_BLADE = ("kerf", "zero")  # another blade cuts in another place
+OLD_AFTER_DAYS = {
+    EntryKind.KERF: 90,
+    EntryKind.SCREW: 365,
+    EntryKind.ZERO: 90,
+    EntryKind.BACKLASH: 180,
+    SQUARE: 90,
+}
+OF_THE_BLADE = (EntryKind.KERF, EntryKind.ZERO)  # another blade cuts in another place
 SQUARE_DEPTH_MM = 20.0  # the thickness of a usual board, to show how much a wall leans
 # Common practice, no source. The lean of the wall decides how the joint fits, so it is measured in the wood.
 HOW_SQUARE = (
@@ -82,10 +88,10 @@ class _ShopHistory:
     live: list[HistoryEntry]
     at: datetime
 
-    def last(self, kind: str) -> HistoryEntry | None:
+    def last(self, kind: EntryKind) -> HistoryEntry | None:
         return next((entry for entry in reversed(self.live) if entry.kind == kind), None)
 
-    def taken_back(self, kind: str, since: int) -> HistoryEntry | None:
+    def taken_back(self, kind: EntryKind, since: int) -> HistoryEntry | None:
         """The entry that undoes one of this kind later than number `since`."""
         return next((e for e in reversed(self.entries) if e.kind == kind and e.undoes > since), None)
 
@@ -93,7 +99,7 @@ class _ShopHistory:
         """Days since it was noted; negative for a date in the future. Raises ValueError for a bad date."""
         return (self.at - noted_at(entry)).total_seconds() / 86400
 
-    def data(self, kind: str, entry: HistoryEntry | None) -> dict[str, Any]:
+    def data(self, kind: EntryKind, entry: HistoryEntry | None) -> dict[str, Any]:
         limit = {"limit_days": OLD_AFTER_DAYS[kind]}
         if entry is None:
             return {"utc": None, "days": None, "blade": None, **limit}
@@ -106,9 +112,9 @@ def ago(days: float) -> str:
     return "today" if whole < 1 else f"{whole} day{'s' if whole > 1 else ''} ago"
 
 
-def _calibration(history: _ShopHistory, kind: str) -> Finding:
+def _calibration(history: _ShopHistory, kind: EntryKind) -> Finding:
     shop, entry = history.shop, history.last(kind)
-    stated = {"kerf": shop.blade.kerf, "backlash": shop.carriage.backlash}.get(kind)
+    stated = {EntryKind.KERF: shop.blade.kerf, EntryKind.BACKLASH: shop.carriage.backlash}.get(kind)
     used = "" if stated is None else f": using {plain_length(stated, shop.unit)} from the shop file"
     mend = f"kerfcall calibrate {kind}"
     gone = history.taken_back(kind, entry.n if entry else 0)
@@ -124,24 +130,25 @@ def _calibration(history: _ShopHistory, kind: str) -> Finding:
     calibrated = f"calibrated {when}"
     if doubt:
         return Finding(kind, LIMITED, f"{calibrated}, {doubt}", mend, data)
-    value = f"{plain_length(shop.blade.kerf, shop.unit)}, " if kind == "kerf" else ""
+    value = f"{plain_length(shop.blade.kerf, shop.unit)}, " if kind == EntryKind.KERF else ""
     later = f"; a later calibration was {gone_when}" if gone else ""
     return Finding(kind, WORKS, f"{value}{calibrated}{later}", "", data)
 
 
-def _doubt(history: _ShopHistory, kind: str, entry: HistoryEntry) -> str:
+def _doubt(history: _ShopHistory, kind: EntryKind, entry: HistoryEntry) -> str:
     """Why a calibration in force can't be relied on, "" where it can."""
     blade = current_blade(history.live)
     if kind in OF_THE_BLADE and entry.blade != blade:
         return f'with another blade than "{blade}", the blade on the saw now'
     if entry.key and (stands := value_text(Path(history.shop.path), entry.key)) != entry.after:
         return f"but since then {entry.key} was changed by hand: {entry.after} to {stands or 'nothing'}"
-    if kind == "kerf" and not entry.key and abs(float(history.shop.blade.kerf) - float(entry.data["value"])) > SAME_MM:
+    kerf = float(history.shop.blade.kerf)
+    if kind == EntryKind.KERF and not entry.key and abs(kerf - float(entry.data["value"])) > SAME_MM:
         return "but since then blade.kerf was changed by hand"
     return _aged(history, kind, entry)
 
 
-def _aged(history: _ShopHistory, kind: str, entry: HistoryEntry) -> str:
+def _aged(history: _ShopHistory, kind: EntryKind, entry: HistoryEntry) -> str:
     days = history.days(entry)
     if days < -1:
         return "a date in the future: the clock was wrong, then or now"
@@ -161,7 +168,7 @@ def _square(history: _ShopHistory) -> Finding:
     data["degrees"] = degrees
     lean = out_of_square(degrees, SQUARE_DEPTH_MM)
     found = f"{degrees:g} degrees out, checked {when}"
-    clearance = float(JointPlan(layout="even").clearance)
+    clearance = float(JointPlan(Layout.EVEN).clearance)
     if degrees > most_out_of_square(clearance, SQUARE_DEPTH_MM):
         text = f"{found}: a wall {SQUARE_DEPTH_MM:g} mm deep leans {lean:.3f} mm, over a quarter of {clearance:g} mm"
         mend = "set blade and carriage square, then check again; `kerfcall fit PLAN` shows how much a joint tolerates"

@@ -13,7 +13,7 @@ from assistant.calibrating.values import Value
 from assistant.errors import BadInput, Fault
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
-from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, record
+from assistant.plans.shop_writer import EntryKind, HistoryEntry, in_force, read_history, record
 
 SAME_MM = 0.003
 """The most that a kerf as written, rounded, differs from the kerf as measured."""
@@ -48,7 +48,7 @@ def note_value(
 
 def current_blade(entries: Sequence[HistoryEntry]) -> str:
     """The name of the blade on the saw: the last noted as new, "" for the first."""
-    return next((e.blade for e in reversed(entries) if e.kind == "blade"), "")
+    return next((e.blade for e in reversed(entries) if e.kind == EntryKind.BLADE), "")
 
 
 def kerf_measured(shop: Shop, entries: Sequence[HistoryEntry]) -> HistoryEntry | None:
@@ -56,7 +56,7 @@ def kerf_measured(shop: Shop, entries: Sequence[HistoryEntry]) -> HistoryEntry |
 
     entries: those in force, oldest first.
     """
-    last = next((e for e in reversed(entries) if e.kind == "kerf"), None)
+    last = next((e for e in reversed(entries) if e.kind == EntryKind.KERF), None)
     if last is None or last.blade != current_blade(entries):
         return None
     return last if abs(float(last.data["value"]) - float(shop.blade.kerf)) <= SAME_MM else None
@@ -65,7 +65,7 @@ def kerf_measured(shop: Shop, entries: Sequence[HistoryEntry]) -> HistoryEntry |
 def new_blade(shop: Path, name: str, utc: str) -> str:
     """Note that another blade is on the saw. Raises BadInput if the name is empty or was used before."""
     name = blade_name(shop, name)
-    record(shop, "blade", utc, name, {})
+    record(shop, EntryKind.BLADE, utc, name, {})
     return name
 
 

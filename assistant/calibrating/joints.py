@@ -14,15 +14,17 @@ from typing import Any
 
 from assistant.advice.prediction import ASSUMED, STEPS
 from assistant.calibrating.history import blade_name, current_blade, kerf_measured, new_blade, now
-from assistant.calibrating.learned import FELT, GAP, Correction, Learned, correction_of, learned
+from assistant.calibrating.learned import FELT, Correction, Learned, Reported, correction_of, learned
 from assistant.calibrating.uncertainty import COVERAGE
 from assistant.errors import BadInput, Fault, JournalError
 from assistant.joinery.units import round_to_step
+from assistant.journal.schema import SessionState
 from assistant.journal.store import Journal, journal_path
 from assistant.plans.document import cleaned
+from assistant.plans.members import member
 from assistant.plans.model import TEST_BOARD, Job, Plan, Shop
 from assistant.plans.plan_file import try_plan
-from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, record
+from assistant.plans.shop_writer import EntryKind, HistoryEntry, in_force, read_history, record
 from assistant.session import facts as f
 from assistant.session.concerned import KERF_STEP
 
@@ -36,12 +38,12 @@ MOST_OFF = Fraction(1, 2)  # mm, off the clearance wanted: five times a usual on
 class JointReport:
     """What was reported about a joint.
 
-    what: "too tight", "too loose", "gap", or "" if nothing was. amount: mm, below zero only for a gap, if the
+    what: None if nothing was. amount: mm, below zero only for a gap, if the
     finger is wider than its socket. written: the clearance in its plan; wanted: the clearance wanted; mm, None if not
     known. kerf: the kerf in effect when it was cut, mm. session: the session that cut it, "" if not known.
     """
 
-    what: str
+    what: Reported | None
     amount: Fraction
     written: Fraction | None
     wanted: Fraction | None
@@ -108,7 +110,7 @@ def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
     if not path.exists():
         return None
     with Journal.open_to_read(state) as journal:
-        rows = [r for r in journal.sessions() if r.state == "finished" and not r.rehearsed]
+        rows = [r for r in journal.sessions() if r.state == SessionState.FINISHED and not r.rehearsed]
         row = next((r for r in reversed(rows) if not r.title.startswith(TEST_BOARD)), None)
         records = iter(()) if row is None else journal.replay(row.id, with_gaps=True)
         started = next((record.fact for record in records), None)
@@ -162,7 +164,7 @@ def joint_like(shop: Shop, plan: Plan) -> HistoryEntry | None:
     measured = kerf_measured(shop, entries)
     apart = COVERAGE * (float(measured.data["u"]) if measured else ASSUMED["kerf"])
     for entry in reversed(entries):
-        if entry.kind != "joint" or (entry.blade, entry.data["species"]) != (blade, wood):
+        if entry.kind != EntryKind.JOINT or (entry.blade, entry.data["species"]) != (blade, wood):
             continue
         same_kerf = abs(float(Fraction(entry.data["kerf"]) - shop.blade.kerf)) <= apart
         # A joint reported by its gap alone may be of a plan whose clearance nobody knows: "None".
@@ -174,26 +176,27 @@ def joint_like(shop: Shop, plan: Plan) -> HistoryEntry | None:
 def was_right(joint: HistoryEntry) -> bool:
     """Whether a joint came out as wanted, or nearer to it than a hand feels."""
     what, amount = reported(joint)
-    return abs(amount - Fraction(joint.data["wanted"]) if what == GAP else amount) <= FELT
+    return abs(amount - Fraction(joint.data["wanted"]) if what == Reported.GAP else amount) <= FELT
 
 
-def reported(joint: HistoryEntry) -> tuple[str, Fraction]:
+def reported(joint: HistoryEntry) -> tuple[Reported, Fraction]:
     """(what, amount) of a joint in the history, as in `JointReport`."""
-    return joint.data["told"], Fraction(joint.data["amount"])
+    return member(Reported, joint.data["told"]), Fraction(joint.data["amount"])
 
 
-def too_far_off(what: str, amount: Fraction, aim: Fraction) -> bool:
+def too_far_off(what: Reported, amount: Fraction, aim: Fraction) -> bool:
     """Whether a joint is off by more than clearance can correct: it wasn't cut as laid out, and misleads.
 
     what, amount: as in `JointReport`. aim: the clearance wanted, mm.
     """
-    return (abs(amount - aim) if what == GAP else amount) > MOST_OFF
+    return (abs(amount - aim) if what == Reported.GAP else amount) > MOST_OFF
 
 
 def joints_of(shop: Path, blade: str | None, species: str) -> list[HistoryEntry]:
     """The joints in force of this blade (None: of any blade) and wood, oldest first."""
     entries = in_force(shop, read_history(shop))
-    return [e for e in entries if e.kind == "joint" and blade in (None, e.blade) and e.data["species"] == species]
+    joints = (entry for entry in entries if entry.kind == EntryKind.JOINT)
+    return [joint for joint in joints if blade in (None, joint.blade) and joint.data["species"] == species]
 
 
 def wanted_clearance(joint: JointReport, before: list[HistoryEntry]) -> Fraction:
@@ -213,6 +216,7 @@ def wanted_clearance(joint: JointReport, before: list[HistoryEntry]) -> Fraction
 
 def entry_of(shop: Path, joint: JointReport, blade: str, wanted: Fraction, noting: bool) -> HistoryEntry:
     """The joint as an entry of the history. noting: whether to write it there."""
+    assert joint.what is not None
     correction, u = correction_of(joint.what, float(joint.amount), float(joint.written or 0), float(wanted))
     data: dict[str, Any] = {
         "told": joint.what,
@@ -228,8 +232,8 @@ def entry_of(shop: Path, joint: JointReport, blade: str, wanted: Fraction, notin
         "session": joint.session,
     }
     if noting:
-        return record(shop, "joint", now(), blade, data)
-    return HistoryEntry(len(read_history(shop)) + 1, now(), "joint", blade, "", None, None, 0, data)
+        return record(shop, EntryKind.JOINT, now(), blade, data)
+    return HistoryEntry(len(read_history(shop)) + 1, now(), EntryKind.JOINT, blade, "", None, None, 0, data)
 
 
 def _same_joint(one: HistoryEntry, other: HistoryEntry) -> bool:

@@ -13,16 +13,30 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 from assistant.calibrating.uncertainty import weighted_mean
 
 # A kerf further off than this belongs to another blade, mm.
 SAME_BLADE = 0.2
-TIGHT, LOOSE, GAP = "too tight", "too loose", "gap"
 # How well a hand feels a fit, and a caliper measures it: standard uncertainties, mm; assumed, no source.
 FELT, FELT_SHARE, MEASURED = 0.02, 0.25, 0.01
 # A joint differs from the others if it is this many times the combined uncertainty away from their mean.
 FAR_OFF = 3.0
+
+
+class Reported(StrEnum):
+    """What is reported about a joint."""
+
+    TIGHT = "too tight"
+    """By `amount` of clearance, as felt."""
+    LOOSE = "too loose"
+    """Likewise."""
+    GAP = "gap"
+    """`amount` is the clearance measured, below zero if the finger is wider than its socket."""
+
+
+TIGHT, LOOSE, GAP = Reported.TIGHT, Reported.LOOSE, Reported.GAP
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,23 +64,20 @@ class Learned:
     other: tuple[int, ...]
 
 
-def correction_of(what: str, amount: float, written: float, wanted: float) -> tuple[float, float]:
+def correction_of(what: Reported, amount: float, written: float, wanted: float) -> tuple[float, float]:
     """(correction, its standard uncertainty) from one joint, mm.
 
-    what: "too tight" or "too loose" by `amount` of clearance, as felt, or "gap", the clearance measured, below zero
-    if the finger is wider than its socket. written: the clearance in its plan. wanted: what the saw should produce.
-    Raises ValueError for another `what`.
+    written: the clearance in its plan. wanted: what the saw should produce.
     """
     felt = max(FELT, FELT_SHARE * amount)
     # Of a felt joint: what would have been right, less what was wanted. Of a measured one: written, less measured.
     match what:
-        case "too tight":
+        case Reported.TIGHT:
             return written + amount - wanted, felt
-        case "too loose":
+        case Reported.LOOSE:
             return written - amount - wanted, felt
-        case "gap":
+        case Reported.GAP:
             return written - amount, MEASURED
-    raise ValueError(f"a report must be {TIGHT!r}, {LOOSE!r} or {GAP!r}; got {what!r}")
 
 
 def learned(joints: Sequence[Correction], kerf: float) -> Learned | None:

@@ -12,6 +12,7 @@ from assistant.calibrating.blunders import Caliper
 from assistant.calibrating.dictation import Dictation, answers, doubt_of, spec_for
 from assistant.calibrating.readings import ReadingCollector
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
+from assistant.hearing.messages import FromChild, ToChild
 from assistant.hearing.process import ChildDied, ChildProcess
 from assistant.plans.model import VoiceSettings
 from assistant.runner.clock import LiveClock
@@ -60,9 +61,9 @@ class Conversation:
         Raises CouldNotRun if there is no recogniser or no microphone.
         """
         ready = self._child.ready()
-        if ready[0] != "ready":
+        if ready[0] != FromChild.READY:
             raise CouldNotRun(f"the recogniser can't be started: {ready[1]}; {TYPE_THEM}")
-        self._child.send("listen", (), 0)
+        self._child.send(ToChild.LISTEN, (), 0)
         self._say(self._talk.ask())
         limit = time.monotonic() + self._patience_s
         works = False
@@ -70,10 +71,10 @@ class Conversation:
             while not self._talk.finished:
                 self._tell_child_who_speaks()
                 match self._child.receive(LISTENING_S):
-                    case ("microphone", state, text):
+                    case (FromChild.MICROPHONE, state, text):
                         works = works or state == DeviceState.WORKS
                         self._show(str(text))
-                    case ("found", found, _):
+                    case (FromChild.FOUND, found, _):
                         for line in (line for one in found for line in answers(self._talk, one)):
                             self._say(line)
                 if not works and time.monotonic() > limit:
@@ -93,7 +94,7 @@ class Conversation:
         while not self._news.empty():
             event = self._news.get()
             if isinstance(event, SpeechStarted | SpeechEnded):
-                self._child.send("speaking", isinstance(event, SpeechStarted), time.monotonic())
+                self._child.send(ToChild.SPEAKING, isinstance(event, SpeechStarted), time.monotonic())
 
 
 def from_microphone(

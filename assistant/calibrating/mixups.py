@@ -16,6 +16,7 @@ from statistics import median
 from assistant.calibrating.agreement import spread
 from assistant.calibrating.blunders import Reading
 from assistant.errors import Fault
+from assistant.joinery.model import Zero
 from assistant.joinery.units import plain_length
 
 # Within the first share of the shop file's kerf, a kerf is the same blade's; within the second, it may be another
@@ -65,12 +66,12 @@ def _fault(what: str, value: str) -> Fault:
     return Fault(what, value, "readings", mend)
 
 
-def other_side(offset: Fraction, kerf: Fraction, zero: str, unit: str) -> Iterator[Fault]:
+def other_side(offset: Fraction, kerf: Fraction, zero: Zero, unit: str) -> Iterator[Fault]:
     """A fault if a zero is off by nearly a kerf. offset: as `values.zero` finds it. zero: the carriage's."""
     if abs(abs(offset) - kerf) > SAME_KERF * kerf:
         return
     mend = "measure from the reference edge to the near wall of each cut; if you did, "
-    should = {("outside", True): "inside", ("inside", False): "outside"}.get((zero, offset > 0))
+    should = {(Zero.OUTSIDE, True): Zero.INSIDE, (Zero.INSIDE, False): Zero.OUTSIDE}.get((zero, offset > 0))
     if should is None:
         mend += "check which side of the blade was at the reference edge when you zeroed the carriage"
     else:

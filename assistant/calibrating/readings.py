@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from assistant.calibrating.blunders import Reading
+from assistant.calibrating.blunders import Approach, Reading
 from assistant.calibrating.board import Place
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import LengthError, parse_length, plain_length
@@ -73,13 +73,13 @@ class ReadingCollector:
         return f"about {round(times)} times too {way}; this place should give about {about}"
 
     def _place(self, text: str, side: str, where: str) -> Place | None:
-        if side not in ("", "up", "down"):
+        if side not in ("", *Approach):
             value = f'"{shortened(cleaned(side))}"'
             self._fault("the side must be up or down", value, where, "give the direction that the carriage came from")
             return None
         if not _LABEL.fullmatch(text):
             x = self._length(text, where, "the setting")
-            return None if x is None else Place(plain_length(x, self.unit), x, side or "up", "")
+            return None if x is None else Place(plain_length(x, self.unit), x, Approach(side or Approach.UP), "")
         found = self.places.get(text.upper())
         if found is None:
             known = (
@@ -115,7 +115,7 @@ def from_options(collector: ReadingCollector, options: Sequence[str]) -> None:
 def name_and_side(place: str) -> tuple[str, str]:
     """A place as it is written, "20 down", as its setting or label, and the side; "" if it names none."""
     name, _, side = place.strip().rpartition(" ")
-    return (name, side) if side.casefold() in ("up", "down") else (place, "")
+    return (name, side) if side.casefold() in tuple(Approach) else (place, "")
 
 
 def from_csv(collector: ReadingCollector, path: Path) -> None:

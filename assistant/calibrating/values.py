@@ -38,7 +38,7 @@ from assistant.calibrating.agreement import (
     sums_far_off,
     travel_off,
 )
-from assistant.calibrating.blunders import Caliper, LeftOut, Reading, impossible, screen, sieve
+from assistant.calibrating.blunders import Approach, Caliper, LeftOut, Reading, impossible, screen, sieve
 from assistant.calibrating.uncertainty import (
     COVERAGE,
     Component,
@@ -51,8 +51,9 @@ from assistant.calibrating.uncertainty import (
 )
 from assistant.errors import BadInput, Fault
 from assistant.joinery.units import plain_length
+from assistant.plans.shop_writer import EntryKind
 
-KINDS = ("kerf", "screw", "zero", "backlash")
+KINDS = (EntryKind.KERF, EntryKind.SCREW, EntryKind.ZERO, EntryKind.BACKLASH)
 # The fewest to judge scatter from: readings for a mean, places for a line (which uses up two of them), and pairs.
 LEAST_SAME, LEAST_LINE, LEAST_PAIRS = 3, 4, 3
 # How far off an uncalibrated screw may be, as a share: common practice, no source.
@@ -78,7 +79,7 @@ class Value:
     if they can't.
     """
 
-    kind: str
+    kind: EntryKind
     value: float
     u: float
     components: tuple[Component, ...]
@@ -108,7 +109,7 @@ def kerf(readings: Sequence[Reading], caliper: Caliper, scale: Component | None 
     if faults:
         raise BadInput(faults)
     _refuse(len(places), len(readings), out, LEAST_SAME, "readings", caliper.unit)
-    found = _level(places, out, caliper, "kerf", -1, (), scale)
+    found = _level(places, out, caliper, EntryKind.KERF, -1, (), scale)
     if found.scale is not None and (faults := list(travel_off(found.scale, found.u_scale or 0.0))):
         raise BadInput(faults)
     return found
@@ -130,7 +131,7 @@ def zero(
     """
     extra = (Component("kerf", u_kerf),) if outside_kerf is not None else ()
     kept, out = _screened(readings, caliper, LEAST_SAME)
-    found = _level(kept, out, caliper, "zero", 1, extra, scale)
+    found = _level(kept, out, caliper, EntryKind.ZERO, 1, extra, scale)
     return replace(found, value=found.value + float(outside_kerf or 0))
 
 
@@ -154,7 +155,7 @@ def screw(readings: Sequence[Reading], caliper: Caliper) -> Value:
         Component("caliper's own error", rectangular(float(caliper.error)) * math.sqrt(2) / reach),
     )
     u = combined(parts)
-    return Value("screw", line.slope, u, parts, points, tuple(out), line.slope, u)
+    return Value(EntryKind.SCREW, line.slope, u, parts, points, tuple(out), line.slope, u)
 
 
 def backlash(
@@ -191,14 +192,14 @@ def backlash(
     )
     u = combined(parts)
     notes = ("The play is smaller than its uncertainty: there may be none.",) if abs(mean) < COVERAGE * u else ()
-    return Value("backlash", mean, u, parts, points, tuple(out), notes=notes)
+    return Value(EntryKind.BACKLASH, mean, u, parts, points, tuple(out), notes=notes)
 
 
 def _pairs(readings: Sequence[Reading]) -> list[Pair]:
     """(label, up, down) for each label and round in which both were read, in order."""
     found = []
     for label in dict.fromkeys(r.label for r in readings):
-        ups, downs = ([r for r in readings if r.label == label and r.side == side] for side in ("up", "down"))
+        ups, downs = ([r for r in readings if r.label == label and r.side == side] for side in Approach)
         # A reading without a partner gives no difference and is left out.
         found += [(label, up, down) for up, down in zip(ups, downs, strict=False)]
     return found
@@ -208,7 +209,7 @@ def _level(
     kept: Sequence[Reading],
     out: Sequence[LeftOut],
     caliper: Caliper,
-    kind: str,
+    kind: EntryKind,
     sign: int,
     extra: tuple[Component, ...],
     scale: Component | None,
@@ -243,7 +244,7 @@ def _level(
 def _by_mean(
     kept: Sequence[Reading],
     caliper: Caliper,
-    kind: str,
+    kind: EntryKind,
     sign: int,
     common: tuple[Component, ...],
     scale: Component | None,

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from decimal import Decimal
+from enum import StrEnum
 from fractions import Fraction
 
 AXES = "XYZ"
@@ -92,15 +93,29 @@ class Greeting:
     version: str
 
 
+class ControllerState(StrEnum):
+    """What it says that it does, as its reports have it."""
+
+    IDLE = "Idle"
+    RUN = "Run"
+    HOLD = "Hold"
+    JOG = "Jog"
+    ALARM = "Alarm"
+    DOOR = "Door"
+    CHECK = "Check"
+    HOME = "Home"
+    SLEEP = "Sleep"
+
+
 @dataclass(frozen=True, slots=True)
 class Report:
     """What it says that it does now.
 
-    state: Idle, Jog, Run, Hold, Door, Alarm, Home, Check or Sleep. places: of X, Y, Z, mm, or None where it reports
+    places: of X, Y, Z, mm, or None where it reports
     others than the machine's own. pins: letters of the inputs that are closed. feed: mm/min, or None.
     """
 
-    state: str
+    state: ControllerState
     places: tuple[Fraction, ...] | None
     pins: str = ""
     feed: Fraction | None = None
@@ -108,20 +123,20 @@ class Report:
     @property
     def stands(self) -> bool:
         """Nothing moves, and nothing that was sent is left to move."""
-        return self.state == "Idle"
+        return self.state == ControllerState.IDLE
 
     @property
     def held(self) -> bool:
         """It refuses to move until a reset, though its place is known."""
-        return self.state in ("Hold", "Door")
+        return self.state in (ControllerState.HOLD, ControllerState.DOOR)
 
     @property
     def locked(self) -> bool:
-        return self.state == "Alarm"
+        return self.state == ControllerState.ALARM
 
     @property
     def moves(self) -> bool:
-        return self.state in ("Jog", "Run", "Home")
+        return self.state in (ControllerState.JOG, ControllerState.RUN, ControllerState.HOME)
 
     @property
     def hold_input(self) -> bool:
@@ -169,7 +184,7 @@ Said = Ok | Refused | Alarm | Greeting | Report | Setting | Build | StartBlock |
 
 _NUMBER = r"-?\d{1,7}(?:\.\d{1,6})?"
 _REPORT = re.compile(
-    rf"<(Idle|Run|Hold|Jog|Alarm|Door|Check|Home|Sleep)(?::\d)?\|(MPos|WPos):({_NUMBER}(?:,{_NUMBER})*)((?:\|[^<>|]*)*)>"
+    rf"<({'|'.join(ControllerState)})(?::\d)?\|(MPos|WPos):({_NUMBER}(?:,{_NUMBER})*)((?:\|[^<>|]*)*)>"
 )
 _SETTING = re.compile(rf"\$(\d{{1,3}})=({_NUMBER})")
 _BLOCK = re.compile(r"\$N([01])=(.*)")
@@ -209,7 +224,10 @@ def _report(found: re.Match[str]) -> Said:
     fields = dict(field.split(":", 1) for field in found[4].split("|") if ":" in field)
     feed = re.match(_NUMBER, fields.get("FS", fields.get("F", "")))
     return Report(
-        found[1], places if found[2] == "MPos" else None, fields.get("Pn", ""), Fraction(feed[0]) if feed else None
+        ControllerState(found[1]),
+        places if found[2] == "MPos" else None,
+        fields.get("Pn", ""),
+        Fraction(feed[0]) if feed else None,
     )
 
 

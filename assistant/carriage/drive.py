@@ -9,7 +9,7 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from assistant.carriage.line import GoneError, Line, SerialLine
-from assistant.carriage.protocol import Order, Protocol
+from assistant.carriage.protocol import Order, OrderKind, Protocol
 from assistant.errors import BadInput, NoSuchPart
 from assistant.joinery.model import Carriage
 from assistant.runner.contracts import Clock, Post
@@ -64,13 +64,13 @@ class LiveDrive:
     # --- from any thread
 
     def look(self, id: str) -> None:
-        self._give(Order("look", id))
+        self._give(Order(OrderKind.LOOK, id))
 
     def home(self, id: str, visit: bool, pressed_at: float, held: bool) -> None:
-        self._give(Order("home", id, pressed_at, held, visit))
+        self._give(Order(OrderKind.HOME, id, pressed_at, held, visit))
 
     def move_to(self, id: str, setting: Fraction, approach: Fraction, pressed_at: float, held: bool) -> None:
-        self._give(Order("move", id, pressed_at, held, False, setting, approach))
+        self._give(Order(OrderKind.MOVE, id, pressed_at, held, False, setting, approach))
 
     def _give(self, order: Order) -> None:
         # Before the order is there: whatever comes after that is meant for this order.
@@ -95,7 +95,7 @@ class LiveDrive:
 
     @property
     def moving(self) -> bool:
-        return self._protocol.busy or any(order.kind != "look" for order in tuple(self._orders))
+        return self._protocol.busy or any(order.kind != OrderKind.LOOK for order in tuple(self._orders))
 
     @property
     def position(self) -> Fraction | None:

@@ -15,6 +15,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from fractions import Fraction
 from typing import Any
 
@@ -24,7 +25,7 @@ from assistant.carriage.moving import AGAIN_S, SETTLE_S, SHOWN, Moving, StoodErr
 from assistant.carriage.settings import ROOM, Controller
 from assistant.carriage.talk import ANSWER_S, GREETING_S, HOME_AGAIN, SILENT_S, DoubtfulError, Task
 from assistant.errors import Fault
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, Home
 from assistant.joinery.units import plain_length, round_to_step
 from assistant.session.events import Arrived, Event, Halted, Homed, Looked, Lost, NotClear, SledMoved, TooOld
 from assistant.session.kinds import Doubt
@@ -50,14 +51,19 @@ HALTED_HOMING = f"Halted on the way to the home switch. {HOME_AGAIN}"
 Maker = Callable[[float, str], Event]
 
 
+class OrderKind(StrEnum):
+    LOOK = "look"
+    HOME = "home"
+    MOVE = "move"
+    STORE = "store"
+    """Have the controller store a setting."""
+
+
 @dataclass(frozen=True, slots=True)
 class Order:
-    """One thing asked for.
+    """One thing asked for. number, value: of a setting to store. The rest is as in the session's effects."""
 
-    kind: look, home, move or store. number, value: of a setting to store. The rest is as in the session's effects.
-    """
-
-    kind: str
+    kind: OrderKind
     id: str
     pressed_at: float = 0.0
     held: bool = False
@@ -138,7 +144,7 @@ class Protocol(Moving):
     @property
     def busy(self) -> bool:
         """Whether something moves, or is about to."""
-        return self._order is not None and self._order.kind in ("home", "move")
+        return self._order is not None and self._order.kind in (OrderKind.HOME, OrderKind.MOVE)
 
     @property
     def waits(self) -> bool:
@@ -286,15 +292,15 @@ class Protocol(Moving):
 
     def _do(self, order: Order) -> Task:
         try:
-            if order.kind == "look":
+            if order.kind == OrderKind.LOOK:
                 yield from self._fresh()
                 self._tell(Looked, id=order.id, clear=not self._seen.hold_input)
-            elif order.kind == "store":
+            elif order.kind == OrderKind.STORE:
                 yield from self._store_and_compare(order.number, order.value)
             elif (yield from self._may_begin(order)):
-                if order.kind == "move":
+                if order.kind == OrderKind.MOVE:
                     yield from self._move(order)
-                elif self.drive.home != "switch":
+                elif self.drive.home != Home.SWITCH:
                     self._take_for_zero(order)
                 elif order.visit:
                     yield from self._visit(order)
@@ -308,7 +314,7 @@ class Protocol(Moving):
         """Whether it may move now, from a report asked for since; else the event that says why not."""
         if self.faults:
             raise DoubtfulError(Doubt.GARBAGE, f"The motion controller is not set up: {self.faults[0]}.")
-        needs_place = order.kind == "move" or order.visit
+        needs_place = order.kind == OrderKind.MOVE or order.visit
         if needs_place and not self.known:
             raise DoubtfulError(Doubt.ELSEWHERE, f"Nobody knows where the carriage stands. {HOME_AGAIN}")
         # After some alarms (1 and 2) it takes nothing but a reset.

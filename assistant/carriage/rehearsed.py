@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from fractions import Fraction
 
-from assistant.carriage.protocol import Order, Protocol
+from assistant.carriage.protocol import Order, OrderKind, Protocol
 from assistant.carriage.simulated import DEFAULTS, Simulated
 from assistant.carriage.simulated_screw import Screw
 from assistant.errors import BadInput
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, Home
 from assistant.runner.contracts import Clock, Post
+from assistant.runner.script import DriveMishap
 from assistant.session.events import Event
 
 STEP_S = 0.02
@@ -36,10 +37,10 @@ def fitting(carriage: Carriage) -> Simulated:
     home_at = float(drive.home_reads)
     travel = round(top - home_at + 5)
     own = {100: steps, 110: max(feed * FASTER_BY, 600.0), 120: max(200.0, (feed / 60) ** 2), 130: float(travel)}
-    if drive.home != "switch":
+    if drive.home != Home.SWITCH:
         own |= {20: 0, 22: 0}
     ends = (home_at - 3, home_at + travel + 3)
-    start = home_at + ABOVE if drive.home == "switch" else 0.0
+    start = home_at + ABOVE if drive.home == Home.SWITCH else 0.0
     screw = Screw(steps, start, float(carriage.backlash), ends, home_at)
     return Simulated(screw, {**DEFAULTS, **own})
 
@@ -69,13 +70,13 @@ class RehearsedDrive:
         self._at = clock.at()
 
     def look(self, id: str) -> None:
-        self._give(Order("look", id))
+        self._give(Order(OrderKind.LOOK, id))
 
     def home(self, id: str, visit: bool, pressed_at: float, held: bool) -> None:
-        self._give(Order("home", id, self._of(pressed_at), held, visit))
+        self._give(Order(OrderKind.HOME, id, self._of(pressed_at), held, visit))
 
     def move_to(self, id: str, setting: Fraction, approach: Fraction, pressed_at: float, held: bool) -> None:
-        self._give(Order("move", id, self._of(pressed_at), held, False, setting, approach))
+        self._give(Order(OrderKind.MOVE, id, self._of(pressed_at), held, False, setting, approach))
 
     def halt(self) -> bool:
         return self._stop(self._protocol.halt)
@@ -112,16 +113,16 @@ class RehearsedDrive:
         self._stir()
         self.controller.sled(away)
 
-    def mishap(self, what: str) -> None:
-        """reset: its controller starts again. jam: it is stuck. slip MM: it is moved without its motor."""
+    def mishap(self, what: DriveMishap, mm: float = 0.0) -> None:
+        """mm: how far it slips."""
         self._stir()
-        name, _, amount = what.partition(" ")
-        if name == "reset":
-            self.controller.reset_button()
-        elif name == "jam":
-            self.controller.screw.jammed = True
-        else:
-            self.controller.screw.put(self.controller.screw.at + float(amount))
+        match what:
+            case DriveMishap.RESET:
+                self.controller.reset_button()
+            case DriveMishap.JAM:
+                self.controller.screw.jammed = True
+            case DriveMishap.SLIP:
+                self.controller.screw.put(self.controller.screw.at + mm)
 
     # --- time
 

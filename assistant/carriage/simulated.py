@@ -13,6 +13,7 @@ from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from assistant.carriage.dialect import ControllerState as State
 from assistant.carriage.simulated_screw import Screw
 
 SLICE_S = 0.005
@@ -128,7 +129,7 @@ class Simulated:
             self._hold_edge()
 
     @property
-    def state(self) -> str:
+    def state(self) -> State:
         return self._state
 
     @property
@@ -145,7 +146,7 @@ class Simulated:
     def _start(self) -> None:
         """As after its supply came on."""
         self._steps = 0
-        self._state = "Alarm" if self.settings[22] else "Idle"
+        self._state = State.ALARM if self.settings[22] else State.IDLE
         self._clear()
 
     def _clear(self) -> None:
@@ -154,7 +155,8 @@ class Simulated:
         self._speed = self._fraction = 0.0
         self._cancelling = self._ajar = False
         self._slows_at = 0.0
-        self._homing: list[tuple[str, float, float]] | None = None
+        self._homing: list[tuple[bool, float, float]] | None = None
+        """The steps left: whether to the switch, or off it; mm/s; at most how far, mm."""
         self._wanted = False
         self._storing_until = self._takes_at = 0.0
         self._other = 0.0
@@ -168,10 +170,10 @@ class Simulated:
     def _greet(self) -> None:
         self._say("")
         self._say("Grbl 1.1h ['$' for help]")
-        if self._state == "Alarm":
+        if self._state == State.ALARM:
             self._say("[MSG:'$H'|'$X' to unlock]")
-        if self.sled_away and "+" in self.options and self._state != "Alarm":
-            self._state = "Door"
+        if self.sled_away and "+" in self.options and self._state != State.ALARM:
+            self._state = State.DOOR
 
     def _say(self, line: str) -> None:
         if not self.muted and not self.powered_off:
@@ -204,12 +206,12 @@ class Simulated:
             self._wanted = True
             self._report_if_wanted()
         elif byte == 0x85:
-            if self._state == "Jog":
+            if self._state == State.JOG:
                 self._cancel()
         elif byte in (0x21, 0x84):
             self._hold_edge(door=byte == 0x84)
-        elif byte == 0x7E and (self._state == "Hold" or self._state == "Door" and not self.sled_away):
-            self._state = "Idle"
+        elif byte == 0x7E and (self._state == State.HOLD or self._state == State.DOOR and not self.sled_away):
+            self._state = State.IDLE
             self._work()
 
     def _hold_edge(self, door: bool = False) -> None:
@@ -217,11 +219,11 @@ class Simulated:
         if self._homing is not None:
             if door:
                 self._fail_homing(7)
-        elif self._state == "Jog":
+        elif self._state == State.JOG:
             self._cancel()
             self._ajar = door
-        elif self._state == "Idle":
-            self._state = "Door" if door else "Hold"
+        elif self._state == State.IDLE:
+            self._state = State.DOOR if door else State.HOLD
 
     def _cancel(self) -> None:
         if not self._cancelling:
@@ -231,17 +233,17 @@ class Simulated:
         if self._now < self._deaf_until:
             return
         alarm = 0
-        if self._homing is not None or self._state == "Home":
+        if self._homing is not None or self._state == State.HOME:
             alarm = 6
-        elif self._state == "Jog":
+        elif self._state == State.JOG:
             alarm = 3
         # As seen: a reset in motion also answers the line being worked on, with an `ok` that belongs to nothing.
         if alarm:
-            self._state = "Alarm"
+            self._state = State.ALARM
             self._say(f"ALARM:{alarm}")
             self._say("ok")
-        if self._state in ("Hold", "Door", "Jog", "Home"):
-            self._state = "Idle"
+        if self._state in (State.HOLD, State.DOOR, State.JOG, State.HOME):
+            self._state = State.IDLE
         self._clear()
         self._greet()
 
@@ -249,9 +251,10 @@ class Simulated:
         if not self._wanted or self._homing is not None:
             return
         self._wanted = False
-        state = {"Hold": "Hold:0", "Door": f"Door:{int(self.sled_away)}"}.get(self._state, self._state)
+        part = {State.HOLD: ":0", State.DOOR: f":{int(self.sled_away)}"}.get(self._state, "")
         pins = ("X" if self.screw.closed else "") + (("D" if "+" in self.options else "H") if self.sled_away else "")
-        fields = [state, f"MPos:{self.place:.3f},0.000,{self._other:.3f}", f"FS:{abs(self._speed) * 60:.0f},0"]
+        places = f"{self.place:.3f},0.000,{self._other:.3f}"
+        fields = [f"{self._state}{part}", f"MPos:{places}", f"FS:{abs(self._speed) * 60:.0f},0"]
         if pins:
             fields.append(f"Pn:{pins}")
         self._reports += 1
@@ -264,7 +267,7 @@ class Simulated:
     def _work(self) -> None:
         """Take lines, unless something keeps it from that."""
         while True:
-            held = self._state in ("Hold", "Door") or self._cancelling or self._homing is not None
+            held = self._state in (State.HOLD, State.DOOR) or self._cancelling or self._homing is not None
             if held or self._now < self._takes_at or self._now < self._deaf_until or self._now < self._storing_until:
                 return
             if len(self._planned) >= PLANNED_MAX:
@@ -302,20 +305,20 @@ class Simulated:
                 self._say(f"$N{number}={text}")
             return 0
         if line == "$X":
-            if self._state == "Alarm":
-                self._state = "Idle"
+            if self._state == State.ALARM:
+                self._state = State.IDLE
                 self._say("[MSG:Caution: Unlocked]")
             return 0
         if found := re.fullmatch(r"\$(\d+)=(-?\d*\.?\d+)", line):
             return self._store(int(found[1]), float(found[2]))
         if line.startswith("$"):
             return 3
-        if self._state in ("Alarm", "Jog"):
+        if self._state in (State.ALARM, State.JOG):
             return 9
         return 20 if _WORD.match(line) else 2
 
     def _store(self, number: int, value: float) -> int | None:
-        if self._state not in ("Idle", "Alarm"):
+        if self._state not in (State.IDLE, State.ALARM):
             return 8
         if number not in self.settings:
             return 3
@@ -329,7 +332,7 @@ class Simulated:
         return None
 
     def _jog(self, text: str) -> int:
-        if self._state not in ("Idle", "Jog"):
+        if self._state not in (State.IDLE, State.JOG):
             return 8
         words = _WORD.findall(text)
         if "".join(letter + number for letter, number in words) != text:
@@ -350,7 +353,7 @@ class Simulated:
         last = self._planned[-1].to if self._planned else self._steps
         if to != last:
             self._planned.append(_Block(to, min(values["F"], self.settings[110])))
-            self._state = "Jog"
+            self._state = State.JOG
         return 0
 
     # --- time
@@ -395,7 +398,7 @@ class Simulated:
             if not self._speed:
                 self._planned.clear()
                 self._cancelling = False
-                self._state = "Door" if self._ajar else "Idle"
+                self._state = State.DOOR if self._ajar else State.IDLE
                 self._ajar, self._fraction = False, 0.0
                 self._work()
             return
@@ -418,7 +421,7 @@ class Simulated:
             self._planned.popleft()
         if not self._planned:
             self._speed = self._fraction = 0.0
-            self._state = "Door" if self._ajar else "Idle"
+            self._state = State.DOOR if self._ajar else State.IDLE
             self._cancelling = self._ajar = False
         self._work()
 
@@ -447,20 +450,20 @@ class Simulated:
     def _begin_homing(self, axis: str) -> int | None:
         if not self.settings[22]:
             return 5
-        if self._state not in ("Idle", "Alarm"):
+        if self._state not in (State.IDLE, State.ALARM):
             return 8
         if axis and "H" not in self.options:
-            self._state = "Home"  # as the firmware does: it stays so until a reset
+            self._state = State.HOME  # as the firmware does: it stays so until a reset
             return 3
         if "+" in self.options and self.sled_away:
             return 13
-        self._state = "Home"
+        self._state = State.HOME
         seek, locate, off = self.settings[25] / 60, self.settings[24] / 60, self.settings[27]
         self._homing = [
-            ("down", seek, SEARCH * self.settings[130]),
-            ("off", seek, off),
-            ("down", locate, LOCATE * off),
-            ("off", seek, off),
+            (True, seek, SEARCH * self.settings[130]),
+            (False, seek, off),
+            (True, locate, LOCATE * off),
+            (False, seek, off),
         ]
         self._gone = self._fraction = 0.0
         self._pause = 0.0
@@ -471,17 +474,17 @@ class Simulated:
         if self._pause > 0:
             self._pause -= dt
             return
-        kind, speed, way = self._homing[0]
+        to_switch, speed, way = self._homing[0]
         if self.stock:
             self._other += SEARCH * self.settings[132] / 100
             if self._other >= SEARCH * self.settings[132]:
                 self._fail_homing(9)
             return
-        down = bool(int(self.settings[23]) & 1) == (kind == "down")
+        down = bool(int(self.settings[23]) & 1) == to_switch
         per_mm = self.settings[100]
         self._fraction += speed * dt
         while self._fraction >= 1 / per_mm:
-            if kind == "down" and self.screw.closed or self._gone >= way - 0.5 / per_mm:
+            if to_switch and self.screw.closed or self._gone >= way - 0.5 / per_mm:
                 break
             self._fraction -= 1 / per_mm
             self._steps += -1 if down else 1
@@ -489,9 +492,9 @@ class Simulated:
             self.screw.step(down if int(self.settings[3]) & 1 else not down)
         else:
             return
-        if kind == "down" and not self.screw.closed:
+        if to_switch and not self.screw.closed:
             self._fail_homing(9)
-        elif kind == "off" and self.screw.closed:
+        elif not to_switch and self.screw.closed:
             self._fail_homing(8)
         else:
             self._gone = self._fraction = 0.0
@@ -506,13 +509,13 @@ class Simulated:
         self._steps = round(place * self.settings[100])
         self._homing = None
         self._report_if_wanted()  # still calls itself homing
-        self._state = "Idle"
+        self._state = State.IDLE
         self._say("ok")
         self._work()
 
     def _fail_homing(self, code: int) -> None:
         self._homing = None
-        self._state = "Alarm"
+        self._state = State.ALARM
         self._say(f"ALARM:{code}")
         self._say("ok")
         other = self._other

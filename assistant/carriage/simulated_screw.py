@@ -3,6 +3,15 @@
 from __future__ import annotations
 
 import random
+from enum import StrEnum
+
+
+class Switch(StrEnum):
+    """What is wrong with the home switch."""
+
+    WORKS = "works"
+    STUCK_OPEN = "stuck open"
+    STUCK_CLOSED = "stuck closed"
 
 
 class Screw:
@@ -28,8 +37,7 @@ class Screw:
         self.play, self.ends, self.home_at = play, ends, home_at
         self.hysteresis, self.scatter = hysteresis, scatter
         self._random = random.Random(seed)
-        self.switch = "works"
-        """works, stuck open or stuck closed."""
+        self.switch = Switch.WORKS
         self.jammed = False
         self.losing = 0
         """How many of the next steps are lost."""
@@ -50,8 +58,8 @@ class Screw:
     @property
     def closed(self) -> bool:
         """Whether the home switch is closed, as the controller sees it."""
-        if self.switch != "works":
-            return self.switch == "stuck closed"
+        if self.switch != Switch.WORKS:
+            return self.switch == Switch.STUCK_CLOSED
         return self._closed
 
     def step(self, up: bool) -> None:

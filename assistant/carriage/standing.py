@@ -10,10 +10,10 @@ from fractions import Fraction
 
 from assistant.carriage.dialect import Report
 from assistant.carriage.line import GoneError, Line, SerialLine
-from assistant.carriage.protocol import Order, Protocol
+from assistant.carriage.protocol import Order, OrderKind, Protocol
 from assistant.carriage.settings import Controller
 from assistant.errors import CouldNotRun, Fault, NoSuchPart
-from assistant.joinery.model import Carriage, Drive
+from assistant.joinery.model import Carriage, Drive, Home
 
 ROUND_S = 0.02  # between two looks at its time-outs
 BEGIN_S = 15.0  # for its boot loader, its greeting and the list of its settings
@@ -30,7 +30,7 @@ class SwitchStates:
 
 def switches_of(drive: Drive, report: Report) -> SwitchStates:
     """What this report shows of the switches that this drive has."""
-    home = drive.axis in report.pins if drive.home == "switch" else None
+    home = drive.axis in report.pins if drive.home == Home.SWITCH else None
     return SwitchStates(home, not report.hold_input if drive.clear_input else None)
 
 
@@ -100,7 +100,7 @@ class Standing:
     def look(self) -> Report:
         """A report made since. Raises CouldNotRun: none came."""
         asked = self._now()
-        self._do(Order("look", "look"))
+        self._do(Order(OrderKind.LOOK, "look"))
         report = self._protocol.report
         if report is None or self._protocol.report_at < asked:
             raise CouldNotRun(self._nothing())
@@ -117,7 +117,7 @@ class Standing:
 
     def store(self, number: int, value: Fraction) -> None:
         """Store this setting. Raises CouldNotRun: it was not taken."""
-        self._do(Order("store", "store", number=number, value=value))
+        self._do(Order(OrderKind.STORE, "store", number=number, value=value))
         if self._protocol.waits or self._protocol.news:
             raise CouldNotRun(f"The motion controller did not store ${number}. To fix it: switch it off and on.")
 

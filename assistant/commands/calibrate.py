@@ -15,7 +15,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from assistant.asking import ShowLine, agreed, asker
-from assistant.calibrating.blunders import USUAL_CALIPER, Caliper, Reading
+from assistant.calibrating.blunders import USUAL_CALIPER, Approach, Caliper, Reading
 from assistant.calibrating.board import ROUNDS, Place, board_text, driven_places, expected, read_places, sheet
 from assistant.calibrating.change import MOST_UNASKED, Change, change_for, computed
 from assistant.calibrating.history import note_value, now
@@ -30,7 +30,7 @@ from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
 from assistant.plans.new_file import write_new_file
 from assistant.plans.shop_file import read_shop
-from assistant.plans.shop_writer import HistoryEntry, in_force, read_history, undo
+from assistant.plans.shop_writer import EntryKind, HistoryEntry, in_force, read_history, undo
 
 FIT = "fit"
 # What a line that gives the readings again repeats, beside the readings.
@@ -130,7 +130,7 @@ def run(args: argparse.Namespace) -> int:
     zero, kerf = shop.carriage.zero, shop.blade.kerf
     about = {p.label: expected(args.kind, p.x, kerf, zero) for p in places}
     # Of the carriage itself only the zero's places are known: where a gauge stands is the operator's choice.
-    collector = ReadingCollector(places, shop.unit, about if not args.drive or args.kind == "zero" else {})
+    collector = ReadingCollector(places, shop.unit, about if not args.drive or args.kind == EntryKind.ZERO else {})
     code = 1  # also where something is raised: nothing came of the readings, so they are given back
     try:
         readings = _readings(args, shop, caliper, collector)
@@ -233,7 +233,7 @@ def _driven_readings(args: argparse.Namespace, shop: Shop, collector: ReadingCol
         def bring(place: Place) -> bool:
             nonlocal stands
             if place != stands:
-                stands = place if moves.go(place.x, down=place.side == "down") else None
+                stands = place if moves.go(place.x, down=place.side == Approach.DOWN) else None
             return stands is not None
 
         if moves.home():
@@ -298,8 +298,8 @@ def _show_line(args: argparse.Namespace) -> ShowLine:
 def _history(args: argparse.Namespace, shop: Shop) -> int:
     entries = read_history(Path(shop.path))
     live = {e.n for e in in_force(Path(shop.path), entries)}
-    kind = "joint" if args.kind == FIT else args.kind
-    shown = [e for e in entries if e.kind in (kind, "blade")]
+    kind = EntryKind.JOINT if args.kind == FIT else EntryKind(args.kind)
+    shown = [e for e in entries if e.kind in (kind, EntryKind.BLADE)]
     if args.json:
         rows = [{name: getattr(e, name) for name in HistoryEntry.__slots__} | {"in_force": e.n in live} for e in shown]
         print(json.dumps(rows, indent=1))
@@ -309,7 +309,7 @@ def _history(args: argparse.Namespace, shop: Shop) -> int:
 
 
 def _undo(args: argparse.Namespace, shop: Shop) -> int:
-    kind = "joint" if args.kind == FIT else args.kind
+    kind = EntryKind.JOINT if args.kind == FIT else EntryKind(args.kind)
     if not confirmed(args, f"Take back the last {kind} calibration in force?"):
         print("Nothing was taken back; --undo --yes does it without asking.")
         return 1

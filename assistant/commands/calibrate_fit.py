@@ -71,7 +71,7 @@ def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:
     if len(given) > 1:
         mend = "report one joint at a time, with one of --too-tight, --too-loose and --gap"
         faults.append(Fault("the joint is reported in more than one way", ", ".join(given), "--too-tight", mend))
-    what = given[0] if given else ""
+    what = given[0] if given else None
     origin = _origin(args, shop, bool(what), faults)
 
     def length(name: str) -> Fraction | None:
@@ -89,7 +89,11 @@ def _reported_joint(args: argparse.Namespace, shop: Shop) -> JointReport:
     amount = signed("--gap", args.gap) if what == GAP else length(WAYS[what]) if what else None
     written = origin.clearance if args.clearance is None else length("clearance")
     wanted = length("wanted")
-    if amount is not None and too_far_off(what, amount, wanted if wanted is not None else written or Fraction(0)):
+    if (
+        what
+        and amount is not None
+        and too_far_off(what, amount, wanted if wanted is not None else written or Fraction(0))
+    ):
         most, given_as = (plain_length(mm, origin.unit, PLACES[origin.unit]) for mm in (MOST_OFF, amount))
         mend = f"check the unit, the kerf and the cuts: an error of more than {most} can't be corrected with clearance"
         option = f"--{WAYS[what].replace('_', '-')}"

@@ -13,7 +13,7 @@ from assistant.calibrating.uncertainty import COVERAGE
 from assistant.calibrating.values import Value
 from assistant.joinery.units import MM_PER_UNIT, at_least, format_number, plain_length
 from assistant.plans.model import Shop
-from assistant.plans.shop_writer import HistoryEntry
+from assistant.plans.shop_writer import EntryKind, HistoryEntry
 
 WIDTH = 100
 PLACES = {"mm": 4, "in": 5}
@@ -29,13 +29,13 @@ def value_lines(value: Value, caliper: Caliper, shop: Shop, change: Change) -> I
     unit = shop.unit
     yield from _wrapped(_headline(value, unit))
     out = f"; {len(value.left_out)} left out" if value.left_out else ""
-    what = "pairs of readings" if value.kind == "backlash" else "places"
+    what = "pairs of readings" if value.kind == EntryKind.BACKLASH else "places"
     step, error = (plain_length(length, caliper.unit, 5) for length in (caliper.step, caliper.error))
     yield f"From {len(value.points)} {what}{out}. The caliper reads in steps of {step} and is within {error}."
     yield f"  {'place':<10}  {f'set {unit}':>10}  {f'read {unit}':>10}  {'off':>9}"
     for point in value.points:
         reading = point.reading
-        read = float(reading.value - reading.x) if value.kind == "backlash" else float(reading.value)
+        read = float(reading.value - reading.x) if value.kind == EntryKind.BACKLASH else float(reading.value)
         cells = (_number(float(reading.x), unit), _number(read, unit), _number(point.residual, unit))
         yield f"  {reading.label:<10}  {cells[0]:>10}  {cells[1]:>10}  {cells[2]:>9}"
     for each in value.left_out:
@@ -44,20 +44,20 @@ def value_lines(value: Value, caliper: Caliper, shop: Shop, change: Change) -> I
     wide = max(len(part.name) for part in value.components) + 2
     for part in value.components:
         # A screw's uncertainty is a ratio, like its value. All others are lengths.
-        size = f"{part.u:.6f}" if value.kind == "screw" else f"{_number(part.u, unit)} {unit}"
+        size = f"{part.u:.6f}" if value.kind == EntryKind.SCREW else f"{_number(part.u, unit)} {unit}"
         free = "" if part.dof is None else f"  ({part.dof:.0f} degrees of freedom, Student's factor included)"
         yield f"  {part.name:<{wide}}{size}{free}"
     yield from _wrapped(_travel(value))
     for text in (*value.notes, change.why):
         yield from _wrapped(text)
-    if value.kind == "kerf":
+    if value.kind == EntryKind.KERF:
         u = at_least(Fraction(value.u), unit, 3 if unit == "mm" else 4)
         yield f'For kerfcall fit, in a plan: [uncertainty] kerf = "{u}"'
 
 
 def _headline(value: Value, unit: str) -> str:
     name, expanded = NAMES[value.kind], value.expanded
-    if value.kind == "screw":
+    if value.kind == EntryKind.SCREW:
         low, high = value.value - expanded, value.value + expanded
         return (
             f"{name}: {value.value:.6f} mm for each mm set ({1000 * (value.value - 1):+.2f} mm a metre), standard "
@@ -72,7 +72,7 @@ def _headline(value: Value, unit: str) -> str:
 
 def _travel(value: Value) -> str:
     """What a line through remainders or distances also shows about the carriage; "" where it shows nothing."""
-    if value.kind == "screw" or value.scale is None or value.u_scale is None:
+    if value.kind == EntryKind.SCREW or value.scale is None or value.u_scale is None:
         return ""
     off, sure = value.scale - 1, COVERAGE * value.u_scale
     if abs(off) <= sure:
@@ -129,13 +129,13 @@ def _what_was_noted(entry: HistoryEntry, unit: str) -> str:
     data = entry.data
     if entry.undoes:
         return f"{entry.key} = {entry.after}" if entry.key else "-"
-    if entry.kind == "joint":
+    if entry.kind == EntryKind.JOINT:
         return (
             f"correction {_number(data['correction'], unit)} {unit} (u {_number(data['u'], unit)}), {data['species']}"
         )
-    if entry.kind == "blade":
+    if entry.kind == EntryKind.BLADE:
         return "another blade"
-    value = f"{data['value']:.6f}" if entry.kind == "screw" else f"{_number(data['value'], unit)} {unit}"
-    u = f"{data['u']:.6f}" if entry.kind == "screw" else _number(data["u"], unit)
+    value = f"{data['value']:.6f}" if entry.kind == EntryKind.SCREW else f"{_number(data['value'], unit)} {unit}"
+    u = f"{data['u']:.6f}" if entry.kind == EntryKind.SCREW else _number(data["u"], unit)
     written = f"; {entry.key} {entry.before} -> {entry.after}" if entry.key else ""
     return f"{value} (u {u}){written}"

@@ -24,6 +24,7 @@ from assistant.plans.plan_file import read_both
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Outputs, Runner
 from assistant.runner.rehearsal import Rehearsal
+from assistant.runner.script import DriveMishap
 from assistant.screens.plain import PlainScreen
 from assistant.session.events import Event, Resume, SpeechStarted, Start
 from assistant.session.state import FINISHED, State
@@ -166,6 +167,6 @@ def _loser(
         if drive is not None and not lost and due and isinstance(event, SpeechStarted):
             lost = True
             note("(the carriage's controller starts again by itself)")
-            drive.mishap("reset")
+            drive.mishap(DriveMishap.RESET)
 
     return lose_when_due

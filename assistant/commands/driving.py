@@ -20,6 +20,7 @@ from assistant.plans.model import Job
 from assistant.runner.adapters import Adapters, Makers, Pump
 from assistant.runner.clock import LiveClock, SetClock
 from assistant.runner.contracts import (
+    CodeWish,
     Driven,
     LiveEar,
     LiveKeys,
@@ -313,7 +314,7 @@ def _makers(run: Run, args: argparse.Namespace, runner: Runner, screen: LiveScre
         post: Post,
         pedal_alive: Callable[[], bool],
         click: Callable[[], None],
-        code: Callable[[str], None] | None,
+        code: Callable[[CodeWish], None] | None,
         halts: Callable[[], bool] | None,
     ) -> LiveKeys:
         from assistant.screens.job_note import JobNote

@@ -15,6 +15,7 @@ from assistant.hearing.ear import Found
 from assistant.hearing.models import choose, must_have
 from assistant.hearing.offline import hear_all
 from assistant.hearing.wav import read_sound
+from assistant.plans.model import RecogniserName
 from assistant.plans.shop_file import voice_and_checks
 from assistant.wording.phrases import MOST_FIGURE, whole_table
 
@@ -40,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     """
     voice, checks = voice_and_checks(args.shop)
     if args.recogniser:
-        voice = replace(voice, recogniser=args.recogniser)
+        voice = replace(voice, recogniser=RecogniserName(args.recogniser))
     sound = read_sound(args.wav)
     choice = must_have(choose(voice))
     phrases = whole_table(checks, voice, PASSES, MOST_FIGURE)

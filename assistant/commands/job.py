@@ -15,6 +15,7 @@ from assistant.journal.choosing import all_rows, chosen_row
 from assistant.journal.faults import RECOVERS, of_session
 from assistant.journal.lock import SessionLock
 from assistant.journal.playing import played
+from assistant.journal.schema import SessionState
 from assistant.journal.store import Journal, SessionRow, default_state_dir
 from assistant.runner.clock import LiveClock
 from assistant.session import facts as f
@@ -146,7 +147,7 @@ def _agreed(args: argparse.Namespace, question: str) -> bool:
 
 def _show(args: argparse.Namespace, row: SessionRow, state: State) -> None:
     """The table, and how to go on."""
-    job, standing = state.the_job, str(state.mode) if is_over(state) else "open"
+    job, standing = state.the_job, str(state.mode) if is_over(state) else str(SessionState.OPEN)
     rows = rows_of(job, standing_of(state))
     if args.json:
         seen = {"session": row.id, "title": row.title, "state": standing, "rehearsed": row.rehearsed}

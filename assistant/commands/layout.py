@@ -17,7 +17,7 @@ from assistant import CAUTION
 from assistant.joinery.model import Pattern, Segment
 from assistant.joinery.passes import outside
 from assistant.joinery.settings import reading
-from assistant.joinery.sizes import ListRow
+from assistant.joinery.sizes import ListRow, RowKind
 from assistant.joinery.units import MM_PER_UNIT, at_least, at_most, format_number, plain_length
 from assistant.plans.boards import board_list
 from assistant.plans.checks import figures_of
@@ -196,10 +196,10 @@ def _board_lines(boards: Sequence[ListRow], unit: str) -> Iterator[str]:
     yield "Boards to prepare:"
     for row in boards:
         length = "" if row.length is None else f"{plain_length(row.length, unit)} long"
-        if row.kind == "blank":
+        if row.kind == RowKind.BLANK:
             length += BLANKS
         size = f"{plain_length(row.width, unit)} wide, {plain_length(row.thickness, unit)} thick"
-        blank = " blank" if row.kind == "blank" else ""
+        blank = " blank" if row.kind == RowKind.BLANK else ""
         yield f"  {row.count} x {row.name}{blank} (part {row.part}): {size}" + (f", {length}" if length else "")
 
 
@@ -223,7 +223,7 @@ def _strip(pattern: Pattern) -> str:
 
 
 def _part_lines(job: Job, plan: Plan, pattern: Pattern, stage: int, numbers: Mapping[int, int]) -> Iterator[str]:
-    unit, slots = job.carriage.unit, job.layout == "slots"
+    unit, slots = job.carriage.unit, job.slotted
     width, depth = plain_length(pattern.width, unit), shown_depth(pattern.depth, unit, job.voice.reads)
     made_of = "" if slots else _made_of(plan, pattern, unit)
     part = f"{pattern.part}, stage {stage}" if len(job.stages) > 1 else pattern.part
@@ -249,7 +249,7 @@ def _made_of(plan: Plan, pattern: Pattern, unit: str) -> str:
 
 
 def _socket_word(job: Job) -> str:
-    return "slot" if job.layout == "slots" else "socket"
+    return "slot" if job.slotted else "socket"
 
 
 def _setup_lines(job: Job, setup: Setup, passes: Sequence[PassStep], numbers: Mapping[int, int]) -> Iterator[str]:
@@ -257,7 +257,7 @@ def _setup_lines(job: Job, setup: Setup, passes: Sequence[PassStep], numbers: Ma
     last = setup.first_copy + setup.copies - 1
     which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
     depth = shown_depth(pattern.depth, unit, job.voice.reads)
-    end = "" if job.layout == "slots" else f", end {setup.end}"
+    end = "" if job.slotted else f", end {setup.end}"
     yield f"Setup {setup.number}: {setup.board} {which}; part {setup.part}{end}{which_half(setup)}, {depth} deep"
     yield f"  held: {_held(job, setup)}"
     reach, above = Words(job, figures=True).keep_clear(figures_of(job, pattern))

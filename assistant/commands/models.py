@@ -11,7 +11,7 @@ from typing import Any, TextIO
 
 from assistant.errors import KerfcallError
 from assistant.hearing.download import KnownModel, fetch, is_whole, known_models, pick
-from assistant.hearing.models import choose, find_models, search_folders
+from assistant.hearing.models import ModelPlace, choose, find_models, search_folders
 from assistant.hearing.process import why_not_loaded
 from assistant.plans.model import VoiceSettings
 from assistant.plans.shop_file import voice_and_checks
@@ -75,7 +75,7 @@ def _used(voice: VoiceSettings) -> dict[str, Any]:
 
 def _get(args: argparse.Namespace, voice: VoiceSettings) -> int:
     model = pick(known_models(), args.name, voice.language)
-    into = next(folder for where, folder in search_folders() if where == "user data")
+    into = next(folder for where, folder in search_folders() if where == ModelPlace.USER_DATA)
     # With --json the words go to stderr, so that stdout is one object.
     out = sys.stderr if args.json else sys.stdout
     there = is_whole(model, into)

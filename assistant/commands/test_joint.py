@@ -12,7 +12,7 @@ from pathlib import Path
 
 from assistant.asking import agreed, chosen
 from assistant.calibrating.joints import ANY_WOOD, last_joint_cut, reported, wood_of
-from assistant.calibrating.learned import GAP
+from assistant.calibrating.learned import GAP, Reported
 from assistant.calibrating.test_joint import parse_report, untested
 from assistant.commands.calibrate_fit import PLACES, WAYS, noted
 from assistant.commands.driving import is_rehearsed
@@ -216,7 +216,7 @@ def judge(args: argparse.Namespace, plan: Plan, shop: Shop) -> None:
     print(reporting(args.plan, args.shop, args.state))
 
 
-def _asked(plan: Plan) -> tuple[str, str] | None:
+def _asked(plan: Plan) -> tuple[Reported, str] | None:
     """(what, amount) of the joint, as `parse_report`; None for later."""
     print(f"Type right, or tight, loose or gap with a length in {plan.unit} (a gap is measured), or {LATER}.")
     while True:

@@ -10,7 +10,7 @@ from itertools import pairwise
 from assistant.drawings.letters import width_of
 from assistant.drawings.picture import CAP, MIDDLE, THICK, THIN, Item, Line, Point, Shape, Text, rectangle
 from assistant.drawings.placing import spread, thinned
-from assistant.joinery.model import Segment
+from assistant.joinery.model import Segment, StopSide
 from assistant.joinery.units import MM_PER_UNIT, format_number
 
 # As the layout's table shows them: a thousandth of a millimetre, a tenth of a thousandth of an inch.
@@ -36,7 +36,7 @@ class BoardView:
     width: float
     left: float
     scale: float
-    stop_side: str
+    stop_side: StopSide
 
     @property
     def right(self) -> float:
@@ -44,7 +44,7 @@ class BoardView:
 
     @property
     def mirrored(self) -> bool:
-        return self.stop_side == "right"
+        return self.stop_side == StopSide.RIGHT
 
     def x(self, at: Fraction | float) -> float:
         """Where on the picture a point is. at: from the reference edge, mm."""

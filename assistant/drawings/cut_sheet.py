@@ -14,9 +14,9 @@ from assistant.drawings.holding import holding_of, keep_clear
 from assistant.drawings.holding_picture import picture
 from assistant.drawings.letters import width_of, wrapped
 from assistant.drawings.picture import BIG, CAP, Item, Picture, Text, rectangle
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, CarriageKind, Zero
 from assistant.joinery.settings import reading
-from assistant.joinery.sizes import ListRow
+from assistant.joinery.sizes import ListRow, RowKind
 from assistant.joinery.units import plain_length
 from assistant.plans.model import Job, Setup
 from assistant.session.asked import question_of
@@ -77,11 +77,11 @@ def cut_sheet(job: Job, boards: Sequence[ListRow], sheet: Sheet) -> Flow:
 
 def _figures(flow: Flow, job: Job) -> None:
     unit, carriage = job.carriage.unit, job.carriage
-    place = "just outside" if carriage.zero == "outside" else "flush inside"
-    if carriage.kind == "handwheel":
+    place = "just outside" if carriage.zero == Zero.OUTSIDE else "flush inside"
+    if carriage.kind == CarriageKind.HANDWHEEL:
         settings = f"full turns from zero + mark, {carriage.divisions} marks a turn. Up means towards larger settings"
     else:
-        settings = "steps from zero" if carriage.kind == "steps" else f"in {unit}"
+        settings = "steps from zero" if carriage.kind == CarriageKind.STEPS else f"in {unit}"
     flow.paragraph(f"Kerf {plain_length(job.kerf, unit)}, clearance {plain_length(job.clearance, unit)}.", gap=0)
     flow.paragraph(f"At zero the kerf lies {place} the reference edge. Settings: {settings}.", gap=0)
     flow.paragraph(f"{len(job.order)} setups, {job.total_passes} passes.", gap=3)
@@ -94,7 +94,7 @@ def _to_prepare(flow: Flow, job: Job, boards: Sequence[ListRow]) -> None:
     flow.paragraph("Boards to prepare. Mark the reference edge and one face of each.", bold=True, gap=1)
     for row in boards:
         length = "" if row.length is None else f", {plain_length(row.length, unit)} long"
-        blank = " blank of lining wood, at least this size" if row.kind == "blank" else ""
+        blank = " blank of lining wood, at least this size" if row.kind == RowKind.BLANK else ""
         size = f"{plain_length(row.width, unit)} wide, {plain_length(row.thickness, unit)} thick{length}"
         _tick(flow, f"{row.count} x {row.name}{blank} (part {row.part}): {size}")
 
@@ -103,7 +103,7 @@ def _setup(flow: Flow, job: Job, words: Words, setup: Setup, due: Sequence[Step]
     flow.add(Picture((), 0, 2), 0)
     last = setup.first_copy + setup.copies - 1
     which = f"{setup.first_copy}" if setup.copies == 1 else f"{setup.first_copy} to {last}, clamped together"
-    end = "" if job.layout == "slots" else f", end {setup.end}"
+    end = "" if job.slotted else f", end {setup.end}"
     number = numbered(setup.number, job.order.index(setup.number) + 1, len(job.order))
     heading = f"Setup {number}: {setup.board} {which}; part {setup.part}{end}{which_half(setup)}"
     flow.paragraph(heading, cap=BIG, bold=True, gap=0)

@@ -12,16 +12,16 @@ from fractions import Fraction
 from typing import Literal
 
 from assistant.joinery.halves import Half
+from assistant.joinery.model import Register, StopSide
 from assistant.plans.checks import BAR_CHECK, CLAMPS, CLAMPS_AND_GUARD, EDGE_AND_FACE, PIECE_CHECK, figures_of
 from assistant.plans.model import Job, Setup
 from assistant.session.effects import View
 from assistant.session.turn import way_prompt
-from assistant.wording.halves import SETTING_BAR, marked_to_backing
+from assistant.wording.halves import marked_to_backing
 from assistant.wording.prompts import NEVER_SPIN, Words
 
 KEEP_CLEAR = "Keep clear: {reach} from the {edge} edge, up to {above} above the bed."
 TURNED = f" Turn it end over end. {NEVER_SPIN}"
-Side = Literal["left", "right"]
 Face = Literal["marked", "other", ""]
 
 
@@ -42,7 +42,7 @@ class Holding:
 
     setup: int
     end: int
-    stop_side: Side
+    stop_side: StopSide
     bar: bool
     piece: bool
     other_edge: bool
@@ -66,7 +66,7 @@ def holding_of(job: Job, setup: Setup, view: View | None = None) -> Holding:
 
     view: of a session in this setup, so that nothing asks for a turn of what is clamped; None for before it is.
     """
-    slotted = job.layout == "slots"
+    slotted = job.slotted
     pattern, carriage, words = job.patterns[setup.pattern], job.carriage, Words(job, figures=True)
     figures = figures_of(job, pattern)
     reach, height = words.keep_clear(figures)
@@ -77,8 +77,8 @@ def holding_of(job: Job, setup: Setup, view: View | None = None) -> Holding:
     return Holding(
         setup=setup.number,
         end=0 if slotted else setup.end,
-        stop_side="right" if carriage.stop_side == "right" else "left",
-        bar=carriage.register == SETTING_BAR,
+        stop_side=StopSide.RIGHT if carriage.stop_side == StopSide.RIGHT else StopSide.LEFT,
+        bar=carriage.register == Register.SETTING_BAR,
         piece=setup.half == Half.PIECE_IN,
         other_edge=setup.half == Half.OTHER_EDGE,
         face="" if slotted else "marked" if marked_to_backing(setup.end, setup.half) else "other",

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from assistant.drawings.holding import Holding
 from assistant.drawings.holding_picture import FACES, NEVER, NO_CLAMP, TURN
+from assistant.joinery.model import StopSide
 
 LEAST_COLUMNS, LEAST_ROWS = 24, 6
 STOP_COLUMNS = 6
@@ -36,7 +37,7 @@ def in_letters(holding: Holding, columns: int, rows: int, ascii_only: bool = Fal
         return [" " * columns] * rows
     turn = holding.turned and columns >= ROOM_FOR_TURN
     left = TURN_COLUMNS if turn else 0
-    cells = _Cells(columns - left, rows, holding.stop_side == "right")
+    cells = _Cells(columns - left, rows, holding.stop_side == StopSide.RIGHT)
     _board(cells, holding, heading=" ".join(TURN) if holding.turned and not turn else "")
     lines = cells.lines()
     if turn:
@@ -198,7 +199,7 @@ def _stop(to: _Cells, holding: Holding, top: int, end: int) -> None:
 def _turn(holding: Holding, rows: int) -> list[str]:
     """The board as it was held for its end 1 and as it is now."""
     frames = [(f"{EDGE}{ends[0]}┐", f"{EDGE} {WOOD}", f"{EDGE}{ends[1]}┘") for ends in ("21", "12")]
-    if holding.stop_side == "right":
+    if holding.stop_side == StopSide.RIGHT:
         frames = [tuple(line[::-1].translate(_MIRRORED) for line in frame) for frame in frames]  # type: ignore[misc]
     both = [f"{a} {arrow} {b}" for a, arrow, b in zip(frames[0], " ► ", frames[1], strict=True)]
     gaps = [""] * (rows > LEAST_ROWS), [""] * (rows > LEAST_ROWS + 1)

@@ -19,6 +19,7 @@ from math import cos, radians, sin
 from assistant.drawings.holding import Holding
 from assistant.drawings.letters import width_of
 from assistant.drawings.picture import Item, Line, Picture, Point, Shape, Text, hatched, rectangle
+from assistant.joinery.model import StopSide
 
 WIDE, HIGH = 180.0, 100.0
 """Room of every such picture, so that nothing else moves when another takes its place."""
@@ -55,11 +56,11 @@ def picture(holding: Holding) -> Picture:
     left = TURNING if holding.turned else 0.0
     view = _View(holding, WIDE - left)
     items: list[Item] = [*_from_above(view), *_from_the_side(view)]
-    if holding.stop_side == "right":
+    if holding.stop_side == StopSide.RIGHT:
         items = [_mirrored(item, view.room) for item in items]
     items = [item.moved(left, 0) for item in items]
     if holding.turned:
-        items += _turn(mirrored=holding.stop_side == "right")
+        items += _turn(mirrored=holding.stop_side == StopSide.RIGHT)
     return Picture(tuple(items), WIDE, HIGH)
 
 

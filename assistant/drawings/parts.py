@@ -24,7 +24,7 @@ from assistant.drawings.letters import width_of
 from assistant.drawings.picture import BIG, CAP, MIDDLE, THIN, Item, Line, Picture, Shape, Text, rectangle
 from assistant.drawings.placing import GAP, spread, thinned
 from assistant.joinery.halves import Half
-from assistant.joinery.model import Pattern, Segment
+from assistant.joinery.model import Pattern, Segment, StopSide
 from assistant.joinery.units import plain_length
 from assistant.plans.model import Job
 from assistant.wording.halves import HALVES
@@ -76,7 +76,7 @@ def scale_words(scale: float) -> str:
 def _view(job: Job, pattern: Pattern, size: PictureSize) -> BoardView:
     """The board in the middle of the room that its stop and its depth's dimension leave."""
     spare = size.width - STOP_ROOM - DEPTH_ROOM - float(pattern.width) * size.scale
-    before = DEPTH_ROOM if job.carriage.stop_side == "right" else STOP_ROOM
+    before = DEPTH_ROOM if job.carriage.stop_side == StopSide.RIGHT else STOP_ROOM
     return BoardView(float(pattern.width), before + spare / 2, size.scale, job.carriage.stop_side)
 
 

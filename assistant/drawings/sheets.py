@@ -63,7 +63,7 @@ def _members(plan: Plan) -> dict[str, corner.Member]:
 
 def joint_pictures(plan: Plan, job: Job, width: float, height: float) -> tuple[Picture, ...]:
     """Pictures of the joint, closed and open."""
-    if plan.joint.layout == "slots":
+    if plan.joint.slotted:
         wood = plan.slot_height if plan.slot_height is not None else plan.thickness["A"]
         return stages.slotted(job.ends, wood, job.clearance, width)
     members = _members(plan)

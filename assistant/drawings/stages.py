@@ -10,8 +10,8 @@ from assistant.drawings.board import BoardView, broken_off, comb, comb_outline, 
 from assistant.drawings.letters import width_of
 from assistant.drawings.parts import HEAD, STOP_ROOM, scale_words
 from assistant.drawings.picture import CAP, MIDDLE, THICK, THIN, Item, Line, Picture, Shape, Text, hatched, rectangle
-from assistant.joinery.lined import Lining, Stages, regions
-from assistant.joinery.model import Pattern, Segment
+from assistant.joinery.lined import Lining, Material, Stages, regions
+from assistant.joinery.model import Pattern, Segment, StopSide
 from assistant.joinery.units import plain_length
 
 HATCH = 1.2
@@ -31,7 +31,9 @@ class Woods:
     lining: str
 
 
-def lined_pictures(lined: Stages, lining: Lining, woods: Woods, width: float, unit: str, side: str) -> list[Picture]:
+def lined_pictures(
+    lined: Stages, lining: Lining, woods: Woods, width: float, unit: str, side: StopSide
+) -> list[Picture]:
     """The opened board and its blank, the two glued, and the final sockets, from the reference edge.
 
     Only the beginning of a wide board is shown, so that its linings can be seen. The rest is more of the same.
@@ -63,7 +65,7 @@ def lined_pictures(lined: Stages, lining: Lining, woods: Woods, width: float, un
     ]
 
 
-def _window(lined: Stages, lining: Lining, width: float, side: str) -> tuple[BoardView, Fraction]:
+def _window(lined: Stages, lining: Lining, width: float, side: StopSide) -> tuple[BoardView, Fraction]:
     """(the view at a scale that shows a lining's wall, how much of the board is then shown, mm)."""
     board = lined.final[-1].end
     room = width - STOP_ROOM - 4
@@ -71,7 +73,7 @@ def _window(lined: Stages, lining: Lining, width: float, side: str) -> tuple[Boa
     fits = Fraction(room / scale)
     upto = board if board <= fits else next((s.end for s in reversed(lined.final) if s.end <= fits), fits)
     shown = float(upto)
-    left = width - shown * scale - STOP_ROOM if side == "right" else STOP_ROOM
+    left = width - shown * scale - STOP_ROOM if side == StopSide.RIGHT else STOP_ROOM
     return BoardView(shown, left, scale, side), upto
 
 
@@ -100,11 +102,11 @@ def _finished(view: BoardView, lined: Stages, upto: Fraction, low: float) -> Ite
             continue
         left, right = view.span(region.x_from, min(region.x_to, upto))
         bottom, top = float(region.y_from) * view.scale, float(region.y_to) * view.scale
-        if region.material == "lining":
+        if region.material == Material.LINING:
             box = rectangle(left, bottom, right, top)
             yield from hatched(box.points, HATCH, layer="lining")
             yield Line((left, top), (right, top), MIDDLE, layer="lining")
-        elif region.material == "board":
+        elif region.material == Material.BOARD:
             yield from (Line((x, bottom), (x, top), THIN, layer="lining") for x in (left, right))
     yield from comb(view, _upto(lined.final, upto), float(lined.final_depth) * view.scale, low + WOOD)
 

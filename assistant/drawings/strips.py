@@ -8,7 +8,7 @@ from fractions import Fraction
 from assistant.drawings.board import BoardView, socket_numbers
 from assistant.drawings.parts import stage_words
 from assistant.drawings.picture import CAP, MIDDLE, THICK, THIN, Item, Line, Picture, Shape, Text, hatched, rectangle
-from assistant.joinery.model import Pattern, Segment
+from assistant.joinery.model import Pattern, Segment, StopSide
 from assistant.joinery.units import plain_length
 from assistant.plans.model import Job
 
@@ -37,9 +37,9 @@ def tiles(job: Job, pattern: Pattern, width: float) -> Iterator[Picture]:
         yield _tile(pattern, start, end, side, width, heading)
 
 
-def _tile(pattern: Pattern, start: Fraction, end: Fraction, side: str, width: float, heading: str) -> Picture:
+def _tile(pattern: Pattern, start: Fraction, end: Fraction, side: StopSide, width: float, heading: str) -> Picture:
     length = float(end - start)
-    left = width - 4 - length if side == "right" else 4.0
+    left = width - 4 - length if side == StopSide.RIGHT else 4.0
     view = BoardView(length, left, 1.0, side)
     items: list[Item] = [Text((0, HIGH - 4), heading, CAP, bold=True)]
     items.append(rectangle(view.left, BODY_LOW, view.right, BODY_HIGH, weight=MIDDLE, layer="wood"))

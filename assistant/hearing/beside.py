@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from assistant.hearing import side_process
+from assistant.hearing.messages import ToModel
 from assistant.hearing.scores import Measured, Said
 from assistant.patience import Patience, cpu_s_of
 
@@ -75,14 +76,14 @@ class Beside:
         """Sends what the next pieces are compared with."""
         if tuple(texts) != self._texts:
             self._texts = tuple(texts)
-            self._send("texts", self._texts)
+            self._send(ToModel.TEXTS, self._texts)
 
     def begin(self, pcm16k: bytes, texts: Sequence[Said]) -> None:
         """Sends a piece that `measured` can ask for."""
         self.prepare(texts)
         self.asked += 1
         self._begun = pcm16k
-        self._send("piece", (self.asked, pcm16k))
+        self._send(ToModel.PIECE, (self.asked, pcm16k))
 
     def measured(self, pcm16k: bytes, texts: Sequence[Said]) -> Measured:
         """What the piece is like; at once if it was sent by `begin` long enough ago. Raises ModelLost or Late."""
@@ -176,7 +177,7 @@ def serve(source: IO[bytes] | None = None, sink: IO[bytes] | None = None) -> Non
         texts: tuple[Said, ...] = ()
         while True:
             kind, what = pickle.load(source)
-            if kind == "texts":
+            if kind == ToModel.TEXTS:
                 texts = what
                 scorer.prepare(texts)
                 continue

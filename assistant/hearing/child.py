@@ -36,11 +36,12 @@ from assistant.hearing.contract import Recogniser
 from assistant.hearing.denoise import choose_denoiser
 from assistant.hearing.ear import Ear, Found
 from assistant.hearing.levels import NOTHING, loudness
+from assistant.hearing.messages import FromChild, ToChild
 from assistant.hearing.microphone import Microphone, open_capture
 from assistant.hearing.models import Choice
 from assistant.hearing.own_scores import OwnScores, voice_folder
 from assistant.hearing.recorder import microphone_name
-from assistant.plans.model import VoiceSettings
+from assistant.plans.model import Acceptance, DenoiserName, Endpoints, RecogniserName, VoiceSettings
 from assistant.wording.phrases import Phrase
 
 ALIVE_EVERY_S = 0.5  # well within the time after which silence of the child counts as a loss
@@ -49,7 +50,7 @@ Connection = Any  # multiprocessing.connection.Connection; a Windows pipe has an
 
 @dataclass(frozen=True, slots=True)
 class Spec:
-    """What a child consists of. recogniser: "moonshine", "pocketsphinx", "vosk" or "digits N". model: its folder.
+    """What a child consists of. recogniser: a `RecogniserName`, or "digits N". model: its folder.
 
     live: the child owns the microphone; otherwise sound comes as messages. null_device: see `microphone.open_capture`.
     pronunciations: words and their phones, for pocketsphinx. denoiser, endpoints, acceptance: as in
@@ -62,9 +63,9 @@ class Spec:
     live: bool = False
     null_device: bool = False
     pronunciations: tuple[tuple[str, str], ...] = ()
-    denoiser: str = "auto"
-    endpoints: str = "auto"
-    acceptance: str = "usual"
+    denoiser: DenoiserName = DenoiserName.AUTO
+    endpoints: Endpoints = Endpoints.AUTO
+    acceptance: Acceptance = Acceptance.USUAL
     own_voice: bool = False
     known: tuple[Phrase, ...] = ()
     language: str = "en"
@@ -93,8 +94,8 @@ def make_recogniser(spec: Spec, limited: Callable[[str], None] = lambda text: No
     limited: called with a line for the operator where less can be heard than the spec promises, then or later.
     A broken model can end the process, so outside tests only a child loads vosk.
     """
-    strict = spec.acceptance == "strict"
-    if spec.recogniser == "vosk":
+    strict = spec.acceptance == Acceptance.STRICT
+    if spec.recogniser == RecogniserName.VOSK:
         from assistant.hearing.vosk import Vosk
 
         return Vosk(spec.model or "", all_strict=strict)
@@ -105,7 +106,7 @@ def make_recogniser(spec: Spec, limited: Callable[[str], None] = lambda text: No
     from assistant.hearing.sphinx import Sphinx
 
     grammar = Sphinx(pronunciations=spec.pronunciations, all_strict=strict)
-    if spec.recogniser != "moonshine":
+    if spec.recogniser != RecogniserName.MOONSHINE:
         return grammar
     from assistant.hearing.beside import Beside, ModelLost
     from assistant.hearing.leading import OUT_OF_USE, Leading
@@ -134,7 +135,7 @@ def make_ear(
     try:
         denoiser, why = choose_denoiser(spec.denoiser)
     except NoSuchPart as error:
-        denoiser, why = choose_denoiser("auto")
+        denoiser, why = choose_denoiser()
         why = f"{why} ({error})"
     progress("noise suppression")
     return Ear(recogniser, denoiser, spec.endpoints, spec.known, spec.language, spec.twice), why
@@ -155,12 +156,12 @@ def run_child(conn: Connection, spec: Spec) -> None:
     limits: list[str] = []
     with contextlib.suppress(EOFError, OSError):
         try:
-            conn.send(("progress", "libraries"))
-            ear, why = make_ear(spec, lambda what: conn.send(("progress", what)), limits.append)
+            conn.send((FromChild.PROGRESS, "libraries"))
+            ear, why = make_ear(spec, lambda what: conn.send((FromChild.PROGRESS, what)), limits.append)
         except KerfcallError as error:
-            conn.send(("failed", str(error)))
+            conn.send((FromChild.FAILED, str(error)))
             return
-        conn.send(("ready", ear.recogniser.name, why))
+        conn.send((FromChild.READY, ear.recogniser.name, why))
         if spec.live:
             hush()
             _Live(conn, ear, spec.null_device, limits).run()
@@ -171,24 +172,24 @@ def run_child(conn: Connection, spec: Spec) -> None:
 def _serve_file(conn: Connection, ear: Ear, limits: list[str]) -> None:
     while True:
         message = conn.recv()
-        if message[0] == "close":
+        if message[0] == ToChild.CLOSE:
             return
         _report(conn, _handle(ear, message, ear.samples, conn), None, limits)
-        conn.send(("done",))
+        conn.send((FromChild.DONE,))
 
 
 def _handle(ear: Ear, message: tuple[Any, ...], sample: int, conn: Connection) -> list[Found]:
     """Acts on one message. sample: where in the stream it takes effect."""
     match message:
-        case ("listen", phrases, generation):
+        case (ToChild.LISTEN, phrases, generation):
             refused = ear.listen(phrases, generation)
             if refused:
-                conn.send(("refused", refused))
-        case ("speaking", active, _):
+                conn.send((FromChild.REFUSED, refused))
+        case (ToChild.SPEAKING, active, _):
             return ear.speaking(active, sample)
-        case ("audio", pcm):
+        case (ToChild.AUDIO, pcm):
             return ear.feed(pcm)
-        case ("flush",):
+        case (ToChild.FLUSH,):
             return ear.flush()
     return []
 
@@ -196,10 +197,10 @@ def _handle(ear: Ear, message: tuple[Any, ...], sample: int, conn: Connection) -
 def _report(conn: Connection, found: list[Found], time_of: Callable[[int], float] | None, limits: list[str]) -> None:
     """Sends what was found, and each line in `limits` once."""
     while limits:
-        conn.send(("limited", limits.pop(0)))
+        conn.send((FromChild.LIMITED, limits.pop(0)))
     if found:
         times = [(time_of(one.first), time_of(one.decided)) for one in found] if time_of else []
-        conn.send(("found", found, times))
+        conn.send((FromChild.FOUND, found, times))
 
 
 class _Live:
@@ -212,20 +213,20 @@ class _Live:
         self._received = 0
         self._loudest: float | None = None
         self._microphone = Microphone(
-            lambda chunk, at: self._queue.put(("chunk", chunk, at)),
-            lambda state, text: conn.send(("microphone", state, text)),
+            lambda chunk, at: self._queue.put((ToChild.CHUNK, chunk, at)),
+            lambda state, text: conn.send((FromChild.MICROPHONE, state, text)),
             partial(open_capture, null_device=null_device),
         )
 
     def run(self) -> None:
-        """Runs until "close" or the end of the pipe."""
+        """Runs until `ToChild.CLOSE` or the end of the pipe."""
         threading.Thread(target=self._listen_to_parent, daemon=True).start()
         next_alive = 0.0
         try:
             while True:
                 now = time.monotonic()
                 if now >= next_alive:
-                    self._conn.send(("alive", self._loudest))
+                    self._conn.send((FromChild.ALIVE, self._loudest))
                     self._loudest = None
                     self._microphone.tick(now)
                     next_alive = now + ALIVE_EVERY_S
@@ -233,7 +234,7 @@ class _Live:
                     message = self._queue.get(timeout=max(0.0, next_alive - now))
                 except queue.Empty:
                     continue
-                if message[0] == "close":
+                if message[0] == ToChild.CLOSE:
                     return
                 _report(self._conn, self._take(message), self._anchor.time_of, self._limits)
         finally:
@@ -243,14 +244,14 @@ class _Live:
         with contextlib.suppress(EOFError, OSError):
             while True:
                 self._queue.put(self._conn.recv())
-        self._queue.put(("close",))
+        self._queue.put((ToChild.CLOSE,))
 
     def _take(self, message: tuple[Any, ...]) -> list[Found]:
-        if message[0] == "chunk":
+        if message[0] == ToChild.CHUNK:
             _, chunk, arrived = message
             self._received += len(chunk) // 2
             self._loudest = max(loudness(chunk), NOTHING if self._loudest is None else self._loudest)
             self._anchor.chunk(self._received, arrived)
             return self._ear.feed(chunk)
-        sample = self._anchor.sample_at(message[2]) if message[0] == "speaking" else 0
+        sample = self._anchor.sample_at(message[2]) if message[0] == ToChild.SPEAKING else 0
         return _handle(self._ear, message, sample, self._conn)

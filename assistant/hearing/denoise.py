@@ -11,19 +11,18 @@ from typing import Protocol
 
 from assistant.errors import BadInput, Fault, NoSuchPart
 from assistant.hearing.endpoint import check_frame
-
-NAMES = ("auto", "none", "spectral", "rnnoise")
+from assistant.plans.model import DenoiserName
 
 
 class Denoiser(Protocol):
     """One stream's noise suppression. Not thread-safe.
 
-    name: one of `NAMES`, but not "auto". delay_s: how much later the sound comes out, seconds, always the same.
+    name: never `AUTO`. delay_s: how much later the sound comes out, seconds, always the same.
     tells_speech: whether it estimates how likely speech is. speech: the probability, 0 to 1, that the last frame
     is speech; None without an estimate.
     """
 
-    name: str
+    name: DenoiserName
     delay_s: float
     tells_speech: bool
     speech: float | None
@@ -38,7 +37,7 @@ class Denoiser(Protocol):
 class Plain:
     """The denoiser `none`, which changes nothing."""
 
-    name = "none"
+    name = DenoiserName.NONE
     delay_s = 0.0
     tells_speech = False
     speech: float | None = None
@@ -60,19 +59,23 @@ def _rnnoise() -> Denoiser:
     return RNNoise()
 
 
-MAKERS: dict[str, Callable[[], Denoiser]] = {"none": Plain, "spectral": _spectral, "rnnoise": _rnnoise}
+MAKERS: dict[DenoiserName, Callable[[], Denoiser]] = {
+    DenoiserName.NONE: Plain,
+    DenoiserName.SPECTRAL: _spectral,
+    DenoiserName.RNNOISE: _rnnoise,
+}
 
 
-def choose_denoiser(name: str = "auto") -> tuple[Denoiser, str]:
+def choose_denoiser(name: DenoiserName = DenoiserName.AUTO) -> tuple[Denoiser, str]:
     """Makes a denoiser for one stream; returns it with a line that says which and why.
 
-    "auto": RNNoise if its library is installed, else the built-in one.
+    `AUTO`: RNNoise if its library is installed, else the built-in one.
     Raises BadInput for an unknown name, NoSuchPart when one asked for by name is not installed.
     """
-    if name == "auto":
+    if name == DenoiserName.AUTO:
         return _best()
     if name not in MAKERS:
-        known = ", ".join(f'"{known}"' for known in NAMES)
+        known = ", ".join(f'"{known}"' for known in DenoiserName)
         raise BadInput([Fault("there is no such kind", f'"{name}"', "noise suppression", f"use one of {known}")])
     return MAKERS[name](), f"noise suppression {name}, as asked for"
 

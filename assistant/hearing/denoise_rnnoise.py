@@ -18,6 +18,7 @@ import numpy as np
 from assistant.errors import NoSuchPart
 from assistant.hearing.denoise_resample import TAPS, Decimator, Interpolator
 from assistant.hearing.endpoint import check_frame
+from assistant.plans.model import DenoiserName
 
 PACKAGE = "pyrnnoise"
 INSTALL = "pip install --no-deps pyrnnoise"
@@ -58,7 +59,7 @@ def load() -> Any:
 class RNNoise:
     """The denoiser `rnnoise`. Raises NoSuchPart when its library is missing or doesn't fit."""
 
-    name = "rnnoise"
+    name = DenoiserName.RNNOISE
     # The library's own lag, measured by cross-correlation, and the delay of both resampling filters.
     delay_s = 0.02 + (TAPS - 1) / 48_000
     tells_speech = True

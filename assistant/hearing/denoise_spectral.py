@@ -14,6 +14,7 @@ import math
 import numpy as np
 
 from assistant.hearing.endpoint import FRAME, check_frame
+from assistant.plans.model import DenoiserName
 
 WINDOW = 3 * FRAME  # 30 ms: the blade's tones need narrow bins
 LEARN = 10  # frames averaged for the first estimate of the noise
@@ -45,7 +46,7 @@ class Spectral:
     Raises ValueError for a floor outside that range.
     """
 
-    name = "spectral"
+    name = DenoiserName.SPECTRAL
     delay_s = (WINDOW - FRAME) / 16_000
     tells_speech = False
     speech: float | None = None

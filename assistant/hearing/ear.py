@@ -19,6 +19,7 @@ from assistant.hearing.denoise import Denoiser, Plain
 from assistant.hearing.detect import ByLevel, BySpeech, Detector
 from assistant.hearing.endpoint import FRAME, FRAME_BYTES, Endpointer, Limits, Utterance
 from assistant.plans.intents import Intent
+from assistant.plans.model import DenoiserName, Endpoints
 from assistant.wording.phrases import NOTHING, Phrase
 from assistant.wording.rivals import rivals
 
@@ -68,8 +69,8 @@ def _why_refused(phrase: Phrase) -> str:
     return (NOT_THE_ANSWER if phrase.argument == Intent.CHECK else NO_PHRASE).format(phrase.wording)
 
 
-def _detector(denoiser: Denoiser, endpoints: str) -> Detector:
-    return BySpeech() if denoiser.tells_speech and endpoints != "level" else ByLevel()
+def _detector(denoiser: Denoiser, endpoints: Endpoints) -> Detector:
+    return BySpeech() if denoiser.tells_speech and endpoints != Endpoints.LEVEL else ByLevel()
 
 
 class Ear:
@@ -86,7 +87,7 @@ class Ear:
         self,
         recogniser: Recogniser,
         denoiser: Denoiser | None = None,
-        endpoints: str = "auto",
+        endpoints: Endpoints = Endpoints.AUTO,
         known: Sequence[Phrase] = (),
         language: str = "en",
         twice: bool = False,
@@ -233,7 +234,7 @@ class Ear:
     def _sound(self, piece: bytes) -> tuple[bytes, float]:
         """What the recogniser gets of a piece that ends with the last frame, and how clear it was, dB."""
         raw = self._as_it_came(piece)
-        return piece if self.denoiser.name == "none" else blended(piece, raw), clearness(raw)
+        return piece if self.denoiser.name == DenoiserName.NONE else blended(piece, raw), clearness(raw)
 
     def _recognise(self, sound: tuple[bytes, float], phrases: tuple[Phrase, ...]) -> Result:
         """Decodes what `_sound` gave."""

@@ -8,7 +8,7 @@ from typing import Any
 from assistant.errors import BadInput, KerfcallError, NoSuchPart
 from assistant.health import LIMITED, WORKS, Finding, importable, pip, with_tilde
 from assistant.hearing.sound_child import NO_LIBRARY
-from assistant.plans.model import Check, VoiceSettings
+from assistant.plans.model import Check, DenoiserName, RecogniserName, VoiceSettings
 
 SPOKEN_DB = 12.0  # between the loudest piece and the faint ones, this much means speech (common practice, no source)
 FAINT = -75.0  # dBFS: fainter than a room is through a microphone with its gain up (common practice, no source)
@@ -29,20 +29,24 @@ def noise(settings: VoiceSettings) -> Finding:
     try:
         denoiser, why = choose_denoiser(asked)
     except (NoSuchPart, BadInput) as error:
-        denoiser, why = choose_denoiser("auto")
+        denoiser, why = choose_denoiser()
         lacking = f"the shop file asks for {asked}: {error}; "
     name, data = denoiser.name, {"chosen": denoiser.name, "asked_for": asked}
     if lacking:
         return Finding("noise", LIMITED, f"{lacking}using {_called(name)}", mend, data)
-    if asked != "auto":
+    if asked != DenoiserName.AUTO:
         return Finding("noise", WORKS, f"{_called(name)}, as the shop file asks", "", data)
-    if name == "rnnoise":
+    if name == DenoiserName.RNNOISE:
         return Finding("noise", WORKS, "RNNoise: its library is installed", "", data)
     return Finding("noise", LIMITED, f"{_called(name)}, weaker near a saw: {_reason(why)}", mend, data)
 
 
-def _called(name: str) -> str:
-    return {"rnnoise": "RNNoise", "spectral": "the built-in suppression", "none": "no suppression"}[name]
+def _called(name: DenoiserName) -> str:
+    return {
+        DenoiserName.RNNOISE: "RNNoise",
+        DenoiserName.SPECTRAL: "the built-in suppression",
+        DenoiserName.NONE: "no suppression",
+    }[name]
 
 
 def _reason(why: str) -> str:
@@ -62,7 +66,7 @@ def recogniser(settings: VoiceSettings, checks: Sequence[Check] = ()) -> Finding
         return Finding("recogniser", LIMITED, f"{NO_MICROPHONE}: {error}", mend)
     model = None if choice.model is None else str(choice.model)
     data: dict[str, Any] = {"recogniser": choice.recogniser, "model": model, "language": settings.language}
-    if choice.recogniser == "moonshine":
+    if choice.recogniser == RecogniserName.MOONSHINE:
         why_not = neural_files.fault(choice.model) if choice.model else ""
         if why_not:
             text = f"pocketsphinx replaces moonshine, whose {why_not}"
@@ -73,7 +77,8 @@ def recogniser(settings: VoiceSettings, checks: Sequence[Check] = ()) -> Finding
     why = f"{choice.recogniser}, {with_tilde(model)}" if model else f"{choice.recogniser}, its own model: {reason}"
     if choice.stands_in:
         return Finding("recogniser", LIMITED, why, "`kerfcall models list` shows which models were found", data)
-    unknown = _unknown(settings, checks) if choice.recogniser in ("pocketsphinx", "moonshine") else []
+    can_tell = choice.recogniser in (RecogniserName.POCKETSPHINX, RecogniserName.MOONSHINE)
+    unknown = _unknown(settings, checks) if can_tell else []
     if unknown:
         data["unknown"] = unknown
         listed = ", ".join(f'"{word}"' for word in unknown)
@@ -82,7 +87,7 @@ def recogniser(settings: VoiceSettings, checks: Sequence[Check] = ()) -> Finding
         return Finding("recogniser", LIMITED, text, mend, data)
     if choice.lacks:
         return Finding("recogniser", LIMITED, CANT_DOUBT.rstrip("."), neural_files.INSTALL, data)
-    if choice.recogniser == "moonshine":
+    if choice.recogniser == RecogniserName.MOONSHINE:
         why = "moonshine's tiny model, beside it pocketsphinx"
     return Finding("recogniser", WORKS, why, "", data)
 

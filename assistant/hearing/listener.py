@@ -20,11 +20,12 @@ from assistant.errors import CouldNotRun
 from assistant.hearing.child import Spec, spec_of
 from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
+from assistant.hearing.messages import FromChild, ToChild
 from assistant.hearing.models import Choice, choose
 from assistant.hearing.process import TOO_LONG, ChildDied, ChildProcess
 from assistant.patience import Patience
 from assistant.plans.intents import Intent
-from assistant.plans.model import Check, VoiceSettings
+from assistant.plans.model import Check, RecogniserName, VoiceSettings
 from assistant.runner.contracts import Clock, Post
 from assistant.session.events import DeviceChanged, Event, Heard, NotHeard
 from assistant.session.kinds import DeviceName, DeviceState
@@ -101,10 +102,10 @@ class _Listener:
 
     def _fall_back(self, text: str) -> bool:
         """Chooses pocketsphinx after a vosk child that never got ready. Returns whether it could."""
-        if self.choice.recogniser != "vosk" or self._voice.language != "en":
+        if self.choice.recogniser != RecogniserName.VOSK or self._voice.language != "en":
             return False
         why = f"The vosk model {self.choice.model} can't be used ({text}). Using pocketsphinx instead."
-        self.choice = Choice("pocketsphinx", None, why, stands_in=True)
+        self.choice = Choice(RecogniserName.POCKETSPHINX, None, why, stands_in=True)
         self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, why)
         return True
 
@@ -146,18 +147,18 @@ class FileListener(_Listener):
         try:
             message = child.ready()
         except ChildDied:
-            message = ("failed", "it stopped while loading")
-        if message[0] == "failed":
+            message = (FromChild.FAILED, "it stopped while loading")
+        if message[0] == FromChild.FAILED:
             child.kill()
             text = message[1]
             if self._fall_back(text):
                 return self._start()
             raise CouldNotRun(f"the recogniser {self.choice.recogniser} can't be started: {text}")
         self._child = child
-        self._exchange("listen", self._whole, -1)
-        self._exchange("listen", self._phrases, self._generation)
+        self._exchange(ToChild.LISTEN, self._whole, -1)
+        self._exchange(ToChild.LISTEN, self._phrases, self._generation)
         if self._speaking:
-            self._exchange("speaking", True, None)
+            self._exchange(ToChild.SPEAKING, True, None)
         return child
 
     def listen(self, phrases: Sequence[Phrase], generation: int) -> None:
@@ -196,13 +197,13 @@ class FileListener(_Listener):
             if answer is None:
                 raise ChildDied
             match answer:
-                case ("done",):
+                case (FromChild.DONE,):
                     return
-                case ("found", found, _):
+                case (FromChild.FOUND, found, _):
                     self._post_all(found)
-                case ("refused", refused):
+                case (FromChild.REFUSED, refused):
                     self._refused(refused)
-                case ("limited", text):
+                case (FromChild.LIMITED, text):
                     self._limited(text)
 
     def _session_time(self, sample: int) -> float:
@@ -274,13 +275,13 @@ class LiveListener(_Listener):
         """Listens for only these phrases from now on."""
         with self._lock:
             self._phrases, self._generation = tuple(phrases), generation
-            self._tell("listen", self._phrases, generation)
+            self._tell(ToChild.LISTEN, self._phrases, generation)
 
     def speaking(self, active: bool) -> None:
         """Deaf from now on; with False, no longer deaf in 0.3 s."""
         with self._lock:
             self._speaking = active
-            self._tell("speaking", active, time.monotonic())
+            self._tell(ToChild.SPEAKING, active, time.monotonic())
 
     def close(self) -> None:
         """Ends the child and lets go of the microphone."""
@@ -352,7 +353,7 @@ class LiveListener(_Listener):
             message = child.ready(waiting)
         except ChildDied:
             return "stopped while loading"
-        if message[0] != "ready":
+        if message[0] != FromChild.READY:
             return TOO_LONG if message[1] == TOO_LONG else f"could not start: {message[1]}"
         if slow:
             self._news(DeviceName.RECOGNISER, DeviceState.WORKS, LOADED.format(child.load_s))
@@ -363,10 +364,10 @@ class LiveListener(_Listener):
             # Under the lock: newer phrases must not go out before these.
             self._child = child
             # Nothing was ever asked under -1, so that what is heard in this moment counts for nothing.
-            self._tell("listen", self._whole, -1)
-            self._tell("listen", self._phrases, self._generation)
+            self._tell(ToChild.LISTEN, self._whole, -1)
+            self._tell(ToChild.LISTEN, self._phrases, self._generation)
             if self._speaking:
-                self._tell("speaking", True, time.monotonic())
+                self._tell(ToChild.SPEAKING, True, time.monotonic())
 
     def _follow(self, child: ChildProcess) -> str:
         limit_s = max(ALIVE_S, LOADS * child.load_s)
@@ -385,16 +386,16 @@ class LiveListener(_Listener):
 
     def _take(self, message: tuple[Any, ...]) -> None:
         match message:
-            case ("alive", level):
+            case (FromChild.ALIVE, level):
                 self.level = level
-            case ("found", found, times):
+            case (FromChild.FOUND, found, times):
                 self._post_all(found, times)
-            case ("microphone", state, text):
+            case (FromChild.MICROPHONE, state, text):
                 self._microphone.put(state)
                 self._news(DeviceName.MICROPHONE, state, text)
-            case ("refused", refused):
+            case (FromChild.REFUSED, refused):
                 self._refused(refused)
-            case ("limited", text):
+            case (FromChild.LIMITED, text):
                 self._limited(text)
 
     def _post_all(self, found: Sequence[Found], times: Sequence[tuple[float, float]]) -> None:

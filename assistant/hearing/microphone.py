@@ -132,7 +132,7 @@ def open_capture(on_chunk: OnChunk, null_device: bool = False) -> Any:
 class Microphone:
     """Keeps a capture open. It has no thread: its owner must call `tick` often.
 
-    on_chunk: see `open_capture`. tell(state, text): called with "works" or "lost", only when that changes.
+    on_chunk: see `open_capture`. tell(state, text): called with `DeviceState.WORKS` or `LOST`, only when that changes.
     opener: for tests.
     """
 

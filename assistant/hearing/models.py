@@ -12,26 +12,38 @@ import importlib.util
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 
 from assistant.errors import CouldNotRun, NoSuchPart
 from assistant.hearing import neural_files
 from assistant.hearing.model_files import FileFault, model_faults
-from assistant.plans.model import VoiceSettings
+from assistant.plans.model import RecogniserName, VoiceSettings
 
 APP = "kerfcall"
 CANT_DOUBT = "pocketsphinx alone can take an opposite or a question for the answer. A check must be answered twice."
 
+MOONSHINE, VOSK, POCKETSPHINX = RecogniserName.MOONSHINE, RecogniserName.VOSK, RecogniserName.POCKETSPHINX
+
+
+class ModelPlace(StrEnum):
+    """What named the folder of a model."""
+
+    SHOP_FILE = "shop file"
+    CHECKOUT = "checkout"
+    USER_DATA = "user data"
+    GIVEN = "given"
+
 
 @dataclass(frozen=True, slots=True)
 class ModelFolder:
-    """A folder that is, or was meant to be, a vosk model. where: shop file | checkout | user data.
+    """A folder that is, or was meant to be, a vosk model.
 
     faults: what is wrong with its files. fits: whether its language is the one spoken.
     """
 
     folder: Path
-    where: str
+    where: ModelPlace
     faults: tuple[FileFault, ...]
     fits: bool
 
@@ -43,27 +55,27 @@ class ModelFolder:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """The choice. recogniser: "moonshine", "vosk" or "pocketsphinx". model: its folder. why: one line for the screen.
+    """The choice. model: its folder. why: one line for the screen.
 
     stands_in: it replaces what the shop file asks for, which is not available. lacks: what it can't do that the best
     recogniser for this language can, and what to do, a line for the screen; "" if nothing.
     """
 
-    recogniser: str
+    recogniser: RecogniserName
     model: Path | None
     why: str
     stands_in: bool = False
     lacks: str = ""
 
 
-def search_folders() -> list[tuple[str, Path]]:
+def search_folders() -> list[tuple[ModelPlace, Path]]:
     """The places to look for models after the shop file's path, in order, each with its name."""
     import platformdirs
 
-    folders = [("user data", platformdirs.user_data_path(APP) / "models")]
+    folders = [(ModelPlace.USER_DATA, platformdirs.user_data_path(APP) / "models")]
     checkout = Path(__file__).resolve().parents[2]
     if (checkout / "pyproject.toml").is_file():
-        folders.insert(0, ("checkout", checkout / "models"))
+        folders.insert(0, (ModelPlace.CHECKOUT, checkout / "models"))
     return folders
 
 
@@ -73,8 +85,8 @@ def find_models(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> 
     if voice.model:
         # The user gave this path by hand, so its language is taken on trust.
         folder = Path(voice.model).expanduser()
-        found.append(ModelFolder(folder, "shop file", tuple(model_faults(folder)), True))
-    places = [("given", folder) for folder in folders] if folders is not None else search_folders()
+        found.append(ModelFolder(folder, ModelPlace.SHOP_FILE, tuple(model_faults(folder)), True))
+    places = [(ModelPlace.GIVEN, folder) for folder in folders] if folders is not None else search_folders()
     for where, place in places:
         for folder in sorted(place.iterdir()) if place.is_dir() else ():
             if folder.is_dir() and _looks_like_a_model(folder):
@@ -96,19 +108,20 @@ def choose(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> Choic
 
     Raises NoSuchPart when no recogniser is available for the language.
     """
-    if voice.recogniser == "pocketsphinx":
+    if voice.recogniser == POCKETSPHINX:
         return _sphinx(voice, "the shop file asks for it")
     why_not_neural = ""
-    if voice.recogniser == "moonshine" or (voice.recogniser == "auto" and voice.language == "en" and not voice.model):
+    neural_by_itself = voice.recogniser == RecogniserName.AUTO and voice.language == "en" and not voice.model
+    if voice.recogniser == MOONSHINE or neural_by_itself:
         folder, why_not_neural = _neural(voice, folders)
         if folder is not None:
-            return Choice("moonshine", folder, "moonshine's tiny English model listens, with pocketsphinx beside it.")
+            return Choice(MOONSHINE, folder, "moonshine's tiny English model listens, with pocketsphinx beside it.")
     found = find_models(voice, folders)
     usable = next((model for model in found if model.usable), None)
     missing = _vosk_missing(found, usable)
-    if usable is not None and not missing and voice.recogniser != "moonshine":
-        return Choice("vosk", usable.folder, f"vosk listens, with the model {usable.folder} ({usable.where}).")
-    return _sphinx(voice, why_not_neural or missing, stands_in=voice.recogniser in ("vosk", "moonshine"))
+    if usable is not None and not missing and voice.recogniser != MOONSHINE:
+        return Choice(VOSK, usable.folder, f"vosk listens, with the model {usable.folder} ({usable.where}).")
+    return _sphinx(voice, why_not_neural or missing, stands_in=voice.recogniser in (VOSK, MOONSHINE))
 
 
 def _neural(voice: VoiceSettings, folders: Sequence[Path] | None) -> tuple[Path | None, str]:
@@ -150,5 +163,5 @@ def _sphinx(voice: VoiceSettings, why: str, stands_in: bool = False) -> Choice:
         )
     if importlib.util.find_spec("pocketsphinx") is None:
         raise NoSuchPart(f"no recogniser: {why}, and pocketsphinx is not installed; pip install pocketsphinx")
-    lacks = "" if voice.recogniser == "pocketsphinx" else f"{CANT_DOUBT} To mend that: {neural_files.INSTALL}"
-    return Choice("pocketsphinx", None, f"pocketsphinx listens, with its own English model: {why}.", stands_in, lacks)
+    lacks = "" if voice.recogniser == POCKETSPHINX else f"{CANT_DOUBT} To mend that: {neural_files.INSTALL}"
+    return Choice(POCKETSPHINX, None, f"pocketsphinx listens, with its own English model: {why}.", stands_in, lacks)

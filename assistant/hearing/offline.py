@@ -8,6 +8,7 @@ from assistant.errors import BadInput, CouldNotRun
 from assistant.hearing.child import Spec
 from assistant.hearing.contract import unknown_faults
 from assistant.hearing.ear import Found
+from assistant.hearing.messages import FromChild, ToChild
 from assistant.hearing.process import ChildDied, ChildProcess
 from assistant.wording.phrases import Phrase
 
@@ -35,23 +36,23 @@ def _conversation(
     child: ChildProcess, pcm16k: bytes, phrases: Sequence[Phrase], progress: Callable[[float], None]
 ) -> Iterator[Found]:
     ready = child.ready()
-    if ready[0] != "ready":
+    if ready[0] != FromChild.READY:
         raise CouldNotRun(f"the recogniser can't be started: {ready[1]}")
-    yield from _ask(child, "listen", tuple(phrases), 0)
+    yield from _ask(child, ToChild.LISTEN, tuple(phrases), 0)
     for start in range(0, len(pcm16k), CHUNK):
-        yield from _ask(child, "audio", pcm16k[start : start + CHUNK])
+        yield from _ask(child, ToChild.AUDIO, pcm16k[start : start + CHUNK])
         progress(min(1.0, (start + CHUNK) / len(pcm16k)))
-    yield from _ask(child, "flush")
+    yield from _ask(child, ToChild.FLUSH)
 
 
 def _ask(child: ChildProcess, *message: object) -> Iterator[Found]:
     child.send(*message)
     while (answer := child.answer(ANSWER_S, LONGEST_ANSWER_S)) is not None:
         match answer:
-            case ("done",):
+            case (FromChild.DONE,):
                 return
-            case ("found", found, _):
+            case (FromChild.FOUND, found, _):
                 yield from found
-            case ("refused", refused):
+            case (FromChild.REFUSED, refused):
                 raise BadInput(unknown_faults(refused))
     raise ChildDied

@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from assistant.hearing.child import Spec, run_child
+from assistant.hearing.messages import FromChild, ToChild
 from assistant.patience import Patience, cpu_s_of
+from assistant.plans.model import RecogniserName
 from assistant.process import shielded_from_ctrl_c
 
 # How long a child can take to load: without a sign of life, and in all. A large model on a small machine takes minutes.
@@ -62,21 +64,21 @@ class ChildProcess:
         return Patience(still_s, longest_s, lambda: cpu_s_of(self.pid))
 
     def ready(self, waiting: Callable[[float], bool] = lambda waited_s: True) -> tuple[Any, ...]:
-        """Waits, as long as the child is at work, for ("ready", ..) or ("failed", why). Raises ChildDied.
+        """Waits, as long as the child is at work, for `FromChild.READY` or `FAILED`. Raises ChildDied.
 
         waiting: called now and then with the time waited so far, s. If it returns False, the wait ends.
         """
         patience = self.patience(READY_S, LONGEST_LOAD_S)
         while not patience.over():
             message = self.receive(0.1)
-            if message is not None and message[0] != "progress":
+            if message is not None and message[0] != FromChild.PROGRESS:
                 self.load_s = patience.waited_s
                 return message
             if message is not None:
                 patience.sign()
             if not waiting(patience.waited_s):
                 break
-        return ("failed", TOO_LONG)
+        return (FromChild.FAILED, TOO_LONG)
 
     def answer(self, still_s: float, longest_s: float) -> tuple[Any, ...] | None:
         """The child's next message; None after it has been still for still_s, or at work for longest_s.
@@ -98,7 +100,7 @@ class ChildProcess:
     def close(self) -> None:
         """Asks the child to end, and ends it if it doesn't within `END_S`."""
         with contextlib.suppress(ChildDied):
-            self.send("close")
+            self.send(ToChild.CLOSE)
         self._process.join(END_S)
         self.kill()
 
@@ -111,10 +113,10 @@ class ChildProcess:
 
 def why_not_loaded(model: Path) -> str:
     """Loads this vosk model once, in a child because a broken one can end the process. Returns why it failed, or ""."""
-    child = ChildProcess(Spec("vosk", model=str(model)))
+    child = ChildProcess(Spec(RecogniserName.VOSK, model=str(model)))
     try:
         kind, *more = child.ready()
-        return "" if kind == "ready" else str(more[0])
+        return "" if kind == FromChild.READY else str(more[0])
     except ChildDied:
         return "the recogniser stopped while loading it"
     finally:

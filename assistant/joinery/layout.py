@@ -8,6 +8,7 @@ walls, passes and settings don't depend on the layout.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from enum import StrEnum
 from fractions import Fraction
 from typing import Protocol
 
@@ -16,8 +17,30 @@ from assistant.joinery.model import Segment
 from assistant.joinery.units import plain_length
 
 MOST_SEGMENTS = 1_000  # far more than any board has: a slip of the decimal point would fill the memory
-STARTS = ("finger", "socket")
-REMAINDERS = ("far edge", "both edges", "stretch")
+
+
+class Start(StrEnum):
+    """What is at the reference edge."""
+
+    FINGER = "finger"
+    SOCKET = "socket"
+
+
+class Remainder(StrEnum):
+    """What becomes of a width that is no multiple of the finger."""
+
+    FAR_EDGE = "far edge"
+    """Full widths from x = 0; the last segment is what is left."""
+    BOTH_EDGES = "both edges"
+    """What is left and one full width are shared equally between the first and the last segment.
+
+    So each is at least half a finger.
+    """
+    STRETCH = "stretch"
+    """All are equal, their count the whole number (2 or more) nearest to width / finger.
+
+    It is rounded up at a half, which comes nearer to the width asked for.
+    """
 
 
 class Group(Protocol):
@@ -34,27 +57,20 @@ class Group(Protocol):
 def even(
     width: Fraction,
     finger: Fraction,
-    starts_with: str = "finger",
-    remainder: str = "far edge",
+    starts_with: Start = Start.FINGER,
+    remainder: Remainder = Remainder.FAR_EDGE,
     *,
     unit: str = "mm",
 ) -> tuple[Segment, ...]:
     """Fingers and sockets all `finger` wide, alternating from the reference edge.
 
-    width, finger: mm, 0 < finger < width. starts_with: "finger" or "socket" at x = 0. If the
-    width is not a multiple of `finger`, remainder says what happens:
-    "far edge": full widths from x = 0; the last segment is what is left.
-    "both edges": what is left and one full width are shared equally between the first and the
-    last segment, so that each is at least half a finger.
-    "stretch": all equal, their count the whole number (2 or more) nearest to width / finger,
-    rounded up at a half (which comes nearer to the width asked for).
-    unit: for messages only.
+    width, finger: mm, 0 < finger < width. unit: for messages only.
 
     Raises: BadInput, all faults at once.
     """
     faults = _starts_faults(starts_with)
-    if remainder not in REMAINDERS:
-        faults.append(_not_one_of("joint.remainder", remainder, REMAINDERS))
+    if remainder not in tuple(Remainder):
+        faults.append(_not_one_of("joint.remainder", remainder, tuple(Remainder)))
     if not 0 < finger < width:
         what = f"a finger must be over 0 and under the board's width of {plain_length(width, unit)}"
         faults.append(Fault(what, plain_length(finger, unit), "joint.finger", "make it narrower than the board"))
@@ -65,15 +81,15 @@ def even(
     return _alternate(_even_widths(width, finger, remainder), starts_with)
 
 
-def _even_widths(width: Fraction, finger: Fraction, remainder: str) -> list[Fraction]:
+def _even_widths(width: Fraction, finger: Fraction, remainder: Remainder) -> list[Fraction]:
     full, left = divmod(width, finger)
     if left == 0:
         return [finger] * full
-    if remainder == "stretch":
+    if remainder == Remainder.STRETCH:
         # A joint has at least one finger and one socket.
         count = max(2, int(width / finger + Fraction(1, 2)))
         return [width / count] * count
-    if remainder == "both edges":
+    if remainder == Remainder.BOTH_EDGES:
         edge = (finger + left) / 2
         return [edge, *[finger] * (full - 1), edge]
     return [*[finger] * full, left]
@@ -84,7 +100,7 @@ def listed(
     widths: Sequence[Fraction],
     repeat: Group | None = None,
     mirror: bool = False,
-    starts_with: str = "finger",
+    starts_with: Start = Start.FINGER,
     *,
     unit: str = "mm",
 ) -> tuple[Segment, ...]:
@@ -94,8 +110,7 @@ def listed(
     any mirroring. mirror: the half up to the middle is listed and the other half is added in
     reverse. The last width listed is the middle segment: it is given whole and used once, so
     n widths make 2n - 1 segments and both edges are alike. (Used twice, it would put finger
-    against finger, or socket against socket.) starts_with: "finger" or "socket" at x = 0.
-    unit: for messages only.
+    against finger, or socket against socket.) unit: for messages only.
 
     Raises: BadInput, all faults at once; if the sum is wrong, with the difference.
     """
@@ -136,9 +151,9 @@ def mate(segments: Iterable[Segment]) -> tuple[Segment, ...]:
     return tuple(Segment(s.start, s.end, not s.is_finger) for s in segments)
 
 
-def _alternate(widths: Iterable[Fraction], starts_with: str) -> tuple[Segment, ...]:
+def _alternate(widths: Iterable[Fraction], starts_with: Start) -> tuple[Segment, ...]:
     segments = []
-    start, is_finger = Fraction(0), starts_with == "finger"
+    start, is_finger = Fraction(0), starts_with == Start.FINGER
     for size in widths:
         end = start + size
         segments.append(Segment(start, end, is_finger))
@@ -146,8 +161,8 @@ def _alternate(widths: Iterable[Fraction], starts_with: str) -> tuple[Segment, .
     return tuple(segments)
 
 
-def _starts_faults(starts_with: str) -> list[Fault]:
-    return [] if starts_with in STARTS else [_not_one_of("joint.starts_with", starts_with, STARTS)]
+def _starts_faults(starts_with: Start) -> list[Fault]:
+    return [] if starts_with in tuple(Start) else [_not_one_of("joint.starts_with", starts_with, tuple(Start))]
 
 
 def _not_one_of(where: str, value: str, known: Sequence[str]) -> Fault:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from enum import Enum, StrEnum, auto
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -62,11 +63,18 @@ class Stages:
     blank_length: Fraction = BLANK_LENGTH_MM
 
 
+class Material(StrEnum):
+    BOARD = "board"
+    LINING = "lining"
+    GLUE = "glue"
+    REMOVED = "removed"
+
+
 @dataclass(frozen=True, slots=True)
 class Region:
-    """A rectangle of the finished end. material: "board", "lining", "glue" or "removed"."""
+    """A rectangle of the finished end."""
 
-    material: str
+    material: Material
     x_from: Fraction
     x_to: Fraction
     y_from: Fraction
@@ -119,14 +127,14 @@ def regions(one: Stages) -> Iterator[Region]:
     zero = Fraction(0)
     for opened, blank, final in zip(one.opened, one.blank, one.final, strict=True):
         if final.is_finger:
-            pieces = (("lining", final.start, blank.start), ("glue", blank.start, opened.start))
+            pieces = ((Material.LINING, final.start, blank.start), (Material.GLUE, blank.start, opened.start))
             yield from (Region(name, a, b, zero, low) for name, a, b in pieces if a < b)
-            yield Region("board", opened.start, opened.end, zero, low)
-            pieces = (("glue", opened.end, blank.end), ("lining", blank.end, final.end))
+            yield Region(Material.BOARD, opened.start, opened.end, zero, low)
+            pieces = ((Material.GLUE, opened.end, blank.end), (Material.LINING, blank.end, final.end))
             yield from (Region(name, a, b, zero, low) for name, a, b in pieces if a < b)
         else:
-            yield Region("removed", final.start, final.end, zero, deep)
-            yield Region("lining", final.start, final.end, deep, low)
+            yield Region(Material.REMOVED, final.start, final.end, zero, deep)
+            yield Region(Material.LINING, final.start, final.end, deep, low)
 
 
 def _widened(segments: Sequence[Segment], by: Fraction) -> tuple[Segment, ...]:
@@ -153,14 +161,19 @@ def _lining_faults(lining: Lining, unit: str) -> list[Fault]:
     return faults
 
 
+class _TooNarrow(Enum):
+    BLANK = auto()
+    """The blank's socket over it is narrower than the kerf."""
+    GONE = auto()
+    """Stage 1 leaves nothing of it."""
+    EDGE = auto()
+    """Stage 1 leaves too little at the board's edge."""
+
+
 class _Narrow(NamedTuple):
-    """Why a finger is too narrow. short: by how much, mm. sides: how many of its sides are lined, 0 to 2.
+    """Why a finger is too narrow. short: by how much, mm. sides: how many of its sides are lined, 0 to 2."""
 
-    kind: "blank" (the blank's socket over it is narrower than the kerf), "gone" (stage 1 leaves nothing of it) or
-    "edge" (stage 1 leaves too little at the board's edge).
-    """
-
-    kind: str
+    kind: _TooNarrow
     width: Fraction
     sides: int
     short: Fraction
@@ -177,23 +190,24 @@ def _narrow_faults(part: str, final: Sequence[Segment], lining: Lining, kerf: Fr
         left = blank - sides * lining.glue_clearance / 2
         # At an edge the blade may overhang the blank's socket, so the kerf sets no limit there.
         if sides < 2 and left < EDGE_FINGER_MM:
-            fingers_of.setdefault(_Narrow("edge", finger.width, sides, EDGE_FINGER_MM - left), []).append(number)
+            why = _Narrow(_TooNarrow.EDGE, finger.width, sides, EDGE_FINGER_MM - left)
+            fingers_of.setdefault(why, []).append(number)
         if sides == 2 and blank < kerf:
-            fingers_of.setdefault(_Narrow("blank", finger.width, sides, kerf - blank), []).append(number)
+            fingers_of.setdefault(_Narrow(_TooNarrow.BLANK, finger.width, sides, kerf - blank), []).append(number)
         if sides == 2 and left <= 0:
-            fingers_of.setdefault(_Narrow("gone", finger.width, sides, -left), []).append(number)
+            fingers_of.setdefault(_Narrow(_TooNarrow.GONE, finger.width, sides, -left), []).append(number)
     return [_narrow_fault(part, why, numbers, lining, kerf, unit) for why, numbers in fingers_of.items()]
 
 
 def _narrow_fault(part: str, why: _Narrow, numbers: list[int], lining: Lining, kerf: Fraction, unit: str) -> Fault:
     which = f"part {part}, {number_list('finger', numbers)}"
-    if why.kind == "blank":
+    if why.kind == _TooNarrow.BLANK:
         what = f"{which}: the blank's socket over it would be narrower than the kerf of {plain_length(kerf, unit)}"
-    elif why.kind == "edge":
+    elif why.kind == _TooNarrow.EDGE:
         what = f"{which}: stage 1 would leave less than {plain_length(EDGE_FINGER_MM, unit)} at the board's edge"
     else:
         what = f"{which}: stage 1 would leave nothing of it"
-    gone = why.kind == "gone"
+    gone = why.kind == _TooNarrow.GONE
     # Widened by exactly what is missing, the finger would still have no wood left.
     mend = f"widen the finger by {'more than ' if gone else ''}{at_least(why.short, unit)}"
     # Each lined side takes `per_wall` of the thickness off the finger: so much thinner, and nothing is missing.
@@ -201,6 +215,6 @@ def _narrow_fault(part: str, why: _Narrow, numbers: list[int], lining: Lining, k
     thinner = lining.thickness - why.short / (why.sides * per_wall) if why.sides else Fraction(0)
     if thinner > 0:
         mend += f", or use a lining {'under ' if gone else ''}{at_most(thinner, unit)} thick"
-    if why.kind == "blank" and kerf > why.short:
+    if why.kind == _TooNarrow.BLANK and kerf > why.short:
         mend += f", or a blade with a kerf of {at_most(kerf - why.short, unit)} or less"
     return Fault(what, f"{plain_length(why.width, unit)} wide with its clearance", "lining.thickness", mend)

@@ -7,6 +7,7 @@ x grows across the board's width.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from fractions import Fraction
 
 
@@ -29,20 +30,63 @@ CLEAR_ABOVE = Fraction(15)
 OVERLAP, OVERRUN = Fraction(1, 5), Fraction(0)  # where the shop file has none; mm
 
 
+class Tooth(StrEnum):
+    FLAT = "flat"
+    ALTERNATE = "alternate"
+
+
+class Home(StrEnum):
+    """How a driven carriage finds zero."""
+
+    SWITCH = "switch"
+    BY_HAND = "by hand"
+
+
+class CarriageKind(StrEnum):
+    """What shows where the carriage stands."""
+
+    READOUT = "readout"
+    HANDWHEEL = "handwheel"
+    STEPS = "steps"
+
+
+class Zero(StrEnum):
+    """Where the kerf lies at setting 0, seen from the reference edge."""
+
+    OUTSIDE = "outside"
+    """Just outside the board: the setting is the kerf_to."""
+    INSIDE = "inside"
+    """Level with the edge: the setting is the kerf_from."""
+
+
+class Register(StrEnum):
+    """What the reference edge is set against."""
+
+    STOP = "stop"
+    SETTING_BAR = "setting bar"
+
+
+class StopSide(StrEnum):
+    """As the operator sees it."""
+
+    LEFT = "left"
+    RIGHT = "right"
+
+
 @dataclass(frozen=True, slots=True)
 class Blade:
     """The blade, as the shop file gives it; lengths in mm.
 
     kerf: the width really cut, over 0. overlap: least overlap of neighbouring passes, 0 <= overlap < kerf.
     overrun: how far the outermost pass of an edge socket runs past the edge, >= 0.
-    tooth: "flat" or "alternate". highest: greatest height above the table, or None if not given.
+    highest: greatest height above the table, or None if not given.
     clear_above: how far above the blade's top clamps, screws, hold-down and stop must stay clear too, > 0.
     """
 
     kerf: Fraction
     overlap: Fraction = OVERLAP
     overrun: Fraction = OVERRUN
-    tooth: str = "flat"
+    tooth: Tooth = Tooth.FLAT
     highest: Fraction | None = None
     clear_above: Fraction = CLEAR_ABOVE
 
@@ -52,17 +96,17 @@ class Drive:
     """The motor on the carriage's screw, and the motion controller that steps it.
 
     port: "usb:vendor:product", with ":serial" where two are alike, or the path of a serial line. axis: the letter of
-    the controller's axis. feed, approach_feed: mm/min, over 0; the second is for the last way up to a setting. home:
-    "switch" or "by hand". home_reads: what the carriage reads, mm, where the switch closes, if it came up to there.
-    clear_input: the controller's hold or door input is wired to a switch that is closed until the sled is drawn right
-    back. steps_per_mm: of the motor on its screw; None where it isn't known, so that the controller's own counts.
+    the controller's axis. feed, approach_feed: mm/min, over 0; the second is for the last way up to a setting.
+    home_reads: what the carriage reads, mm, where the switch closes, if it came up to there. clear_input: the
+    controller's hold or door input is wired to a switch that is closed until the sled is drawn right back.
+    steps_per_mm: of the motor on its screw; None where it isn't known, so that the controller's own counts.
     """
 
     port: str
     axis: str = "X"
     feed: Fraction = Fraction(600)
     approach_feed: Fraction = Fraction(150)
-    home: str = "switch"
+    home: Home = Home.SWITCH
     home_reads: Fraction = Fraction(0)
     clear_input: bool = False
     steps_per_mm: Fraction | None = None
@@ -72,27 +116,25 @@ class Drive:
 class Carriage:
     """The screw-driven carriage; lengths in mm.
 
-    kind: "readout", "handwheel" or "steps". resolution: the smallest step that can be set, over 0: the
-    readout's, pitch / divisions of a handwheel, 1 / steps_per_mm of a stepper.
-    pitch: travel per turn (handwheel only). divisions: marks per turn (handwheel only).
-    unit: "mm" or "in", what its readout shows. zero: "outside" (setting = kerf_to) or "inside"
-    (setting = kerf_from). travel: least and greatest setting, or None for no limit.
-    backlash: >= 0. register: "stop" or "setting bar". stop_side: "left" or "right" as the operator sees it.
-    fractions: whether settings are shown and said in inches and 64ths (`settings.read_as`). drive: its motor, None for
-    a carriage that is set by hand. distance_piece: the measured length of a piece that is put between stop and board
-    where the board is wider than the travel (`halves`), over 0 and shorter than the travel; None if there is none.
+    resolution: the smallest step that can be set, over 0: the readout's, pitch / divisions of a handwheel, 1 /
+    steps_per_mm of a stepper. pitch: travel per turn (handwheel only). divisions: marks per turn (handwheel only).
+    unit: "mm" or "in", what its readout shows. travel: least and greatest setting, or None for no limit. backlash: 0 or
+    more. fractions: whether settings are shown and said in inches and 64ths (`settings.read_as`). drive: its motor,
+    None for a carriage that is set by hand. distance_piece: the measured length of a piece that is put between stop and
+    board where the board is wider than the travel (`halves`), over 0 and shorter than the travel; None if there is
+    none.
     """
 
-    kind: str = "readout"
+    kind: CarriageKind = CarriageKind.READOUT
     resolution: Fraction = Fraction(1, 100)
     pitch: Fraction | None = None
     divisions: int | None = None
     unit: str = "mm"
-    zero: str = "outside"
+    zero: Zero = Zero.OUTSIDE
     travel: tuple[Fraction, Fraction] | None = None
     backlash: Fraction = Fraction(0)
-    register: str = "stop"
-    stop_side: str = "left"
+    register: Register = Register.STOP
+    stop_side: StopSide = StopSide.LEFT
     fractions: bool = False
     # Without it in repr, stored jobs print as they did.
     drive: Drive | None = field(default=None, repr=False)

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from fractions import Fraction
 
 from assistant.errors import Fault
-from assistant.joinery.model import Carriage, Pass
+from assistant.joinery.model import Carriage, CarriageKind, Pass, Zero
 from assistant.joinery.passes import Cut
 from assistant.joinery.units import (
     MM_PER_UNIT,
@@ -29,12 +30,22 @@ from assistant.joinery.units import (
 BELOW_WITHOUT_PITCH_MM = Fraction(1, 2)
 LEAST_ABOVE_MM = Fraction(1)
 MOST_DECIMALS = 6
-FRACTIONS = "fractions"
+
+
+class Reads(StrEnum):
+    """How a setting is read out."""
+
+    DIGITS = "digits"
+    WORDS = "words"
+    FRACTIONS = "fractions"
+    """Inches and 64ths."""
+    TURNS = "turns"
+    """Turns and marks of a handwheel."""
 
 
 def exact_setting(kerf_from: Fraction, kerf_to: Fraction, carriage: Carriage) -> Fraction:
     """The setting in mm before it is rounded."""
-    return kerf_from if carriage.zero == "inside" else kerf_to
+    return kerf_from if carriage.zero == Zero.INSIDE else kerf_to
 
 
 def as_passes(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
@@ -43,7 +54,7 @@ def as_passes(cuts: Iterable[Cut], carriage: Carriage) -> tuple[Pass, ...]:
     Each setting is rounded to the resolution by itself, half to even, never relative to the one before, so that
     errors don't add up.
     """
-    inside = carriage.zero == "inside"
+    inside = carriage.zero == Zero.INSIDE
     ordered = sorted(cuts, key=lambda cut: cut.kerf_from if inside else cut.kerf_to)
     step = carriage.resolution
     return tuple(
@@ -70,7 +81,7 @@ def travel_faults(passes: Sequence[Pass], carriage: Carriage) -> list[Fault]:
     below = [p.setting for p in passes if p.setting < low]
     above = [p.setting for p in passes if (without_piece(p, carriage) if piece else p.setting) > high]
     mend_below = "correct carriage.travel if the carriage goes further, or zero it further from the reference edge"
-    if carriage.zero == "inside" and min(below, default=low) < 0:
+    if carriage.zero == Zero.INSIDE and min(below, default=low) < 0:
         mend_below = 'use carriage.zero = "outside", which keeps the setting of a pass at the edge above zero'
     mend_above = (
         "use a narrower board, a distance piece (carriage.distance_piece), "
@@ -215,15 +226,15 @@ def on_64ths(carriage: Carriage) -> bool:
 
 
 def _in_inches(carriage: Carriage) -> bool:
-    return carriage.kind == "readout" and carriage.unit == "in"
+    return carriage.kind == CarriageKind.READOUT and carriage.unit == "in"
 
 
-def read_as(carriage: Carriage, reads: str) -> Carriage:
+def read_as(carriage: Carriage, reads: Reads) -> Carriage:
     """The carriage, marked as read in fractions or not. reads: how the shop reads numbers (`voice.reads`).
 
     All that shows or says its settings follows this mark, so that it always reads the same.
     """
-    return replace(carriage, fractions=_in_inches(carriage) and reads == FRACTIONS)
+    return replace(carriage, fractions=_in_inches(carriage) and reads == Reads.FRACTIONS)
 
 
 def in_64ths(carriage: Carriage, setting: Fraction) -> tuple[Fraction, Fraction]:
@@ -241,9 +252,9 @@ def reading(carriage: Carriage, setting: Fraction) -> str:
     handwheel: turns and mark from zero, "6 turns + 43"; below zero also what the dial reads there, "25 marks below
     zero, mark 75". steps: the whole number of steps from zero, "4940".
     """
-    if carriage.kind == "steps":
+    if carriage.kind == CarriageKind.STEPS:
         return str(round(setting / carriage.resolution))
-    if carriage.kind == "handwheel":
+    if carriage.kind == CarriageKind.HANDWHEEL:
         return _dial_reading(carriage, setting)
     if carriage.fractions:
         nearest, rest = in_64ths(carriage, setting)

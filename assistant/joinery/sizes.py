@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 from typing import Protocol
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery.lined import BLANK_LENGTH_MM, Lining
 from assistant.joinery.units import LONGEST_MM, at_least, plain_length
-
-KINDS = ("outside", "inside")
 
 
 class Board(Protocol):
@@ -27,11 +26,26 @@ class Board(Protocol):
     def ends(self) -> int: ...
 
 
+class SizeOf(StrEnum):
+    """Which box the figures are of."""
+
+    OUTSIDE = "outside"
+    INSIDE = "inside"
+
+
+class RowKind(StrEnum):
+    """What a row of the cut list is about."""
+
+    BOARD = "board"
+    BLANK = "blank"
+    """Lining wood, of the row's length at least."""
+
+
 @dataclass(frozen=True, slots=True)
 class ListRow:
-    """Pieces to prepare. kind: "board" or "blank" (lining wood, `length` at least). length: None if not known."""
+    """Pieces to prepare. length: None if not known."""
 
-    kind: str
+    kind: RowKind
     name: str
     part: str
     count: int
@@ -41,7 +55,7 @@ class ListRow:
 
 
 def board_lengths(
-    kind: str,
+    kind: SizeOf,
     size: Sequence[Fraction],
     stock_width: Fraction,
     thickness: Mapping[str, Fraction],
@@ -51,7 +65,7 @@ def board_lengths(
 ) -> dict[str, Fraction]:
     """Length of part A (along the first figure) and B (along the second), jointed on both ends.
 
-    kind: "outside" or "inside". size: length, width, height; the height is the stock's width.
+    size: length, width, height; the height is the stock's width.
     thickness: by part, "A" and "B". Fingers stand proud by sand_allowance at each end, so a board's
     length is the outside size + twice that. Outside = inside + twice the mate's thickness.
     unit: for messages only.
@@ -59,7 +73,7 @@ def board_lengths(
     Raises: BadInput, all faults at once.
     """
     where = f"size.{kind}"
-    if kind not in KINDS or len(size) != 3:
+    if kind not in tuple(SizeOf) or len(size) != 3:
         mend = "write outside = [length, width, height] or inside = [...]"
         raise BadInput([Fault("a size needs three figures, outside or inside", f"{len(size)} figures", where, mend)])
     mates = {"A": thickness["B"], "B": thickness["A"]}
@@ -73,7 +87,7 @@ def board_lengths(
         faults.append(Fault(f"the box's height is {apart}", plain_length(height, unit), where, mend))
     lengths = {}
     for part, figure in zip("AB", size[:2], strict=True):
-        outside = figure + 2 * mates[part] if kind == "inside" else figure
+        outside = figure + 2 * mates[part] if kind == SizeOf.INSIDE else figure
         lengths[part] = outside + 2 * sand_allowance
         inside = outside - 2 * mates[part]
         if inside <= 0:
@@ -105,8 +119,8 @@ def board_list(
     blanks: list[ListRow] = []
     for one in boards:
         thick = thickness[one.part]
-        rows.append(ListRow("board", one.name, one.part, one.count, known.get(one.part), stock_width, thick))
+        rows.append(ListRow(RowKind.BOARD, one.name, one.part, one.count, known.get(one.part), stock_width, thick))
         if lining is not None and one.part in lining.parts:
             count = one.count * one.ends
-            blanks.append(ListRow("blank", one.name, one.part, count, BLANK_LENGTH_MM, stock_width, thick))
+            blanks.append(ListRow(RowKind.BLANK, one.name, one.part, count, BLANK_LENGTH_MM, stock_width, thick))
     return (*rows, *blanks)

@@ -10,7 +10,7 @@ from fractions import Fraction
 from statistics import median
 from typing import Any
 
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, CarriageKind
 from assistant.joinery.settings import reading
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.journal.faults import SET_APART, naming
@@ -18,7 +18,7 @@ from assistant.journal.store import SessionRow
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
 from assistant.session import facts as f
-from assistant.session.kinds import MoveKind
+from assistant.session.kinds import Change, MoveKind
 from assistant.wording.halves import which_half
 
 
@@ -100,9 +100,9 @@ def setting(exact: str, carriage: Carriage | None) -> str:
         return length(exact)
     shown = reading(carriage, Fraction(exact))
     match carriage.kind:
-        case "handwheel":
+        case CarriageKind.HANDWHEEL:
             return f"{shown} ({length(exact, carriage.unit)})"
-        case "steps":
+        case CarriageKind.STEPS:
             return f"{shown} steps ({length(exact, carriage.unit)})"
     return f"{shown} {carriage.unit}"
 
@@ -160,7 +160,7 @@ class _FactsInWords:
             return f"Setup {fact.setup}"
         setup = self.job.setups[fact.setup - 1]
         copies = f", {setup.copies} boards together" if setup.copies > 1 else ""
-        end = "" if self.job.layout == "slots" else f", end {setup.end}"
+        end = "" if self.job.slotted else f", end {setup.end}"
         end += which_half(setup)
         return f"Setup {fact.setup}: {one_line(setup.board)}, part {setup.part}{end}{copies}"
 
@@ -247,12 +247,12 @@ class _FactsInWords:
 
     def job_extended(self, fact: f.JobExtended, at: float) -> str:
         self.job = fact.extend(self.job) if self.job else None
-        why = {"spoilt": " in place of a spoilt board", "copy": ", one more copy"}.get(fact.why, "")
+        why: dict[str, str] = {Change.SPOILT: " in place of a spoilt board", Change.COPY: ", one more copy"}
         named = ", ".join(f"setup {one.number} ({one_line(one.board)}, end {one.end})" for one in fact.setups)
         if fact.kerf:
             unit = self.job.carriage.unit if self.job else "mm"
             return f"kerf {length(fact.kerf, unit)} from here on" + (f"; laid out again: {named}" if named else "")
-        return f"added to the job{why}: {named}"
+        return f"added to the job{why.get(fact.why, '')}: {named}"
 
     def board_chosen(self, fact: f.BoardChosen, at: float) -> str:
         self.called = None
@@ -270,6 +270,7 @@ class _FactsInWords:
 
     def went_wrong(self, fact: f.WentWrong, at: float) -> str:
         place = f"pass {fact.pass_}" if fact.pass_ else "before a pass"
+        # By its word, since a journal may hold one that isn't known here.
         return f"went wrong at setup {fact.setup}, {place}: {Mishap(fact.mishap).means}"
 
     def kerf_misplaced(self, fact: f.KerfMisplaced, at: float) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 from assistant.errors import BadInput, CouldNotRun, Fault, JournalError
 from assistant.journal.account import one_line
 from assistant.journal.playing import played
+from assistant.journal.schema import SessionState
 from assistant.journal.store import REBUILT, Journal, SessionRow, journal_path
 from assistant.session.events import OpenSession
 from assistant.session.state import ENDED_EARLY, FINISHED, State
@@ -58,7 +59,7 @@ def open_sessions(journal: Journal, state_dir: Path | None) -> tuple[OpenSession
     """
     rows: list[SessionRow] = []
     with contextlib.suppress(JournalError):
-        rows = [row for row in journal.sessions() if row.state == "open" and row.facts and not row.rehearsed]
+        rows = [row for row in journal.sessions() if row.state == SessionState.OPEN and row.facts and not row.rehearsed]
     where = [] if state_dir is None else ["--state", str(state_dir)]
     return tuple(
         OpenSession(row.title, row.passes_cut, shlex.join(["kerfcall", "resume", row.id, *where]))
@@ -95,7 +96,7 @@ def latest_begun(journal: Journal, rehearsed: bool, named: Path | None = None) -
     the other kind if there is one, or else the latest of this kind, which can be opened again.
     """
     rows = [row for row in journal.sessions() if row.facts or row.fault]
-    begun = [row for row in rows if row.state == "open"]
+    begun = [row for row in rows if row.state == SessionState.OPEN]
     kind = [row for row in begun if row.rehearsed == rehearsed or row.fault]  # a damaged one can be of either kind
     if kind:
         return kind[-1]

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from assistant.errors import JournalError
+from assistant.plans.members import Member, member
+from assistant.plans.mishaps import Mishap
 from assistant.session.facts import (
     BoardChosen,
     BoardSpoilt,
@@ -50,7 +52,7 @@ from assistant.session.facts import (
     WentWrong,
     Zeroed,
 )
-from assistant.session.kinds import MoveKind
+from assistant.session.kinds import By, Change, Doubt, MoveKind
 
 Body = dict[str, Any]
 Upcaster = Callable[[Body], Body]
@@ -100,6 +102,10 @@ def _text(body: Body, key: str) -> str:
     return value
 
 
+def _member(body: Body, key: str, kind: type[Member]) -> Member:
+    return member(kind, _text(body, key))
+
+
 def _exact(body: Body, key: str) -> str:
     """A fraction as text, kept exactly as it was written."""
     value = _text(body, key)
@@ -147,7 +153,7 @@ def _encode_job_extended(fact: JobExtended) -> Body:
         "patterns": [pattern_to_json(one) for one in fact.patterns],
         "setups": [setup_to_json(one) for one in fact.setups],
         "order": list(fact.order),
-        "why": fact.why,
+        "why": str(fact.why),
         "kerf": fact.kerf,
     }
 
@@ -160,7 +166,9 @@ def _decode_job_extended(body: Body) -> JobExtended:
         setups = tuple(setup_from_json(one) for one in body["setups"])
     except (KeyError, TypeError, ValueError, ArithmeticError) as error:
         raise _Unreadable(f"what joins the job is damaged: {error!r}") from error
-    return JobExtended(patterns, setups, _counts(body, "order"), _text(body, "why"), _exact_or_none(body, "kerf"))
+    order, by_change = _counts(body, "order"), body.get("why") in list(Change)
+    why = _member(body, "why", Change) if by_change else _member(body, "why", Mishap)
+    return JobExtended(patterns, setups, order, why, _exact_or_none(body, "kerf"))
 
 
 def _encode_check_opened(fact: CheckOpened) -> Body:
@@ -176,7 +184,7 @@ def _encode_check_confirmed(fact: CheckConfirmed) -> Body:
 
 
 def _decode_check_confirmed(body: Body) -> CheckConfirmed:
-    return CheckConfirmed(_count(body, "setup"), _text(body, "check"), _text(body, "by"))
+    return CheckConfirmed(_count(body, "setup"), _text(body, "check"), _member(body, "by", By))
 
 
 def _encode_setting_called(fact: SettingCalled) -> Body:
@@ -196,7 +204,7 @@ def _encode_pass_cut(fact: PassCut) -> Body:
 
 
 def _decode_pass_cut(body: Body) -> PassCut:
-    return PassCut(_count(body, "setup"), _count(body, "pass"), _text(body, "by"))
+    return PassCut(_count(body, "setup"), _count(body, "pass"), _member(body, "by", By))
 
 
 def _encode_noted(fact: Noted) -> Body:
@@ -221,7 +229,7 @@ def _encode_move_asked(fact: MoveAsked) -> Body:
 
 
 def _decode_move_asked(body: Body) -> MoveAsked:
-    what = _text(body, "what")
+    what = _member(body, "what", MoveKind)
     if what not in list(MoveKind):
         raise _Unreadable(f"'what' is {what!r:.60}, which is no move")
     return MoveAsked(*_place(body), what, _exact_or_none(body, "to"), _flag(body, "held"))
@@ -243,8 +251,8 @@ CODECS: dict[str, Codec] = {
     "check_confirmed": Codec(1, _encode_check_confirmed, _decode_check_confirmed),
     "setting_called": Codec(1, _encode_setting_called, _decode_setting_called),
     "pass_cut": Codec(1, _encode_pass_cut, _decode_pass_cut),
-    "stood_by": Codec(1, lambda f: {"by": str(f.by)}, lambda b: StoodBy(_text(b, "by"))),
-    "carried_on": Codec(1, lambda f: {"by": str(f.by)}, lambda b: CarriedOn(_text(b, "by"))),
+    "stood_by": Codec(1, lambda f: {"by": str(f.by)}, lambda b: StoodBy(_member(b, "by", By))),
+    "carried_on": Codec(1, lambda f: {"by": str(f.by)}, lambda b: CarriedOn(_member(b, "by", By))),
     "stepped_back": Codec(1, _encode_place, lambda b: SteppedBack(*_place(b))),
     "jumped": Codec(1, _encode_place, lambda b: Jumped(*_place(b))),
     "noted": Codec(1, _encode_noted, _decode_noted),
@@ -277,7 +285,7 @@ CODECS: dict[str, Codec] = {
     "went_wrong": Codec(
         1,
         lambda f: {"setup": f.setup, "pass": f.pass_, "mishap": str(f.mishap)},
-        lambda b: WentWrong(*_place(b), _text(b, "mishap")),
+        lambda b: WentWrong(*_place(b), _member(b, "mishap", Mishap)),
     ),
     "kerf_misplaced": Codec(
         1,
@@ -306,7 +314,7 @@ CODECS: dict[str, Codec] = {
     "carriage_lost": Codec(
         1,
         lambda f: {"setup": f.setup, "why": str(f.why), "text": f.text},
-        lambda b: CarriageLost(_count(b, "setup"), _text(b, "why"), _text(b, "text")),
+        lambda b: CarriageLost(_count(b, "setup"), _member(b, "why", Doubt), _text(b, "text")),
     ),
     "homed": Codec(
         1,

@@ -24,6 +24,7 @@ from assistant.journal import codec, pages, private, schema
 from assistant.journal.faults import translated
 from assistant.journal.lock import no_session_running
 from assistant.journal.rows import state_after
+from assistant.journal.schema import SessionState
 from assistant.journal.seals import START, fact_seal, row_seal
 from assistant.journal.store import REBUILT, finish_repair, journal_path, one_at_a_time
 from assistant.session.facts import Started
@@ -88,7 +89,7 @@ class Salvage:
                 self.unreadable.pop(place, None)
             elif place not in self.facts:
                 self.unreadable[place] = fault
-        elif _fits(row, (type(None), str, str, str, str, str, str, str), (int, str, str)) and row[6] in schema.STATES:
+        elif _fits(row, (type(None), *(str,) * 7), (int, str, str)) and row[6] in tuple(SessionState):
             one = (rowid, *row[1:8], *(row[8:] or (0, "", "")))
             if not doubtful or _is_proved(one):
                 self.sessions[row[1]].append(one)
@@ -235,7 +236,7 @@ def _mend(found: Salvage, session: str, numbers: list[int]) -> Mended:
     lost += [f"session {session}, fact {n} ({kind}) doesn't match its checksum" for n, kind in apart]
     facts: list[Row] = []
     head, name = START, session.encode()
-    state = "open"
+    state = SessionState.OPEN
     for content in chosen:
         head = _seal(head, name, content)
         facts.append((session, *content, head.decode()))
@@ -357,7 +358,7 @@ def _row_of(session: str, rows: list[Row], facts: list[Row], head: bytes) -> tup
         fact = codec.decode(*facts[0][3:]) if facts else None
         if isinstance(fact, Started):
             title, digest = fact.job.title, fact.job.plan_digest
-    return (0, session, title, digest, "", begun, "open", ""), False, highest, "its row is missing"
+    return (0, session, title, digest, "", begun, SessionState.OPEN, ""), False, highest, "its row is missing"
 
 
 def _is_proved(row: Row) -> bool:

@@ -7,7 +7,9 @@ import math
 from dataclasses import dataclass, field
 from typing import Any
 
+from assistant.journal.schema import SessionState
 from assistant.journal.seals import START, row_seal
+from assistant.plans.members import member
 from assistant.session.facts import EndedEarly, Fact, Finished, Jumped, Reopened, Resumed, SteppedBack
 
 
@@ -24,7 +26,7 @@ class SessionRow:
     plan_digest: str
     plan_path: str
     started_utc: str
-    state: str
+    state: SessionState
     program_version: str
     facts: int
     passes_cut: int
@@ -45,10 +47,10 @@ class CheckedRow:
     head: bytes
 
     @property
-    def state(self) -> str:
-        return text_of(self.texts[5])
+    def state(self) -> SessionState:
+        return member(SessionState, text_of(self.texts[5]))
 
-    def seal_with(self, state: str, last: int, head: bytes) -> bytes:
+    def seal_with(self, state: SessionState, last: int, head: bytes) -> bytes:
         """The seal that the row would have with these values."""
         return row_seal(self.seq, (*self.texts[:5], state.encode(), self.texts[6]), last, head)
 
@@ -103,14 +105,14 @@ _COUNTED = (b"pass_cut", b"stepped_back", b"jumped", b"setup_reopened", b"board_
 
 
 def session_row(row: CheckedRow, of: Sum) -> SessionRow:
-    id, title, digest, path, started_utc, state, program = (text_of(text) for text in row.texts)
+    id, title, digest, path, started_utc, _, program = (text_of(text) for text in row.texts)
     return SessionRow(
         id,
         title,
         digest,
         path,
         started_utc,
-        state,
+        row.state,
         program,
         of.facts,
         len(of.cut),
@@ -122,17 +124,18 @@ def session_row(row: CheckedRow, of: Sum) -> SessionRow:
     )
 
 
-def state_after(state: str, fact: Fact) -> str:
-    """The session's state once this fact holds: open | finished | ended early.
+def state_after(state: SessionState, fact: Fact) -> SessionState:
+    """The session's state once this fact holds.
 
     Going back from a finished session opens it again, and so does resuming one ended early.
     """
     if isinstance(fact, Finished):
-        return "finished"
+        return SessionState.FINISHED
     if isinstance(fact, EndedEarly):
-        return "ended early"
-    if isinstance(fact, SteppedBack | Jumped | Reopened) or (isinstance(fact, Resumed) and state == "ended early"):
-        return "open"
+        return SessionState.ENDED_EARLY
+    ended = state == SessionState.ENDED_EARLY
+    if isinstance(fact, SteppedBack | Jumped | Reopened) or (isinstance(fact, Resumed) and ended):
+        return SessionState.OPEN
     return state
 
 

@@ -21,6 +21,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +31,6 @@ from assistant.journal.faults import RECOVERS
 from assistant.journal.seals import START, fact_seal, row_seal
 
 APPLICATION_ID = 0x4B455246  # "KERF"
-STATES = ("open", "finished", "ended early")
 
 # Text is read as bytes, so that damaged text can be read too, and its seal shows the damage. Seals are made of bytes
 # in any case.
@@ -39,6 +39,14 @@ ROWS = (
     "CAST(started_utc AS BLOB), CAST(state AS BLOB), CAST(program_version AS BLOB)"
 )
 FACTS = "n, at, CAST(utc AS BLOB), CAST(kind AS BLOB), version, CAST(body AS BLOB)"
+
+
+class SessionState(StrEnum):
+    """Of a session, in its row."""
+
+    OPEN = "open"
+    FINISHED = "finished"
+    ENDED_EARLY = "ended early"
 
 
 class HeaderDamaged(JournalError):

@@ -26,6 +26,7 @@ from assistant.journal.faults import RECOVERS, explained, of_fact, of_session, t
 from assistant.journal.lock import no_session_running
 from assistant.journal.pages import log_is_whole
 from assistant.journal.rows import CheckedRow, SessionRow, Sum, session_row, state_after, text_of
+from assistant.journal.schema import SessionState
 from assistant.journal.seals import START, fact_seal, row_seal
 from assistant.session.facts import Record
 
@@ -161,7 +162,8 @@ class Journal:
             number = max((int(n) for n in counts if _COUNT.fullmatch(n)), default=0) + 1
             session_id = f"{date}-{number}"
             (seq,) = connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM sessions").fetchone()
-            texts = (session_id, _storable(title), plan_digest, _storable(plan_path), utc, "open", __version__)
+            state = SessionState.OPEN
+            texts = (session_id, _storable(title), plan_digest, _storable(plan_path), utc, state, __version__)
             seal = row_seal(seq, tuple(text.encode() for text in texts), 0, START)
             connection.execute(
                 "INSERT INTO sessions (seq, id, title, plan_digest, plan_path, started_utc, state, program_version, "
@@ -378,7 +380,7 @@ class Journal:
     def latest_open(self) -> str | None:
         """The newest session that is neither finished nor ended early."""
         with translated(self.path):
-            found = [row for row in self._all_rows() if row.state == "open"]
+            found = [row for row in self._all_rows() if row.state == SessionState.OPEN]
         return text_of(found[-1].texts[0]) if found else None
 
     def last_utc(self) -> str | None:

@@ -13,7 +13,7 @@ from enum import Enum, auto
 from string import Formatter
 from typing import Any, NamedTuple
 
-from assistant.joinery.model import Carriage, Pattern
+from assistant.joinery.model import Carriage, Pattern, Register
 from assistant.plans.document import shown
 from assistant.plans.intents import Intent
 from assistant.plans.languages import Language, language_of
@@ -306,7 +306,7 @@ class _Need(NamedTuple):
     mend: str
 
 
-_BAR = _Need(lambda one: one.register == "setting bar", "a setting bar", 'set carriage.register = "setting bar"')
+_BAR = _Need(lambda one: one.register == Register.SETTING_BAR, "a setting bar", 'set carriage.register = "setting bar"')
 _PIECE = _Need(lambda one: one.distance_piece is not None, "a distance piece", "give carriage.distance_piece")
 _NEEDS = {BAR_CHECK: _BAR, PIECE_CHECK: _PIECE}
 

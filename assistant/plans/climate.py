@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from assistant.joinery.lined import PARTS
-from assistant.plans.model import GRAINS, Air, BoardWood, Climate
+from assistant.plans.model import Air, BoardWood, Climate, Grain
 from assistant.plans.reader import Table
 
 USUAL_C = 20.0
@@ -18,7 +18,7 @@ WETTEST_PERCENT = Fraction(40)
 
 def read_woods(stock: Table, of_part: Mapping[str, Table]) -> dict[str, BoardWood]:
     """Species and grain of each part. Those in [stock.A] and [stock.B] take precedence over those in [stock]."""
-    common = BoardWood(stock.text("species"), stock.choice("grain", GRAINS, "flat") or "flat")
+    common = BoardWood(stock.text("species"), stock.choice("grain", tuple(Grain), Grain.FLAT) or Grain.FLAT)
     woods = {}
     for part in PARTS:
         own = of_part.get(part)
@@ -26,7 +26,7 @@ def read_woods(stock: Table, of_part: Mapping[str, Table]) -> dict[str, BoardWoo
             woods[part] = common
         else:
             species = own.text("species", common.species)
-            woods[part] = BoardWood(species, own.choice("grain", GRAINS, common.grain) or common.grain)
+            woods[part] = BoardWood(species, own.choice("grain", tuple(Grain), common.grain) or common.grain)
     return woods
 
 

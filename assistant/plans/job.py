@@ -20,14 +20,14 @@ from assistant.joinery.halves import (
     whole,
     with_piece,
 )
-from assistant.joinery.model import Pattern
+from assistant.joinery.model import Pattern, Tooth
 from assistant.joinery.passes import MOST_PASSES
 from assistant.joinery.pattern import pattern
 from assistant.joinery.units import at_least, at_most, plain_length
 from assistant.plans import slips
 from assistant.plans.checks import GLUE_CHECK, PIECE_CHECK, ZERO_CHECK
 from assistant.plans.document import cleaned
-from assistant.plans.model import TEST_BOARD, Job, Plan, Setup, Shop
+from assistant.plans.model import TEST_BOARD, FarHalf, Job, Plan, Setup, Shop
 from assistant.plans.pieces import SHARE_OUT, Piece, board_ends, leaves_over, nominal, pieces, stages
 from assistant.plans.shop_file import read_alike
 
@@ -71,7 +71,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
             path = shop.path if fault.where.startswith(SHOP_TABLES) else plan.path
             placed.append(replace(fault, where=f"{cleaned(PurePath(path).name) or 'plan'}: {fault.where}"))
         raise BadInput(placed)
-    in_two, both_edges = needs_two(laid_out, shop.carriage), plan.joint.far_half == "other edge"
+    in_two, both_edges = needs_two(laid_out, shop.carriage), plan.joint.far_half == FarHalf.OTHER_EDGE
     has_piece = in_two and not both_edges
     split = from_both_edges if both_edges else with_piece
     of_piece = [split(each, shop.carriage) if in_two else (Clamping(Half.NONE, each),) for each in laid_out]
@@ -90,7 +90,7 @@ def build_job(plan: Plan, shop: Shop) -> Job:
     kerf, clearance = shop.blade.kerf, plan.joint.clearance
     greatest, worst = settings.rounding_report(cut, shop.carriage, clearance, width=plan.width)
     # A slot gets the whole clearance, not half of it, since the piece that goes into it isn't cut.
-    slotted = plan.joint.layout == "slots"
+    slotted = plan.joint.slotted
     if in_two and both_edges:
         worst -= _lost_to_width(plan.measured_widths, plan.width, wholes, slotted)
     assumed_kerf = kerf - clearance if slotted else walls.assumed_kerf(kerf, clearance)
@@ -143,10 +143,10 @@ def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault
     """A pattern for each piece that has boards, in the order of the pieces. Faults are noted."""
     # The key to blame for a socket too narrow for the blade.
     where = "joint.widths" if plan.joint.widths else "joint.finger"
-    if plan.joint.layout == "slots":
+    if plan.joint.slotted:
         where = "slots"
     made = []
-    both_edges = plan.joint.far_half == "other edge"
+    both_edges = plan.joint.far_half == FarHalf.OTHER_EDGE
     # From both edges no setting of the whole end counts; `other_edge_faults` judges the travel by the halves'.
     carriage = replace(shop.carriage, travel=None) if both_edges else shop.carriage
     for piece in found:
@@ -165,7 +165,7 @@ def _patterns(plan: Plan, shop: Shop, found: Sequence[Piece], faults: list[Fault
                 raise BadInput(beyond)
             made.append(_come_down(one, plan.joint.come_down, faults) if piece.part == "A" else one)
         except BadInput as error:
-            part = "" if plan.joint.layout == "slots" else f"part {piece.part}: "
+            part = "" if plan.joint.slotted else f"part {piece.part}: "
             faults += [replace(fault, what=part + fault.what) for fault in error.faults]
     if both_edges and needs_two(made, shop.carriage):
         faults += _width_faults(plan)
@@ -209,7 +209,7 @@ def _come_down(one: Pattern, wanted: tuple[int, ...], faults: list[Fault]) -> Pa
 
 def _depth_faults(plan: Plan, found: Sequence[Piece], shop: Shop) -> Iterator[Fault]:
     highest = shop.blade.highest
-    key = "slots" if plan.joint.layout == "slots" else "stock.thickness"
+    key = "slots" if plan.joint.slotted else "stock.thickness"
     for piece in found:
         if highest is not None and piece.depth > highest:
             what = f"part {piece.part} must be cut deeper than the blade reaches, {plain_length(highest, shop.unit)}"
@@ -232,14 +232,14 @@ def warnings_of(
     worst: the clearance left at the worst, mm.
     """
     yield from slips.warnings(plan)
-    yield from _thin_between(plan, shop, patterns) if plan.joint.layout == "slots" else _slivers(plan, shop)
+    yield from _thin_between(plan, shop, patterns) if plan.joint.slotted else _slivers(plan, shop)
     # A joint of one's own may be called a test board too, but it has a clearance.
-    has_no_mate = plan.joint.layout == "slots" or (plan.title.startswith(TEST_BOARD) and plan.joint.clearance == 0)
+    has_no_mate = plan.joint.slotted or (plan.title.startswith(TEST_BOARD) and plan.joint.clearance == 0)
     wanted = {"A"} if has_no_mate else {"A", "B"}
     missing = wanted - {board.part for board in plan.boards}
     for part in sorted(missing):
         yield f"this plan has no board of part {part}: the mate must come from another plan"
-    if shop.blade.tooth == "alternate":
+    if shop.blade.tooth == Tooth.ALTERNATE:
         yield "alternate teeth leave notched socket bottoms: a flat-tooth blade cuts them level"
     if shop.blade.kerf < THINNEST_KERF:
         kerf, thinnest = (plain_length(length, shop.unit) for length in (shop.blade.kerf, THINNEST_KERF))

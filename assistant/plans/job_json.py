@@ -15,9 +15,38 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 from assistant.joinery.halves import Half
-from assistant.joinery.model import CLEAR_ABOVE, OVERLAP, OVERRUN, Carriage, Drive, Pass, Pattern, Segment
-from assistant.joinery.settings import read_as
-from assistant.plans.model import RUN_DOWN_S, Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
+from assistant.joinery.model import (
+    CLEAR_ABOVE,
+    OVERLAP,
+    OVERRUN,
+    Carriage,
+    CarriageKind,
+    Drive,
+    Home,
+    Pass,
+    Pattern,
+    Register,
+    Segment,
+    StopSide,
+    Zero,
+)
+from assistant.joinery.settings import Reads, read_as
+from assistant.plans.members import Member, member
+from assistant.plans.model import (
+    RUN_DOWN_S,
+    Acceptance,
+    Check,
+    DenoiserName,
+    Endpoints,
+    Job,
+    Layout,
+    PageSettings,
+    PedalSettings,
+    RecogniserName,
+    Setup,
+    VoiceSettings,
+    When,
+)
 
 # Python refuses to make an int of over 4,300 digits.
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
@@ -101,7 +130,7 @@ def job_from_json(data: object) -> Job:
         greatest_error=of.length("greatest_error"),
         worst_clearance=of.length("worst_clearance"),
         # Jobs stored before there were other layouts have no such key.
-        layout=of.text_or("layout", "even"),
+        layout=of.member_or("layout", Layout.EVEN),
         # Nor have older jobs the settings of the bench page,
         page=PageSettings(_Reader(of.value("page")).flag("may_record_cuts")) if of.has("page") else PageSettings(),
         run_down_s=of.seconds("run_down_s") if of.has("run_down_s") else RUN_DOWN_S,
@@ -160,6 +189,12 @@ class _Reader:
 
     def text_or(self, key: str, default: str) -> str:
         return self.text(key) if key in self._data else default
+
+    def member(self, key: str, kind: type[Member]) -> Member:
+        return member(kind, self.text(key))
+
+    def member_or(self, key: str, default: Member) -> Member:
+        return self.member(key, type(default)) if key in self._data else default
 
     def whole(self, key: str) -> int:
         return whole(self._data[key], key)
@@ -348,7 +383,7 @@ def _carriage_to_json(carriage: Carriage) -> dict[str, Any]:
     }
 
 
-def _carriage_from_json(data: object, reads: str) -> Carriage:
+def _carriage_from_json(data: object, reads: Reads) -> Carriage:
     of = _Reader(data)
     travel = None if of.value("travel") is None else of.many("travel", fraction_of)
     if travel is not None and len(travel) != 2:
@@ -357,16 +392,16 @@ def _carriage_from_json(data: object, reads: str) -> Carriage:
     if resolution <= 0:
         raise ValueError("resolution must be over 0")
     carriage = Carriage(
-        of.text("kind"),
+        of.member("kind", CarriageKind),
         resolution,
         of.length_or_none("pitch"),
         None if of.value("divisions") is None else of.whole("divisions"),
         of.text("unit"),
-        of.text("zero"),
+        of.member("zero", Zero),
         None if travel is None else (travel[0], travel[1]),
         of.length("backlash"),
-        of.text("register"),
-        of.text("stop_side"),
+        of.member("register", Register),
+        of.member("stop_side", StopSide),
     )
     if of.has("drive"):
         carriage = replace(carriage, drive=_drive_from_json(of.value("drive")))
@@ -396,7 +431,7 @@ def _drive_from_json(data: object) -> Drive:
         of.text("axis"),
         of.length("feed"),
         of.length("approach_feed"),
-        of.text("home"),
+        of.member("home", Home),
         of.length("home_reads"),
         of.flag("clear_input"),
         of.length_or_none("steps_per_mm"),
@@ -438,17 +473,17 @@ def _voice_from_json(data: object) -> VoiceSettings:
     return VoiceSettings(
         of.text("language"),
         of.text("lead_in"),
-        of.text("recogniser"),
-        of.text("reads"),
+        of.member("recogniser", RecogniserName),
+        of.member("reads", Reads),
         of.whole("speech_rate"),
         of.text_or_none("model"),
         # Jobs stored before phrases could be changed have none of their own.
         of.pairs("phrases", _texts),
         of.pairs("pronunciations", _text),
         # Nor do they name the stages of hearing.
-        of.text_or("denoiser", "auto"),
-        of.text_or("endpoints", "auto"),
-        of.text_or("acceptance", "usual"),
+        of.member_or("denoiser", DenoiserName.AUTO),
+        of.member_or("endpoints", Endpoints.AUTO),
+        of.member_or("acceptance", Acceptance.USUAL),
         of.text_or("loudspeaker", ""),
         of.whole_or("loudness", 0),
         # Today notes are on by default, but a session begun without them goes on without.

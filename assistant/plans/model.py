@@ -8,8 +8,11 @@ from enum import StrEnum
 from fractions import Fraction
 
 from assistant.joinery.halves import Half, whole
+from assistant.joinery.layout import Remainder, Start
 from assistant.joinery.lined import Lining
 from assistant.joinery.model import CLEAR_ABOVE, OVERLAP, OVERRUN, Blade, Carriage, Pattern
+from assistant.joinery.settings import Reads
+from assistant.joinery.sizes import SizeOf
 from assistant.joinery.slots import Slot
 
 RUN_DOWN_S = 10.0
@@ -20,6 +23,66 @@ TEST_BOARD = "Test board: "
 
 TEST_JOINT = "Test joint: "
 """How the title of a test joint begins, before the title of its plan."""
+
+
+class Layout(StrEnum):
+    EVEN = "even"
+    LISTED = "listed"
+    SLOTS = "slots"
+    LINED = "lined"
+
+
+class FarHalf(StrEnum):
+    """How what lies beyond the travel is cut."""
+
+    DISTANCE_PIECE = "distance piece"
+    OTHER_EDGE = "other edge"
+
+
+class CutOrder(StrEnum):
+    """In which order the setups of a stage are cut."""
+
+    BY_PART = "by part"
+    """End 1 of all copies and then end 2, piece after piece."""
+    BY_BOARD = "by board"
+    """Each board of the file, or each stack of it, with all that is cut into it."""
+
+
+class Grain(StrEnum):
+    """Of a board, across its width."""
+
+    FLAT = "flat"
+    QUARTER = "quarter"
+    MIXED = "mixed"
+
+
+class RecogniserName(StrEnum):
+    AUTO = "auto"
+    MOONSHINE = "moonshine"
+    VOSK = "vosk"
+    POCKETSPHINX = "pocketsphinx"
+
+
+class DenoiserName(StrEnum):
+    AUTO = "auto"
+    NONE = "none"
+    SPECTRAL = "spectral"
+    RNNOISE = "rnnoise"
+
+
+class Endpoints(StrEnum):
+    """Where an utterance begins and ends."""
+
+    AUTO = "auto"
+    LEVEL = "level"
+    SPEECH = "speech"
+
+
+class Acceptance(StrEnum):
+    """How hard it is to accept a phrase."""
+
+    USUAL = "usual"
+    STRICT = "strict"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,24 +96,28 @@ class Repeat:
 
 @dataclass(frozen=True, slots=True)
 class JointPlan:
-    """The [joint] table. layout: even | listed | slots | lined. clearance: socket minus finger, mm.
+    """The [joint] table. clearance: socket minus finger, mm.
 
     A lined joint is laid out by `finger`, like an even joint, or by `widths`, like a listed one. come_down: sockets of
-    part A, from 1, that the carriage approaches from above: on a test board, to measure its play. far_half: how what
-    lies beyond the travel is cut, "distance piece" | "other edge".
+    part A, from 1, that the carriage approaches from above: on a test board, to measure its play.
     """
 
-    layout: str
+    layout: Layout
     finger: Fraction | None = None
-    starts_with: str = "finger"
-    remainder: str = "far edge"
+    starts_with: Start = Start.FINGER
+    remainder: Remainder = Remainder.FAR_EDGE
     widths: tuple[Fraction, ...] = ()
     repeat: Repeat | None = None
     mirror: bool = False
     clearance: Fraction = Fraction(1, 10)
     sand_allowance: Fraction = Fraction(3, 10)
     come_down: tuple[int, ...] = ()
-    far_half: str = "distance piece"
+    far_half: FarHalf = FarHalf.DISTANCE_PIECE
+
+    @property
+    def slotted(self) -> bool:
+        """Whether slots are cut across a face of one part, and nothing into ends."""
+        return self.layout == Layout.SLOTS
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,15 +144,12 @@ class Uncertainty:
     out_of_square: Fraction | None = None
 
 
-GRAINS = ("flat", "quarter", "mixed")
-
-
 @dataclass(frozen=True, slots=True)
 class BoardWood:
-    """The wood of one part. species: as the user wrote it. grain across the width: "flat", "quarter" or "mixed"."""
+    """The wood of one part. species: as the user wrote it."""
 
     species: str | None = None
-    grain: str = "flat"
+    grain: Grain = Grain.FLAT
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,9 +171,9 @@ class Climate:
 
 @dataclass(frozen=True, slots=True)
 class BoxSize:
-    """The [size] table. kind: "outside" or "inside". figures: length along part A, along part B, height; mm."""
+    """The [size] table. figures: length along part A, along part B, height; mm."""
 
-    kind: str
+    kind: SizeOf
     figures: tuple[Fraction, ...]
 
 
@@ -117,9 +181,9 @@ class BoxSize:
 class Plan:
     """A whole plan file. thickness: per part ("A", "B"). digest: SHA-256 of the file's bytes, hex.
 
-    slot_height: wood above the saw's table where slots are cut, None for the board's thickness. lining:
-    of a lined joint. size: of the box, to work out board lengths from. woods: by part. order: of cutting, "by part" or
-    "by board". measured_widths: of every board, where the far half is cut from the other edge.
+    slot_height: wood above the saw's table where slots are cut, None for the board's thickness. lining: of a lined
+    joint. size: of the box, to work out board lengths from. woods: by part. measured_widths: of every board, where the
+    far half is cut from the other edge.
     """
 
     title: str
@@ -139,7 +203,7 @@ class Plan:
     size: BoxSize | None = None
     woods: dict[str, BoardWood] = field(default_factory=dict)
     climate: Climate | None = None
-    order: str = "by part"
+    order: CutOrder = CutOrder.BY_PART
     measured_widths: tuple[Fraction, ...] = ()
 
 
@@ -167,8 +231,7 @@ class VoiceSettings:
 
     language: the operator's. phrases: intent and all its wordings, if the shop
     file has its own. pronunciations: word and its phones, as CMUdict writes them, for the embedded recogniser.
-    denoiser: auto | none | spectral | rnnoise. endpoints, where an utterance begins and ends: auto | level | speech.
-    acceptance: usual | strict (harder to accept any phrase). loudspeaker: the output's name or a part of it, ""
+    loudspeaker: the output's name or a part of it, ""
     for the system's default. tone: whether notes sound, before a prompt that needs an answer and after speech that
     had no effect.
     loudness: at the start, dB relative to the voice as it is rendered, -12 to 6.
@@ -176,15 +239,15 @@ class VoiceSettings:
 
     language: str = "en"
     lead_in: str = "marigold"
-    recogniser: str = "auto"
-    reads: str = "digits"
+    recogniser: RecogniserName = RecogniserName.AUTO
+    reads: Reads = Reads.DIGITS
     speech_rate: int = 175
     model: str | None = None
     phrases: tuple[tuple[str, tuple[str, ...]], ...] = ()
     pronunciations: tuple[tuple[str, str], ...] = ()
-    denoiser: str = "auto"
-    endpoints: str = "auto"
-    acceptance: str = "usual"
+    denoiser: DenoiserName = DenoiserName.AUTO
+    endpoints: Endpoints = Endpoints.AUTO
+    acceptance: Acceptance = Acceptance.USUAL
     loudspeaker: str = ""
     loudness: int = 0
     tone: bool = True
@@ -295,7 +358,7 @@ class Job:
     voice: VoiceSettings
     greatest_error: Fraction
     worst_clearance: Fraction
-    layout: str = "even"
+    layout: Layout = Layout.EVEN
     page: PageSettings = field(default_factory=PageSettings)
     run_down_s: float = RUN_DOWN_S
     clear_above: Fraction = CLEAR_ABOVE
@@ -314,7 +377,12 @@ class Job:
         """Whether the board of this setup is turned over, to stand on its other end; a slotted board never is."""
         setup = self.setups[setup_number - 1]
         first_of_the_end = setup.half in (Half.NONE, Half.PIECE_IN)
-        return setup.end == 2 and first_of_the_end and self.layout != "slots"
+        return setup.end == 2 and first_of_the_end and not self.slotted
+
+    @property
+    def slotted(self) -> bool:
+        """As of its plan's joint."""
+        return self.layout == Layout.SLOTS
 
     @property
     def ends(self) -> tuple[Pattern, ...]:

@@ -9,10 +9,11 @@ from typing import NamedTuple
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery import layout, lined, slots, walls
+from assistant.joinery.layout import Remainder
 from assistant.joinery.model import Blade, Pattern, Segment
 from assistant.joinery.pattern import depth_of
 from assistant.joinery.units import plain_length
-from assistant.plans.model import BoardPlan, Job, Plan
+from assistant.plans.model import BoardPlan, CutOrder, Job, Layout, Plan
 
 STAGES = {"lined": ("openings and blanks", "final sockets")}
 ONE_STAGE = ("joint",)
@@ -54,7 +55,7 @@ def depth(plan: Plan, part: str) -> Fraction:
 def nominal(plan: Plan) -> dict[str, tuple[Segment, ...]]:
     """The parts of a joint before clearance; empty for slots."""
     joint = plan.joint
-    if joint.layout == "slots":
+    if joint.slotted:
         return {}
     if joint.finger is not None:
         part_a = layout.even(plan.width, joint.finger, joint.starts_with, joint.remainder, unit=plan.unit)
@@ -66,7 +67,7 @@ def nominal(plan: Plan) -> dict[str, tuple[Segment, ...]]:
 def leaves_over(plan: Plan) -> bool:
     """Whether part of a finger is left over at the far edge: nothing else in an even layout is thin (`slips`)."""
     joint = plan.joint
-    return joint.finger is not None and joint.remainder == "far edge" and plan.width % joint.finger != 0
+    return joint.finger is not None and joint.remainder == Remainder.FAR_EDGE and plan.width % joint.finger != 0
 
 
 def pieces(plan: Plan, blade: Blade | None = None) -> tuple[Piece, ...]:
@@ -75,7 +76,7 @@ def pieces(plan: Plan, blade: Blade | None = None) -> tuple[Piece, ...]:
     blade: to check whether a lining leaves it room; None if only the plan is checked.
     Raises BadInput with all faults at once, which name keys only, not the file.
     """
-    found = _slotted(plan, blade) if plan.joint.layout == "slots" else _jointed(plan, blade)
+    found = _slotted(plan, blade) if plan.joint.slotted else _jointed(plan, blade)
     # Depth before part, so that the blade is raised and lowered as seldom as can be.
     return tuple(sorted(found, key=lambda piece: (piece.stage, piece.depth, piece.part)))
 
@@ -110,7 +111,7 @@ def _jointed(plan: Plan, blade: Blade | None) -> list[Piece]:
             faults += [replace(fault, mend=left_over) if leaves_over(plan) else fault for fault in error.faults]
     if faults:
         raise BadInput(tuple(dict.fromkeys(faults)))  # a fault that A and B share is reported once
-    if plan.joint.layout != "lined":
+    if plan.joint.layout != Layout.LINED:
         return [Piece(1, part, part, segments, depth(plan, part)) for part, segments in final.items()]
     return _lined(plan, final, blade)
 
@@ -137,13 +138,12 @@ class BoardEnd(NamedTuple):
     copies: int
 
 
-def board_ends(found: Sequence[Piece], boards: Sequence[BoardPlan], order: str) -> Iterator[BoardEnd]:
+def board_ends(found: Sequence[Piece], boards: Sequence[BoardPlan], order: CutOrder) -> Iterator[BoardEnd]:
     """Everything that is clamped, in cutting order, with a blank for each lined end.
 
-    found: the pieces in their own cutting order. order: "by part", end 1 of all copies and then end 2, piece after
-    piece; or "by board", within a stage each board of the file, or each stack of it, with all that is cut into it.
+    found: the pieces in their own cutting order.
     """
-    if order == "by part":
+    if order == CutOrder.BY_PART:
         for place, piece in enumerate(found):
             for board in boards:
                 yield from _ends_of(place, piece, board)
@@ -191,7 +191,7 @@ def socket_numbers(job: Job) -> list[Mapping[int, int]]:
     Slots are numbered along the board, whatever their depths. Sockets keep the number they have in their part.
     """
     own = [range(1, len(pattern.sockets) + 1) for pattern in job.patterns]
-    if job.layout != "slots":
+    if job.layout != Layout.SLOTS:
         return [dict(zip(numbers, numbers, strict=True)) for numbers in own]
     # Both halves of an end have all its slots.
     starts = sorted({socket.start for pattern in job.ends for socket in pattern.sockets})

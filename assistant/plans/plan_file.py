@@ -9,13 +9,24 @@ from pathlib import Path
 from typing import NamedTuple
 
 from assistant.errors import BadInput, Fault, WrongFile
-from assistant.joinery.layout import REMAINDERS, STARTS
+from assistant.joinery.layout import Remainder, Start
 from assistant.joinery.lined import PARTS
 from assistant.plans import slips
 from assistant.plans.boards import lengths
 from assistant.plans.climate import read_climate, read_woods
 from assistant.plans.document import Document, cleaned, read_document
-from assistant.plans.model import BoardPlan, BoardWood, JointPlan, Plan, Repeat, Shop, Uncertainty
+from assistant.plans.model import (
+    BoardPlan,
+    BoardWood,
+    CutOrder,
+    FarHalf,
+    JointPlan,
+    Layout,
+    Plan,
+    Repeat,
+    Shop,
+    Uncertainty,
+)
 from assistant.plans.pieces import pieces
 from assistant.plans.plan_tables import read_extras
 from assistant.plans.reader import MAX_TEXT, Table
@@ -25,9 +36,6 @@ ZERO = Fraction(0)
 MOST_WIDTHS = 1000
 MOST_BOARDS = 1000
 MOST_COUNT = 1000
-LAYOUTS = ("even", "listed", "slots", "lined")
-ORDERS = ("by part", "by board")
-FAR_HALVES = ("distance piece", "other edge")
 EVEN_KEYS, LISTED_KEYS = ("finger", "remainder"), ("widths", "repeat", "mirror")
 
 
@@ -64,7 +72,7 @@ def _read(document: Document, path: Path) -> Plan | None:
     root = Table(document, "", document.tree)
     title = root.text("title", cleaned(path.stem)[:MAX_TEXT] or "plan")
     unit = root.choice("unit", ("mm", "in"), required=True) or "mm"
-    order = root.choice("order", ORDERS, "by part") or "by part"
+    order = root.choice("order", tuple(CutOrder), CutOrder.BY_PART) or CutOrder.BY_PART
     stock = _stock(root.table("stock", required=True), unit)
     layout, joint = _joint(root.table("joint", required=True), unit)
     extras = read_extras(root, layout, stock.width, unit)
@@ -95,7 +103,7 @@ def _read(document: Document, path: Path) -> Plan | None:
         order=order,
         measured_widths=stock.widths,
     )
-    if (layout != "lined" or extras.lining) and (layout != "slots" or extras.slots):
+    if (layout != Layout.LINED or extras.lining) and (layout != Layout.SLOTS or extras.slots):
         _try_layout(document, plan)
     return plan
 
@@ -152,65 +160,65 @@ def _stock(table: Table, unit: str) -> _Stock:
     return _Stock(width, thickness, woods, woods["A"].species, height, tuple(measured))
 
 
-def _joint(table: Table, unit: str) -> tuple[str | None, JointPlan | None]:
+def _joint(table: Table, unit: str) -> tuple[Layout | None, JointPlan | None]:
     """(the layout, or None if it isn't valid; the table, or None if nothing can be laid out from it)."""
     if table.absent:
         return None, None
-    layout = table.choice("layout", LAYOUTS, required=True)
+    layout = table.choice("layout", tuple(Layout), required=True)
     clearance = slips.read_clearance(table, "clearance", unit, Fraction(1, 10), Fraction(10))
     sand = table.length("sand_allowance", unit, Fraction(3, 10), least=ZERO)
     shape = _shape(table, layout, unit)
-    starts_with: str | None = "finger"
-    if layout != "slots":
-        starts_with = table.choice("starts_with", STARTS, "finger")
+    starts_with: Start | None = Start.FINGER
+    if layout != Layout.SLOTS:
+        starts_with = table.choice("starts_with", tuple(Start), Start.FINGER)
     table.allow(("starts_with", "come_down"))
-    if layout not in (None, "listed"):
+    if layout not in (None, Layout.LISTED):
         mend = "leave it out: it is only for test boards"
         table.refuse(("come_down",), f'means nothing with layout = "{layout}"', mend)
-    far_half = table.choice("far_half", FAR_HALVES, "distance piece")
+    far_half = table.choice("far_half", tuple(FarHalf), FarHalf.DISTANCE_PIECE)
     come_down = table.integers("come_down", least=1, most=MOST_WIDTHS)
     table.close()
     if layout is None or shape is None:
         return layout, None
     return layout, replace(
         shape,
-        starts_with=starts_with or "finger",
+        starts_with=starts_with or Start.FINGER,
         clearance=clearance,
         sand_allowance=ZERO if sand is None else sand,
         come_down=come_down,
-        far_half=far_half or "distance piece",
+        far_half=far_half or FarHalf.DISTANCE_PIECE,
     )
 
 
-def _shape(table: Table, layout: str | None, unit: str) -> JointPlan | None:
+def _shape(table: Table, layout: Layout | None, unit: str) -> JointPlan | None:
     """Read the keys that the layout needs: even or listed fingers, either of them for a lined joint, none for slots."""
     if layout is None:
         # Without a layout it isn't known which keys belong here, so each is only checked by itself.
         if table.has("widths"):
-            _listed(table, "listed", unit)
+            _listed(table, Layout.LISTED, unit)
         else:
             table.flag("mirror", False)
         table.allow(LISTED_KEYS)
         table.length("finger", unit, above=ZERO)
-        table.choice("remainder", REMAINDERS)
+        table.choice("remainder", tuple(Remainder))
         return None
-    if layout == "slots":
+    if layout == Layout.SLOTS:
         mend = "leave it out: slots are given in [[slots]] or [spaced]"
         keys = (*EVEN_KEYS, *LISTED_KEYS, "starts_with")
         table.refuse(keys, 'means nothing with layout = "slots"', mend)
         return JointPlan(layout)
-    listed = layout == "listed" or (layout == "lined" and table.has("widths"))
+    listed = layout == Layout.LISTED or (layout == Layout.LINED and table.has("widths"))
     mend = f'leave it out: it belongs to layout = "{"even" if listed else "listed"}"'
-    beside = f'layout = "{layout}"' if layout != "lined" else ("widths" if listed else "finger")
+    beside = f'layout = "{layout}"' if layout != Layout.LINED else ("widths" if listed else "finger")
     table.refuse(EVEN_KEYS if listed else LISTED_KEYS, f"means nothing with {beside}", mend)
     if listed:
         return _listed(table, layout, unit)
     finger = table.length("finger", unit, required=True, above=ZERO)
-    remainder = table.choice("remainder", REMAINDERS, "far edge") or "far edge"
+    remainder = table.choice("remainder", tuple(Remainder), Remainder.FAR_EDGE) or Remainder.FAR_EDGE
     return None if finger is None else JointPlan(layout, finger, remainder=remainder)
 
 
-def _listed(table: Table, layout: str, unit: str) -> JointPlan | None:
+def _listed(table: Table, layout: Layout, unit: str) -> JointPlan | None:
     widths = table.lengths("widths", unit, MOST_WIDTHS)
     if not table.has("widths"):
         mend = f"list the widths from the reference edge, in {unit}, e.g. widths = [6, 12, 6]"
@@ -236,7 +244,7 @@ def _repeat(table: Table, entries: int) -> Repeat | None:
     return Repeat(first, last, times)
 
 
-def _boards(root: Table, layout: str | None) -> tuple[BoardPlan, ...]:
+def _boards(root: Table, layout: Layout | None) -> tuple[BoardPlan, ...]:
     tables = root.tables("boards", MOST_BOARDS)
     if not tables and not root.faulted("boards"):
         root.fault("boards", "there are no boards to cut", "add [[boards]] with name and part")
@@ -245,7 +253,7 @@ def _boards(root: Table, layout: str | None) -> tuple[BoardPlan, ...]:
         board = _board(table)
         if board is None:
             continue
-        if layout == "slots":  # they run across one face of one part
+        if layout == Layout.SLOTS:  # they run across one face of one part
             if board.part != "A":
                 mend = 'set part = "A": the pieces that go into the slots are not cut'
                 table.fault("part", 'must be "A" with layout = "slots"', mend, board.part)

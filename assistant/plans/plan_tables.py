@@ -8,10 +8,10 @@ from fractions import Fraction
 from assistant.errors import BadInput
 from assistant.joinery import slots
 from assistant.joinery.lined import PARTS, Lining
-from assistant.joinery.sizes import KINDS
+from assistant.joinery.sizes import SizeOf
 from assistant.joinery.slots import MOST_SLOTS, Slot
 from assistant.plans import slips
-from assistant.plans.model import BoxSize
+from assistant.plans.model import BoxSize, Layout
 from assistant.plans.reader import Table
 
 ZERO = Fraction(0)
@@ -28,7 +28,7 @@ class Extras:
     size: BoxSize | None = None
 
 
-def read_extras(root: Table, layout: str | None, width: Fraction | None, unit: str) -> Extras:
+def read_extras(root: Table, layout: Layout | None, width: Fraction | None, unit: str) -> Extras:
     """Read the tables that belong to this layout and refuse the others. Faults are noted.
 
     layout: None if the plan has no valid one. Each table is then only checked by itself.
@@ -39,8 +39,8 @@ def read_extras(root: Table, layout: str | None, width: Fraction | None, unit: s
     return Extras(found, lining, species, size)
 
 
-def _slots(root: Table, layout: str | None, width: Fraction | None, unit: str) -> tuple[Slot, ...]:
-    if layout not in ("slots", None):
+def _slots(root: Table, layout: Layout | None, width: Fraction | None, unit: str) -> tuple[Slot, ...]:
+    if layout not in (Layout.SLOTS, None):
         root.refuse(("slots", "spaced"), f'means nothing with layout = "{layout}"', 'set layout = "slots"')
         return ()
     if root.has("slots") and root.has("spaced"):
@@ -74,8 +74,8 @@ def _spaced(table: Table, width: Fraction | None, unit: str) -> tuple[Slot, ...]
         return ()
 
 
-def _lining(root: Table, layout: str | None, unit: str) -> tuple[Lining | None, str | None]:
-    if layout not in ("lined", None):
+def _lining(root: Table, layout: Layout | None, unit: str) -> tuple[Lining | None, str | None]:
+    if layout not in (Layout.LINED, None):
         root.refuse(("lining",), f'means nothing with layout = "{layout}"', 'set layout = "lined"')
         return None, None
     table = root.table("lining", required=layout is not None)
@@ -95,16 +95,16 @@ def _lining(root: Table, layout: str | None, unit: str) -> tuple[Lining | None, 
     return Lining(thickness, tuple(sorted(parts)), glue), species
 
 
-def _size(root: Table, layout: str | None, unit: str) -> BoxSize | None:
+def _size(root: Table, layout: Layout | None, unit: str) -> BoxSize | None:
     if not root.has("size"):
         root.allow(("size",))
         return None
-    if layout == "slots":
+    if layout == Layout.SLOTS:
         root.refuse(("size",), 'means nothing with layout = "slots"', "leave this table out")
         return None
     table = root.table("size")
-    given = [kind for kind in KINDS if table.has(kind)]
-    table.allow(KINDS)
+    given = [kind for kind in SizeOf if table.has(kind)]
+    table.allow(tuple(SizeOf))
     if len(given) != 1 and not table.absent:
         table.fault("outside", "or inside must be given, but not both", "write it like outside = [320, 220, 84]")
     sides = [table.lengths(kind, unit, 3) for kind in given]

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from difflib import get_close_matches
 from fractions import Fraction
-from typing import Any
+from typing import Any, TypeVar
 
 from assistant.joinery.units import (
     GREATEST_EXPONENT,
@@ -20,6 +20,7 @@ from assistant.joinery.units import (
 from assistant.plans.document import MAX_INTEGER_BITS, Document, cleaned, shortened, shown
 
 MAX_TEXT = 80
+Option = TypeVar("Option", bound=str)
 # What a user may call a key, where no known key is spelled like it.
 OTHER_NAMES = {"lead": "pitch", "screw_lead": "pitch", "thread_pitch": "pitch", "tpi": "threads_per_inch"}
 
@@ -194,19 +195,19 @@ class Table:
         return value
 
     def choice(
-        self, key: str, options: Sequence[str], default: str | None = None, *, required: bool = False
-    ) -> str | None:
+        self, key: str, options: Sequence[Option], default: Option | None = None, *, required: bool = False
+    ) -> Option | None:
         """One of `options`."""
         listed = one_of(options)
         raw = self._take(key, required, f"give {listed}")
         if raw is None:
             return default
-        if raw not in options:
+        if raw not in options:  # a member of an enum is equal to its word
             near = nearest(raw, options)
             mend = f'did you mean "{near}"?' if near else "write it exactly like that, in quotes"
             self.fault(key, f"must be {listed}", mend, raw)
             return default
-        return str(raw)
+        return options[options.index(raw)]
 
     def flag(self, key: str, default: bool) -> bool:
         raw = self._take(key, False, "")

@@ -12,13 +12,24 @@ from pathlib import Path
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery import settings
-from assistant.joinery.model import Blade, Carriage, Drive
+from assistant.joinery.model import Blade, Carriage, CarriageKind, Drive, Home, Register, StopSide, Tooth, Zero
 from assistant.joinery.units import MM_PER_UNIT, plain_length
 from assistant.plans.checks import DEFAULT_CHECKS, read_checks
 from assistant.plans.document import Document, cleaned, document_of_text, folder_of, read_document, shortened
 from assistant.plans.examples import how_to_make
 from assistant.plans.languages import Language, known_languages, language_of
-from assistant.plans.model import RUN_DOWN_S, Check, PageSettings, PedalSettings, Shop, VoiceSettings
+from assistant.plans.model import (
+    RUN_DOWN_S,
+    Acceptance,
+    Check,
+    DenoiserName,
+    Endpoints,
+    PageSettings,
+    PedalSettings,
+    RecogniserName,
+    Shop,
+    VoiceSettings,
+)
 from assistant.plans.own_phrases import read_phrases, read_pronunciations, refuse_answers
 from assistant.plans.pedal_keys import read_device, read_key
 from assistant.plans.reader import Table
@@ -34,14 +45,11 @@ LEAST_CLEAR_ABOVE, MOST_CLEAR_ABOVE = Fraction(5), Fraction(200)
 # Nobody pushes a board past a blade and draws it back in less: two taps so close would be one press that bounced.
 SHORTEST_PASS_S = "1"
 LEAST_LEAD_IN, MOST_LEAD_IN = 2, 20  # letters
-RECOGNISERS = ("auto", "moonshine", "vosk", "pocketsphinx")
-DENOISERS = ("auto", "none", "spectral", "rnnoise")
-KINDS = ("readout", "handwheel", "steps")
 _PORT = re.compile(r"usb:[0-9a-fA-F]{4}:[0-9a-fA-F]{4}(:[^:\s]{1,80})?|/[^\0]{1,190}|(?i:com)\d{1,3}")
 KEYS_OF_KIND = {
-    "readout": ("resolution",),
-    "handwheel": ("pitch", "threads_per_inch", "divisions"),
-    "steps": ("steps_per_mm",),
+    CarriageKind.READOUT: ("resolution",),
+    CarriageKind.HANDWHEEL: ("pitch", "threads_per_inch", "divisions"),
+    CarriageKind.STEPS: ("steps_per_mm",),
 }
 
 
@@ -123,7 +131,7 @@ def _read(document: Document, path: str) -> Shop:
 
 def read_alike(shop: Shop) -> Shop:
     """The shop with settings shown and said in the same way: on a scale of 64ths always in fractions."""
-    reads = settings.FRACTIONS if settings.on_64ths(shop.carriage) else shop.voice.reads
+    reads = settings.Reads.FRACTIONS if settings.on_64ths(shop.carriage) else shop.voice.reads
     return replace(shop, carriage=settings.read_as(shop.carriage, reads), voice=replace(shop.voice, reads=reads))
 
 
@@ -134,7 +142,7 @@ def _blade(table: Table, unit: str) -> tuple[Blade, float]:
     kerf = table.length("kerf", unit, required=not table.absent, above=ZERO, most=WIDEST_KERF, mend=mend)
     overlap = table.length("overlap", unit, default.overlap, least=ZERO, most=WIDEST_KERF)
     overrun = table.length("overrun", unit, ZERO, least=ZERO, most=WIDEST_KERF)
-    tooth = table.choice("tooth", ("flat", "alternate"), default.tooth)
+    tooth = table.choice("tooth", tuple(Tooth), default.tooth)
     highest = table.length("highest", unit, above=ZERO)
     run_down_s = _seconds(table, "run_down_s", RUN_DOWN_S, "0", "120")
     clear_above = table.length("clear_above", unit, default.clear_above, least=LEAST_CLEAR_ABOVE, most=MOST_CLEAR_ABOVE)
@@ -156,20 +164,20 @@ def _blade(table: Table, unit: str) -> tuple[Blade, float]:
 
 def _carriage(table: Table, unit: str) -> Carriage:
     default = Carriage()
-    kind = table.choice("kind", KINDS, default.kind) or default.kind
+    kind = table.choice("kind", tuple(CarriageKind), default.kind) or default.kind
     pitch, divisions = None, None
-    if kind == "handwheel":
+    if kind == CarriageKind.HANDWHEEL:
         pitch, divisions = _screw(table, unit)
         # Without a pitch or divisions any resolution will do: a fault has been noted, so no shop is returned.
         resolution = (pitch or Fraction(1)) / (divisions or 1)
-    elif kind == "steps":
+    elif kind == CarriageKind.STEPS:
         most = Fraction(1_000_000)
         steps = table.number("steps_per_mm", required=True, above=ZERO, most=most, unit="steps a millimetre")
         resolution = 1 / steps if steps else Fraction(1)
     else:
         usual = INCH / 1000 if unit == "in" else default.resolution
         resolution = table.length("resolution", unit, usual, above=ZERO, most=INCH) or usual
-    others = [key for other in KINDS if other != kind for key in KEYS_OF_KIND[other]]
+    others = [key for other in CarriageKind if other != kind for key in KEYS_OF_KIND[other]]
     mend = f'leave it out, or correct carriage.kind: "{kind}" takes {", ".join(KEYS_OF_KIND[kind])}'
     table.refuse(others, f'means nothing with kind = "{kind}"', mend)
     carriage = Carriage(
@@ -178,11 +186,11 @@ def _carriage(table: Table, unit: str) -> Carriage:
         pitch,
         divisions,
         unit,
-        table.choice("zero", ("outside", "inside"), default.zero) or default.zero,
+        table.choice("zero", tuple(Zero), default.zero) or default.zero,
         _travel(table, unit),
         table.length("backlash", unit, ZERO, least=ZERO, most=Fraction(10)) or ZERO,
-        table.choice("register", ("stop", "setting bar"), default.register) or default.register,
-        table.choice("stop_side", ("left", "right"), default.stop_side) or default.stop_side,
+        table.choice("register", tuple(Register), default.register) or default.register,
+        table.choice("stop_side", tuple(StopSide), default.stop_side) or default.stop_side,
         drive=_drive(table.table("drive"), unit, kind, 1 / resolution),
     )
     carriage = replace(carriage, distance_piece=_distance_piece(table, unit, carriage))
@@ -194,7 +202,7 @@ def _distance_piece(table: Table, unit: str, carriage: Carriage) -> Fraction | N
     piece = table.length("distance_piece", unit, above=ZERO)
     if piece is None:
         return None
-    if carriage.register == "setting bar":
+    if carriage.register == Register.SETTING_BAR:
         # In the second half the blade stands far from the edge, so no bar can lie between them.
         mend = 'set carriage.register = "stop", or leave it out'
         table.fault("distance_piece", 'means nothing with register = "setting bar"', mend)
@@ -209,7 +217,7 @@ def _distance_piece(table: Table, unit: str, carriage: Carriage) -> Fraction | N
     return piece
 
 
-def _drive(table: Table, unit: str, kind: str, steps: Fraction) -> Drive | None:
+def _drive(table: Table, unit: str, kind: CarriageKind, steps: Fraction) -> Drive | None:
     """The [carriage.drive] table. steps: the carriage's own steps a millimetre, where its kind is "steps"."""
     if table.absent:
         return None
@@ -224,12 +232,12 @@ def _drive(table: Table, unit: str, kind: str, steps: Fraction) -> Drive | None:
         approach_feed = min(feed, default.approach_feed)
     elif approach_feed > feed:
         table.fault("approach_feed", "is faster than feed", "give a slower one: it is for the last way to a setting")
-    home = table.choice("home", ("switch", "by hand"), default.home) or default.home
-    home_reads = table.length("home_reads", unit, required=home == "switch", least=Fraction(-10_000))
-    if home == "by hand":
+    home = table.choice("home", tuple(Home), default.home) or default.home
+    home_reads = table.length("home_reads", unit, required=home == Home.SWITCH, least=Fraction(-10_000))
+    if home == Home.BY_HAND:
         table.refuse(("home_reads",), 'means nothing with home = "by hand"', "leave it out")
     steps_per_mm = table.number("steps_per_mm", above=ZERO, most=Fraction(1_000_000), unit="steps a millimetre")
-    if kind == "steps":
+    if kind == CarriageKind.STEPS:
         table.refuse(("steps_per_mm",), "is the carriage's own", "leave it out: carriage.steps_per_mm says it")
         steps_per_mm = steps
     drive = Drive(
@@ -304,21 +312,21 @@ def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
     voice = VoiceSettings(
         language.name,
         _lead_in(table, language),
-        table.choice("recogniser", RECOGNISERS, default.recogniser) or default.recogniser,
-        table.choice("reads", ("digits", "words", "fractions", "turns"), default.reads) or default.reads,
+        table.choice("recogniser", tuple(RecogniserName), default.recogniser) or default.recogniser,
+        table.choice("reads", tuple(settings.Reads), default.reads) or default.reads,
         table.integer("speech_rate", default.speech_rate, least=80, most=450) or default.speech_rate,
         table.text("model", most=1000),
-        denoiser=table.choice("denoiser", DENOISERS, default.denoiser) or default.denoiser,
-        endpoints=table.choice("endpoints", ("auto", "level", "speech"), default.endpoints) or default.endpoints,
-        acceptance=table.choice("acceptance", ("usual", "strict"), default.acceptance) or default.acceptance,
+        denoiser=table.choice("denoiser", tuple(DenoiserName), default.denoiser) or default.denoiser,
+        endpoints=table.choice("endpoints", tuple(Endpoints), default.endpoints) or default.endpoints,
+        acceptance=table.choice("acceptance", tuple(Acceptance), default.acceptance) or default.acceptance,
         loudspeaker=table.text("loudspeaker", most=200) or default.loudspeaker,
         loudness=table.integer("loudness", default.loudness, least=SOFTEST_DB, most=LOUDEST_DB) or 0,
         tone=table.flag("tone", default.tone),
     )
-    if voice.reads == "turns" and carriage.kind != "handwheel":
+    if voice.reads == settings.Reads.TURNS and carriage.kind != CarriageKind.HANDWHEEL:
         mend = 'set voice.reads = "digits", or carriage.kind = "handwheel"'
         table.fault("reads", f'turns are read from a handwheel; this carriage is a "{carriage.kind}"', mend, "turns")
-    if voice.reads == "fractions" and carriage.unit != "in":
+    if voice.reads == settings.Reads.FRACTIONS and carriage.unit != "in":
         mend = 'set voice.reads = "digits", or unit = "in"'
         table.fault("reads", "fractions are read from an inch scale; this shop's unit is mm", mend, "fractions")
     table.close()

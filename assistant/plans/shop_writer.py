@@ -13,31 +13,46 @@ import json
 import os
 import stat
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
 from assistant import files
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
 from assistant.plans.document import read_document
+from assistant.plans.members import member
 from assistant.plans.shop_file import try_shop
 
 VERSION = 1
+
+
+class EntryKind(StrEnum):
+    """What a line of a history is about."""
+
+    KERF = "kerf"
+    SCREW = "screw"
+    ZERO = "zero"
+    BACKLASH = "backlash"
+    JOINT = "joint"
+    BLADE = "blade"
+    """Another blade was fitted."""
+    SQUARE = "square"
+    """How far the cut is out of square."""
 
 
 @dataclass(frozen=True, slots=True)
 class HistoryEntry:
     """One line of a history.
 
-    n: from 1. utc: when. kind: "kerf", "screw", "zero", "backlash", "joint" or "blade". blade: its name, "" for the
-    first. key: of the shop file, e.g. "blade.kerf", or "" if no key holds the value. before, after: the value's TOML
-    text there, None if the key was, or must become, absent. undoes: the number of the entry taken back, or 0.
-    data: what else is known, JSON-ready.
+    n: from 1. utc: when. blade: its name, "" for the first. key: of the shop file, e.g. "blade.kerf", or "" if no key
+    holds the value. before, after: the value's TOML text there, None if the key was, or must become, absent. undoes:
+    the number of the entry taken back, or 0. data: what else is known, JSON-ready.
     """
 
     n: int
     utc: str
-    kind: str
+    kind: EntryKind
     blade: str
     key: str
     before: str | None
@@ -73,7 +88,8 @@ def read_history(shop: Path) -> list[HistoryEntry]:
         try:
             if fields.pop("version") != VERSION:
                 raise ValueError("an unknown version")
-            entries.append(HistoryEntry(**fields))
+            entry = HistoryEntry(**fields)
+            entries.append(replace(entry, kind=member(EntryKind, entry.kind)))
         except (ValueError, TypeError, KeyError, AttributeError) as error:
             mend = "remove that line, or move the file away to begin a new history"
             raise CouldNotRun(f"{path.name}, line {n} is damaged; {mend}") from error
@@ -109,7 +125,7 @@ def value_text(shop: Path, key: str) -> str | None:
 
 
 def record(
-    shop: Path, kind: str, utc: str, blade: str, data: Mapping[str, Any], *, key: str = "", value: str = ""
+    shop: Path, kind: EntryKind, utc: str, blade: str, data: Mapping[str, Any], *, key: str = "", value: str = ""
 ) -> HistoryEntry:
     """Note a calibration, and write its value to the shop file if a key is given.
 
@@ -126,7 +142,7 @@ def record(
     return entry
 
 
-def undo(shop: Path, kind: str, utc: str) -> HistoryEntry:
+def undo(shop: Path, kind: EntryKind, utc: str) -> HistoryEntry:
     """Take back the last calibration of this kind in force, restoring the old value's text exactly.
 
     Returns the entry that notes it. Raises BadInput if there is none, or if the value was changed by hand since.

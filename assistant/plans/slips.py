@@ -114,7 +114,7 @@ def _clearances(plan: Plan) -> Iterator[_Allowance]:
 
 def _is_sanded(plan: Plan) -> bool:
     """Whether anything is left proud to be sanded off: not from a slotted board."""
-    return plan.joint.layout != "slots"
+    return not plan.joint.slotted
 
 
 def _too_wide(plan: Plan, clearance: Fraction, blade: Blade | None) -> str:
@@ -131,7 +131,7 @@ def _too_wide(plan: Plan, clearance: Fraction, blade: Blade | None) -> str:
 
 def _widths(plan: Plan) -> tuple[str, tuple[Fraction, ...]]:
     """The noun and the widths that the plan gives; a remainder at an edge is judged by the layout."""
-    if plan.joint.layout == "slots":
+    if plan.joint.slotted:
         return "slot", tuple(slot.width for slot in plan.slots)
     return "finger", plan.joint.widths or ((plan.joint.finger,) if plan.joint.finger is not None else ())
 

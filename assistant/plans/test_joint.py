@@ -16,7 +16,7 @@ from assistant.joinery.halves import Half
 from assistant.joinery.model import Pattern, Segment
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.job import build_job, warnings_of
-from assistant.plans.model import TEST_BOARD, TEST_JOINT, Job, Plan, Setup, Shop
+from assistant.plans.model import TEST_BOARD, TEST_JOINT, Job, Layout, Plan, Setup, Shop
 
 FINGERS = 3
 """So many of each part: enough to prove kerf and clearance (common practice, no source)."""
@@ -45,7 +45,7 @@ def can_be_tested(plan: Plan) -> bool:
     """
     parts = {board.part for board in plan.boards}
     itself = plan.title.startswith((TEST_BOARD, TEST_JOINT))
-    return plan.joint.layout in ("even", "listed") and parts == {"A", "B"} and not itself
+    return plan.joint.layout in (Layout.EVEN, Layout.LISTED) and parts == {"A", "B"} and not itself
 
 
 def build_test_joint(plan: Plan, shop: Shop) -> tuple[Job, Offcuts]:

@@ -13,6 +13,8 @@ from types import TracebackType
 
 from assistant.errors import CouldNotRun, NoSuchPart
 from assistant.runner.contracts import (
+    CodeWish,
+    DriveInput,
     Driven,
     Inputs,
     LiveEar,
@@ -21,8 +23,10 @@ from assistant.runner.contracts import (
     LivePedal,
     LiveScreen,
     LiveView,
+    PedalInput,
     Post,
     Speaker,
+    VoiceInput,
 )
 from assistant.runner.live import CtrlC
 from assistant.runner.loop import Runner
@@ -53,7 +57,7 @@ class Makers:
     listener: Callable[[], LiveEar] | None
     pedal: Callable[[Post, Callable[[], None], Callable[[], None]], LivePedal] | None
     keys: Callable[
-        [Post, Callable[[], bool], Callable[[], None], Callable[[str], None] | None, Callable[[], bool] | None],
+        [Post, Callable[[], bool], Callable[[], None], Callable[[CodeWish], None] | None, Callable[[], bool] | None],
         LiveKeys,
     ]
     drive: Callable[[Callable[[], bool], Callable[[], None]], Driven] | None = None
@@ -218,13 +222,15 @@ class Adapters:
     def inputs(self) -> Inputs:
         """The present state of all inputs. Callable from any thread."""
         listener, pedal = self._listener, self._pedal
-        voice = "works" if listener is not None else "off" if self._makers.listener is None else "missing"
-        heard = "off" if pedal is None else "heard" if pedal.alive else "lost"
+        asked = self._makers.listener is not None
+        voice = VoiceInput.WORKS if listener is not None else VoiceInput.MISSING if asked else VoiceInput.OFF
+        heard = PedalInput.OFF if pedal is None else PedalInput.HEARD if pedal.alive else PedalInput.LOST
         level = None if listener is None else listener.level
         drive = self._runner.outputs.drive
         position = None if drive is None else drive.position
         # While it homes it has no position either, and isn't lost.
-        driven = "off" if drive is None else "lost" if position is None and not drive.moving else "works"
+        lost = position is None and drive is not None and not drive.moving
+        driven = DriveInput.OFF if drive is None else DriveInput.LOST if lost else DriveInput.WORKS
         return Inputs(voice, level, heard, pedal is not None and pedal.down, self._keys, driven, position)
 
     def _post_missing(self, device: DeviceName, error: NoSuchPart, instead: str) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 from typing import Protocol
 
@@ -130,21 +131,40 @@ class Watcher(Protocol):
 # --- for adapters that only a live run has
 
 
+class VoiceInput(StrEnum):
+    WORKS = "works"
+    OFF = "off"
+    """Not asked for."""
+    MISSING = "missing"
+
+
+class PedalInput(StrEnum):
+    HEARD = "heard"
+    OFF = "off"
+    LOST = "lost"
+
+
+class DriveInput(StrEnum):
+    WORKS = "works"
+    OFF = "off"
+    """There is none."""
+    LOST = "lost"
+
+
 @dataclass(frozen=True, slots=True)
 class Inputs:
     """The present state of all inputs.
 
-    voice: works | off (not asked for) | missing. level: of the microphone, dBFS; None: no sound. pedal: heard | off |
-    lost. down: its key is pressed. keys: the terminal's keys are read. drive: works | off (none) | lost. position: what
-    a driven carriage last reported, as it reads, mm; None if its place isn't known.
+    level: of the microphone, dBFS; None: no sound. down: the pedal's key is pressed. keys: the terminal's keys are
+    read. position: what a driven carriage last reported, as it reads, mm; None if its place isn't known.
     """
 
-    voice: str
+    voice: VoiceInput
     level: float | None
-    pedal: str
+    pedal: PedalInput
     down: bool
     keys: bool
-    drive: str = "off"
+    drive: DriveInput = DriveInput.OFF
     position: Fraction | None = None
 
 
@@ -212,6 +232,15 @@ class PageHub(Screen, Watcher, Protocol):
     position: Callable[[], Fraction | None]
 
 
+class CodeWish(StrEnum):
+    """How the bench page's pairing code is wanted."""
+
+    SHOW = "show"
+    """A new one, on the screen."""
+    SAY = "say"
+    """The open one, aloud."""
+
+
 class LivePage(Protocol):
     """The bench page of this session."""
 
@@ -221,8 +250,8 @@ class LivePage(Protocol):
     def watching(self, post: Post) -> Post:
         """`post` for pedal and keys, with gestures that ask for the pairing code."""
 
-    def asked_for_code(self, what: str) -> None:
-        """what: "show" a new pairing code, or "say" the open one."""
+    def asked_for_code(self, wish: CodeWish) -> None:
+        """Invite another page with a pairing code."""
 
     def close(self) -> None:
         """End every connection."""

@@ -14,7 +14,7 @@ from typing import Protocol
 from assistant.plans.intents import Intent
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Runner
-from assistant.runner.script import RELEASE, LineKind, ScriptLine
+from assistant.runner.script import RELEASE, DriveMishap, LineKind, ScriptLine, SledPlace
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, NotHeard, TimePassed
 from assistant.session.kinds import DeviceName, DeviceState, Press
 from assistant.wording.phrases import MOST_FIGURE, whole_table
@@ -70,7 +70,7 @@ class SimulatedCarriage(Protocol):
 
     def sled(self, away: bool) -> None: ...
 
-    def mishap(self, what: str) -> None: ...
+    def mishap(self, what: DriveMishap, mm: float = 0.0) -> None: ...
 
 
 class Keys(Protocol):
@@ -191,9 +191,10 @@ class Rehearsal:
             case LineKind.SLED | LineKind.CARRIAGE:
                 event = None
                 if self._drive is not None and line.kind == LineKind.SLED:
-                    self._drive.sled(line.argument == "away")
+                    self._drive.sled(line.argument == SledPlace.AWAY)
                 elif self._drive is not None:
-                    self._drive.mishap(line.argument)
+                    what, _, mm = line.argument.partition(" ")
+                    self._drive.mishap(DriveMishap(what), float(mm or 0))
             case LineKind.DEVICE:
                 device, _, state = line.argument.partition(" ")
                 text = DEVICE_TEXT.format(device=device, is_so=IS_SO[DeviceState(state)])

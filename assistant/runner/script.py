@@ -36,7 +36,6 @@ DEVICE_STATES = (DeviceState.LOST, DeviceState.STANDS_IN, DeviceState.WORKS)
 # As people write gestures, beside the words that journals store.
 GESTURES = {**{press.shown: press for press in Press}, **{press.value: press for press in Press}}
 RELEASE = "release"
-SLED = ("away", "back")
 _MISHAP = re.compile(r"reset|jam|slip -?\d{1,3}(\.\d{1,4})?")
 LONGEST_S = 7 * 24 * 3600
 MOST_BYTES = 1_000_000
@@ -52,6 +51,22 @@ class LineKind(StrEnum):
     INTERRUPT = "interrupt"
     SLED = "sled"
     CARRIAGE = "carriage"
+
+
+class SledPlace(StrEnum):
+    AWAY = "away"
+    BACK = "back"
+
+
+class DriveMishap(StrEnum):
+    """What goes wrong with a simulated drive."""
+
+    RESET = "reset"
+    """Its controller starts again."""
+    SLIP = "slip"
+    """The carriage is moved without its motor."""
+    JAM = "jam"
+    """The carriage is stuck."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +147,8 @@ def _kind_or_argument_fault(kind: str, argument: str, where: str) -> Fault | Non
         return Fault("has nothing to hear", "", where, "write the phrase after 'heard'")
     if kind == LineKind.KEY and argument not in KEYS:
         return Fault("has a key that does nothing in a session", argument[:40], where, f"use one of {' '.join(KEYS)}")
-    if kind == LineKind.SLED and argument not in SLED:
-        return Fault("has an unknown place of the sled", argument[:40], where, f"use one of {', '.join(SLED)}")
+    if kind == LineKind.SLED and argument not in tuple(SledPlace):
+        return Fault("has an unknown place of the sled", argument[:40], where, f"use one of {', '.join(SledPlace)}")
     if kind == LineKind.CARRIAGE and not _MISHAP.fullmatch(argument):
         return Fault("has an unknown mishap", argument[:40], where, "use reset, jam, or slip and mm, such as slip 0.1")
     if kind == LineKind.INTERRUPT and argument:

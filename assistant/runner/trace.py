@@ -81,6 +81,7 @@ def effect_body(effect: e.Effect, words: Words, phrases: tuple[Phrase, ...]) -> 
             shown = _fields(view, frozenset(without)) | {
                 name: words.one(prompt) if prompt else None for name, prompt in worded.items()
             }
+            shown["question"] = view.question or ""
             return {"view": shown, "line": words.one(line) if line else None}
     # WakeAt carries its own time, but "at" is the line's.
     return {"until" if name == "at" else name: value for name, value in _fields(effect).items()}

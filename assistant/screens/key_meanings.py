@@ -6,9 +6,11 @@ There is one key for each gesture, and one for each phrase without a gesture. A 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum, StrEnum, auto
 
 from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
+from assistant.runner.contracts import CodeWish
 from assistant.session.events import Event, Gesture, Heard, Leave
 from assistant.session.kinds import By, Press
 
@@ -30,7 +32,7 @@ Keys (one press each; a key kept down counts once):
   p  bench page: a new pairing code                     v  have the code said
   +  louder          -  quieter                         <  slower   >  quicker"""
 KEY_LIST_DRIVEN = f"{KEY_LIST}\n  While the carriage moves, any key halts it and does nothing else."
-PAGE = {"p": "show", "v": "say"}
+PAGE = {"p": CodeWish.SHOW, "v": CodeWish.SAY}
 ASK_PASS = "Go to pass: type its number, then enter. Any other key drops it."
 DROPPED = "Go to pass dropped; nothing else was done."
 JOB_DROPPED = "The job stays as it is; nothing else was done."
@@ -44,28 +46,63 @@ MISHAPS = dict(enumerate(Mishap, start=1))
 """By their numbers after `x`, in the order in which the pedal goes through them."""
 
 
+class KeyKind(StrEnum):
+    """The kinds of `Meaning`: what its `word` is."""
+
+    GESTURE = "gesture"
+    """The gesture."""
+    PHRASE = "phrase"
+    """The phrase's intent."""
+    LEAVE = "leave"
+    """Nothing."""
+    NOTE = "note"
+    """The note to show."""
+    CODE = "code"
+    """How the bench page's pairing code is wanted."""
+    JOB = "job"
+    """What to do with the table of the job."""
+    MISHAPS = "mishaps"
+    """What to do with the list of what can go wrong."""
+    FIGURE = "figure"
+    """Nothing: a figure is about to be typed."""
+
+
+class ListWish(StrEnum):
+    """What to do with a list on the terminal."""
+
+    SHOW = "show"
+    DROP = "drop"
+
+
+class NumberOf(Enum):
+    """What the digits that are being typed are the number of."""
+
+    PASS = auto()
+    SETUP = auto()
+    SOCKET = auto()
+    MISHAP = auto()
+    FIGURE = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class Meaning:
     """What a key press means.
 
-    kind: gesture | phrase | leave | note | code | job | mishaps | figure. word: the gesture's name, the phrase's
-    intent, the note to show, what to do with the bench page's pairing code: show | say, with the table of the job or
-    the list of what can go wrong: show | drop, or with a figure: ask. argument: the pass number of "go to"; of a
-    change of the job, a mishap or a figure as in `events.Heard`.
+    argument: the pass number of "go to"; of a change of the job, a mishap or a figure as in `events.Heard`.
     """
 
-    kind: str
-    word: str = ""
+    kind: KeyKind
+    word: Press | Intent | CodeWish | ListWish | str = ""
     argument: int | str | None = None
 
 
 def event_of(meaning: Meaning, at: float, utc: str) -> Event | None:
     """The session's event for this meaning; None if only the terminal responds."""
-    if meaning.kind == "gesture":
+    if meaning.kind == KeyKind.GESTURE:
         return Gesture(at, utc, Press(meaning.word), at, By.KEYS)
-    if meaning.kind == "phrase":
+    if meaning.kind == KeyKind.PHRASE:
         return Heard(at, utc, Intent(meaning.word), meaning.argument, "", at, -1, By.KEYS)
-    return Leave(at, utc) if meaning.kind == "leave" else None
+    return Leave(at, utc) if meaning.kind == KeyKind.LEAVE else None
 
 
 class KeyMeanings:
@@ -80,7 +117,7 @@ class KeyMeanings:
         self._key_list = KEY_LIST_DRIVEN if driven else KEY_LIST
         self._last_key = ""
         self._last_at = 0.0
-        self._typing = ""  # what the digits are of: a pass, setup, socket, mishap or figure; "" while none are typed
+        self._typing: NumberOf | None = None
         self._digits = ""
         self._setup = 0
 
@@ -91,16 +128,16 @@ class KeyMeanings:
         """
         # First of all: it leaves even as a repeat, and even while a number is being typed.
         if key == "ctrl_c":
-            return Meaning("leave")
+            return Meaning(KeyKind.LEAVE)
         # A number may have the same digit twice in quick succession: that is no auto-repeat.
-        typing = self._typing and key.isdigit()
+        typing = self._typing is not None and key.isdigit()
         repeat = key == self._last_key and at - self._last_at < REPEAT_GAP_S
         self._last_key, self._last_at = key, at
         if repeat and not typing:
             return None
         if key == self.pedal_key:
-            self._typing = ""
-            return None if pedal_alive else Meaning("gesture", Press.TAP)
+            self._typing = None
+            return None if pedal_alive else Meaning(KeyKind.GESTURE, Press.TAP)
         # Other keys with a name, such as arrows, mean nothing. These two drop whatever number is being typed.
         if len(key) > 1 and key not in GESTURES and key not in ("esc", "backspace"):
             return None
@@ -108,35 +145,35 @@ class KeyMeanings:
 
     def halted(self, key: str, at: float) -> None:
         """This key halted a driven carriage: what was being typed is dropped, and its auto-repeat means nothing."""
-        self._last_key, self._last_at, self._typing = key, at, ""
+        self._last_key, self._last_at, self._typing = key, at, None
 
     def no_number(self) -> None:
         """What a key asked a number for can't be given now: the next keys mean what they always mean."""
-        self._typing = ""
+        self._typing = None
 
     def _command(self, key: str) -> Meaning | None:
         if key in GESTURES:
-            return Meaning("gesture", GESTURES[key])
+            return Meaning(KeyKind.GESTURE, GESTURES[key])
         if key in PHRASES:
-            return Meaning("phrase", PHRASES[key])
+            return Meaning(KeyKind.PHRASE, PHRASES[key])
         if key in PAGE:
-            return Meaning("code", PAGE[key])
+            return Meaning(KeyKind.CODE, PAGE[key])
         if key == "q":
-            return Meaning("leave")
+            return Meaning(KeyKind.LEAVE)
         if key == "?":
-            return Meaning("note", self._key_list)
+            return Meaning(KeyKind.NOTE, self._key_list)
         if key == "g":
-            self._typing, self._digits = "pass", ""
-            return Meaning("note", ASK_PASS)
+            self._typing, self._digits = NumberOf.PASS, ""
+            return Meaning(KeyKind.NOTE, ASK_PASS)
         if key == "j":
-            self._typing, self._digits = "setup", ""
-            return Meaning("job", "show")
+            self._typing, self._digits = NumberOf.SETUP, ""
+            return Meaning(KeyKind.JOB, ListWish.SHOW)
         if key == "x":
-            self._typing, self._digits = "mishap", ""
-            return Meaning("mishaps", "show")
+            self._typing, self._digits = NumberOf.MISHAP, ""
+            return Meaning(KeyKind.MISHAPS, ListWish.SHOW)
         if key == "#":
-            self._typing, self._digits = "figure", ""
-            return Meaning("figure", "ask")
+            self._typing, self._digits = NumberOf.FIGURE, ""
+            return Meaning(KeyKind.FIGURE)
         return None
 
     def _typed(self, key: str) -> Meaning | None:
@@ -146,20 +183,22 @@ class KeyMeanings:
             self._digits += key
             return None
         of, number = self._typing, int(self._digits or "0")
-        self._typing, self._digits = "", ""
-        if of == "pass":
-            return Meaning("phrase", Intent.GO_TO, number) if key == "enter" and number else Meaning("note", DROPPED)
-        if of == "figure":
+        self._typing, self._digits = None, ""
+        if of == NumberOf.PASS:
             given = key == "enter" and number
-            return Meaning("phrase", Intent.FIGURE, number) if given else Meaning("note", FIGURE_DROPPED)
-        if of == "mishap":
-            told = key == "enter" and number in MISHAPS
-            return Meaning("phrase", Intent.MISHAP, MISHAPS[number]) if told else Meaning("mishaps", "drop")
-        if of == "setup" and number and key in JOB_KEYS:
-            return Meaning("phrase", JOB_KEYS[key], number)
-        if of == "setup" and number and key == "u":
-            self._typing, self._setup = "socket", number
-            return Meaning("note", ASK_SOCKET.format(setup=number))
-        if of == "socket" and number and key == "enter":
-            return Meaning("phrase", Intent.SOCKET, f"{self._setup}.{number}")
-        return Meaning("job", "drop")
+            return Meaning(KeyKind.PHRASE, Intent.GO_TO, number) if given else Meaning(KeyKind.NOTE, DROPPED)
+        if of == NumberOf.FIGURE:
+            given = key == "enter" and number
+            return Meaning(KeyKind.PHRASE, Intent.FIGURE, number) if given else Meaning(KeyKind.NOTE, FIGURE_DROPPED)
+        if of == NumberOf.MISHAP:
+            if key == "enter" and number in MISHAPS:
+                return Meaning(KeyKind.PHRASE, Intent.MISHAP, MISHAPS[number])
+            return Meaning(KeyKind.MISHAPS, ListWish.DROP)
+        if of == NumberOf.SETUP and number and key in JOB_KEYS:
+            return Meaning(KeyKind.PHRASE, JOB_KEYS[key], number)
+        if of == NumberOf.SETUP and number and key == "u":
+            self._typing, self._setup = NumberOf.SOCKET, number
+            return Meaning(KeyKind.NOTE, ASK_SOCKET.format(setup=number))
+        if of == NumberOf.SOCKET and number and key == "enter":
+            return Meaning(KeyKind.PHRASE, Intent.SOCKET, f"{self._setup}.{number}")
+        return Meaning(KeyKind.JOB, ListWish.DROP)

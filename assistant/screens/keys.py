@@ -19,10 +19,10 @@ from functools import partial
 from typing import Any, TextIO
 
 from assistant.errors import NoSuchPart
-from assistant.runner.contracts import Clock, Post
+from assistant.runner.contracts import Clock, CodeWish, Post
 from assistant.screens.job_note import JobNote
 from assistant.screens.key_codes import KeyDecoder
-from assistant.screens.key_meanings import JOB_DROPPED, MISHAP_DROPPED, KeyMeanings, event_of
+from assistant.screens.key_meanings import JOB_DROPPED, MISHAP_DROPPED, KeyKind, KeyMeanings, ListWish, event_of
 from assistant.screens.mishap_note import MishapNote
 
 REST_OF_SEQUENCE_S = 0.3  # if the rest of an escape sequence takes longer, it was the Escape key
@@ -49,7 +49,7 @@ class TerminalKeys:
         pedal_key: str,
         click: Callable[[], None],
         show: Callable[[str], None] = print_at_once,
-        code: Callable[[str], None] | None = None,
+        code: Callable[[CodeWish], None] | None = None,
         halted_by_key: Callable[[], bool] | None = None,
         job: JobNote | None = None,
         mishaps: MishapNote | None = None,
@@ -57,8 +57,8 @@ class TerminalKeys:
         """Starts reading the keyboard.
 
         pedal_alive: whether a pedal listener is alive now. pedal_key: the key's name in the shop file. click: called at
-        once for every key with a meaning. show: prints a note for the operator. code: called with "show" or "say" for
-        the bench page's pairing code; None without a page. halted_by_key: called before anything else for every key but
+        once for every key with a meaning. show: prints a note for the operator. code: called for the bench page's
+        pairing code; None without a page. halted_by_key: called before anything else for every key but
         that of a pedal that is heard; halts a driven carriage and returns whether it moved or was about to. Then the
         key means nothing else, but for Ctrl-C, which leaves as well. None without such a carriage. job: the table of
         the job, for a note. mishaps: the list of what can go wrong, for a note. Raises NoSuchPart if the standard input
@@ -114,37 +114,44 @@ class TerminalKeys:
         if meaning is None:
             return
         with contextlib.suppress(Exception):  # a failed click or note must not cost the event
-            if meaning.kind == "note":
-                self._show(meaning.word)
-            elif meaning.kind == "job":
-                self._show_job(meaning.word)
-            elif meaning.kind in ("mishaps", "figure"):
-                self._show_mishaps(meaning.word)
-            elif meaning.kind != "code":
-                self._click()
-            elif self._code is None:
-                self._show(NO_PAGE)
-            else:
-                self._code(meaning.word)
+            match meaning.kind:
+                case KeyKind.NOTE:
+                    self._show(meaning.word)
+                case KeyKind.JOB:
+                    self._show_job(ListWish(meaning.word))
+                case KeyKind.MISHAPS:
+                    self._show_mishaps(ListWish(meaning.word))
+                case KeyKind.FIGURE:
+                    self._ask_figure()
+                case KeyKind.CODE if self._code is not None:
+                    self._code(CodeWish(meaning.word))
+                case KeyKind.CODE:
+                    self._show(NO_PAGE)
+                case _:
+                    self._click()
         if event := event_of(meaning, at, self._clock.utc()):
             self._post(event)
-        if meaning.kind == "leave":
+        if meaning.kind == KeyKind.LEAVE:
             self._source.allow_interrupt()
 
-    def _show_job(self, what: str) -> None:
-        if what == "drop":
+    def _show_job(self, wish: ListWish) -> None:
+        if wish == ListWish.DROP:
             self._show(JOB_DROPPED)
         if self._job is not None:
-            (self._job.show if what == "show" else self._job.withdraw)()
+            (self._job.show if wish == ListWish.SHOW else self._job.withdraw)()
 
-    def _show_mishaps(self, what: str) -> None:
-        if what == "drop":
+    def _show_mishaps(self, wish: ListWish) -> None:
+        if wish == ListWish.DROP:
             self._show(MISHAP_DROPPED)
         if self._mishaps is None:
             return
-        if what == "drop":
+        if wish == ListWish.DROP:
             self._mishaps.withdraw()
-        elif not (self._mishaps.show() if what == "show" else self._mishaps.ask_figure()):
+        elif not self._mishaps.show():
+            self._meanings.no_number()
+
+    def _ask_figure(self) -> None:
+        if self._mishaps is not None and not self._mishaps.ask_figure():
             self._meanings.no_number()
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import bisect
 from dataclasses import dataclass
 
-from assistant.joinery.model import Pattern
+from assistant.joinery.model import Pattern, StopSide
 from assistant.screens.view_cells import BOLD, MAGENTA, REVERSE, Canvas
 from assistant.screens.view_regions import Pane
 
@@ -34,8 +34,8 @@ class Window:
 class BoardPicture:
     """One pattern, with its figures turned into floats once, so that drawing only looks them up."""
 
-    def __init__(self, pattern: Pattern, stop_side: str) -> None:
-        self._mirrored = stop_side == "right"
+    def __init__(self, pattern: Pattern, stop_side: StopSide) -> None:
+        self._mirrored = stop_side == StopSide.RIGHT
         self._width = float(pattern.width)
         self._starts = [float(segment.start) for segment in pattern.segments]
         self._is_finger = [segment.is_finger for segment in pattern.segments]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
+from assistant.runner.contracts import PedalInput, VoiceInput
 from assistant.screens.view_cells import BOLD, REVERSE, cut_to
 from assistant.screens.view_regions import Pane
 from assistant.screens.view_sight import Sight
@@ -17,23 +18,28 @@ SILENT = -85.0  # dBFS: no microphone with its gain up is so quiet
 
 @dataclass(frozen=True, slots=True)
 class Gauges:
-    """voice: works | off (not asked for) | missing. level: of the microphone, in cells of the meter; None: no sound.
+    """level: of the microphone, in cells of the meter; None: no sound.
 
-    silent: so quiet that it must be muted. pedal: heard | off | lost. down: its key is pressed. keys: whether the
-    terminal's keys are read. position: where a driven carriage is while it moves, mm; None where nobody knows.
+    silent: so quiet that it must be muted. down: the pedal's key is pressed. keys: whether the terminal's keys are
+    read. position: where a driven carriage is while it moves, mm; None where nobody knows.
     """
 
-    voice: str = "off"
+    voice: VoiceInput = VoiceInput.OFF
     level: int | None = None
     silent: bool = False
-    pedal: str = "off"
+    pedal: PedalInput = PedalInput.OFF
     down: bool = False
     keys: bool = True
     position: Fraction | None = None
 
 
 def gauges_of(
-    voice: str, level: float | None, pedal: str, down: bool, keys: bool = True, position: Fraction | None = None
+    voice: VoiceInput,
+    level: float | None,
+    pedal: PedalInput,
+    down: bool,
+    keys: bool = True,
+    position: Fraction | None = None,
 ) -> Gauges:
     """The gauges for these inputs. level: of the microphone, dBFS; None if it gives no sound."""
     if level is None:
@@ -50,11 +56,11 @@ def draw_inputs(pane: Pane, gauges: Gauges, sight: Sight) -> None:
     end = pane.columns - len(keys)
     at = pane.put(0, 1, f"mic {_microphone(gauges, sight.speaking)}")
     pedal = "DOWN " if gauges.down else "heard"
-    if gauges.pedal != "heard":
+    if gauges.pedal != PedalInput.HEARD:
         pedal = f"{gauges.pedal}{': keys' if gauges.keys else ''}"
     at = pane.put(0, at + 3, f"pedal {pedal}", BOLD | REVERSE if gauges.down else 0)
     given = sight.hands.given
-    if gauges.pedal == "heard":  # the row is full at 80 columns, and the pedal has just been named
+    if gauges.pedal == PedalInput.HEARD:  # the row is full at 80 columns, and the pedal has just been named
         given = given.removeprefix("pedal ")
     if given:
         pane.put(0, at + 3, cut_to(f"{given} -> {sight.hands.made}", max(0, end - at - 3)))
@@ -62,7 +68,7 @@ def draw_inputs(pane: Pane, gauges: Gauges, sight: Sight) -> None:
 
 
 def _microphone(gauges: Gauges, speaking: bool) -> str:
-    if gauges.voice != "works":
+    if gauges.voice != VoiceInput.WORKS:
         return gauges.voice
     if gauges.level is None:
         return "no sound"

@@ -27,7 +27,7 @@ from assistant.screens.view_move import (
 from assistant.screens.view_words import next_of, unbroken, unit_of, zone_of
 from assistant.session.effects import View
 from assistant.session.kinds import MoveKind, QuestionName
-from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED, QUESTION, STANDING_BY
+from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, HALTED, STANDING_BY
 from assistant.wording import dial
 from assistant.wording.prompts import Words
 
@@ -36,27 +36,27 @@ HEADINGS = {STANDING_BY: ("STANDING BY", "SAW OFF"), FINISHED: ("ALL CUT",), END
 STANDS = "STANDS AT"
 """Above where a driven carriage has arrived."""
 QUESTIONS = {
-    "back": "BACK TO {pass_}?",
-    "go to": "GO TO {pass_}?",
-    "end": "END IT?",
-    "carriage": "UNTOUCHED?",
-    "zeroed": "ZEROED?",
-    "clamped": "STILL CLAMPED?",
-    "registered": "CLAMPED AGAIN?",
-    "move": "START IT?",
-    "off": "GO ON?",
-    "board": "NEXT BOARD?",
-    "cut off": "CUT IT AGAIN?",
-    "socket": "CUT {pass_} AGAIN?",
-    "spoilt": "SPOILT?",
-    "copy": "ONE MORE?",
-    "what": "WHAT WENT",
-    "sure": "PASS {pass_} GOOD?",
-    "which": "PASS {pass_}?",
-    "side": "TOO NEAR",
-    "verdict": "CARRY ON?",
-    "lowered": "HEIGHT CHANGED?",
-    "touched": "TOUCHED?",
+    QuestionName.BACK: "BACK TO {pass_}?",
+    QuestionName.GO_TO: "GO TO {pass_}?",
+    QuestionName.END: "END IT?",
+    QuestionName.CARRIAGE: "UNTOUCHED?",
+    QuestionName.ZEROED: "ZEROED?",
+    QuestionName.CLAMPED: "STILL CLAMPED?",
+    QuestionName.REGISTERED: "CLAMPED AGAIN?",
+    QuestionName.MOVE: "START IT?",
+    QuestionName.OFF: "GO ON?",
+    QuestionName.BOARD: "NEXT BOARD?",
+    QuestionName.CUT_OFF: "CUT IT AGAIN?",
+    QuestionName.SOCKET: "CUT {pass_} AGAIN?",
+    QuestionName.SPOILT: "SPOILT?",
+    QuestionName.COPY: "ONE MORE?",
+    QuestionName.WHAT: "WHAT WENT",
+    QuestionName.SURE: "PASS {pass_} GOOD?",
+    QuestionName.WHICH: "PASS {pass_}?",
+    QuestionName.SIDE: "TOO NEAR",
+    QuestionName.VERDICT: "CARRY ON?",
+    QuestionName.LOWERED: "HEIGHT CHANGED?",
+    QuestionName.TOUCHED: "TOUCHED?",
 }
 _MISHAPS = {Mishap.SHALLOW: "too shallow", Mishap.TRIPPED: "tripped", Mishap.KERF: "new kerf", Mishap.BREAK: "a break"}
 """What is read from afar where it isn't the mishap's own word, which would be too long or look like another."""
@@ -118,7 +118,7 @@ def heading_of(view: View, words: Words, wait_s: int = 0) -> Heading:
         )
         return Heading(lines, "", unit_of(words), next_of(view, words), alone=-1, whole=whole, shorter=shorter)
     asked = dict(view.asked.figures) if view.asked else {}
-    if view.mode == QUESTION:
+    if view.question is not None:
         mishap: Any = asked.get("mishap")
         name = QUESTIONS.get(view.question, view.question.upper() + "?").format(pass_=asked.get("pass_", ""))
         if view.question == QuestionName.SAFE:
@@ -171,21 +171,21 @@ def with_position(heading: Heading, words: Words, at: Fraction) -> Heading:
 
 def _question_figure(view: View, words: Words, asked: dict[str, Any]) -> str:
     """What the open question is about, as a second line; "" for none."""
-    if view.question == "carriage":
+    if view.question == QuestionName.CARRIAGE:
         return big_place(words, asked["carriage_at"])
-    if view.question == "move":
+    if view.question == QuestionName.MOVE:
         if asked["what"] != MoveKind.SETTING:
             return "DOWN TO HOME"
         return f"{'DOWN' if asked['down'] else 'UP'} TO {big_place(words, asked['to'])}"
-    if view.question == "off" and asked["off_by"] is not None:
+    if view.question == QuestionName.OFF and asked["off_by"] is not None:
         amount = Words(words.job, figures=True).length(abs(asked["off_by"]))
         return letters.plain_capitals(f"{'over ' if asked['beyond'] else ''}{amount} off")
-    if view.question == "off":
+    if view.question == QuestionName.OFF:
         return "HOME IS OFF"
     return _figure_of_a_mishap(view.question, words, asked) if "mishap" in asked else ""
 
 
-def _figure_of_a_mishap(question: str, words: Words, asked: dict[str, Any]) -> str:
+def _figure_of_a_mishap(question: QuestionName | None, words: Words, asked: dict[str, Any]) -> str:
     mishap, figures = asked["mishap"], Words(words.job, figures=True)
     match question:
         case QuestionName.WHAT:

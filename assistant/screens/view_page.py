@@ -284,7 +284,7 @@ def _names(view: View, job: Job) -> tuple[str, str]:
         return job.title, job.title
     setup, which = job.setups[view.setup - 1], which_of(job, view.setup).removesuffix(" together")
     name = f"{setup.board}{f' {which}' if which else ''}"
-    end = "" if job.layout == "slots" else f", end {setup.end}"
+    end = "" if job.slotted else f", end {setup.end}"
     end += which_half(setup)
     return f"{name}, part {setup.part}{end}", f"{name}{end}"
 

@@ -10,83 +10,84 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from enum import StrEnum
 
-from assistant.plans.mishaps import Mishap
 from assistant.screens.view_pace import Pace, Times
+from assistant.session import facts as f
 from assistant.session.effects import View
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, Looked, NotHeard, SpeechEnded, SpeechStarted
-from assistant.session.facts import (
-    Asked,
-    CarriageHomed,
-    CarriageLost,
-    Fact,
-    JobExtended,
-    Looking,
-    MoveAsked,
-    NotSent,
-    Record,
-)
 from assistant.session.kinds import By, Change, DeviceName, DeviceState, Klass, Press, QuestionName
 from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
 KEPT = 40  # entries of the log
-MARKS: dict[str, str] = {
+
+
+class Aside(StrEnum):
+    """The class of a line in the log that the session doesn't announce."""
+
+    WARNING = "warning"
+    """Of the job's own."""
+    NOTE = "note"
+    """From outside the session."""
+
+
+MARKS: dict[Klass | Aside, str] = {
     Klass.SETTING: ">>",
     Klass.CHECK: "??",
     Klass.MOVE: "??",
     Klass.QUESTION: "??",
     Klass.NOTICE: "!!",
     Klass.CAUTION: "!!",
-    "warning": "!!",
+    Aside.WARNING: "!!",
     Klass.LINE: "..",
     Klass.REFUSED: "..",
 }
 ASKING = (Klass.SETTING, Klass.CHECK, Klass.MOVE, Klass.QUESTION)
-FACT_WORDS = {
-    "pass_cut": "pass {pass_} is cut",
-    "check_confirmed": "{check} confirmed",
-    "stood_by": "standing by",
-    "carried_on": "carrying on",
-    "stepped_back": "back to pass {pass_}",
-    "jumped": "to pass {pass_}",
-    "noted": "problem marked",
-    "ended_early": "the session is ended",
-    "asked": "read back",
-    "move_asked": "sent off",
-    "board_chosen": "setup {setup} is next",
-    "setup_reopened": "setup {setup} is to be cut again",
-    "board_spoilt": "board spoilt",
-    "job_extended": "one more board",
-    "went_wrong": "{mishap}",
-    "kerf_misplaced": "pass {pass_} lies in the wrong place",
-    "depth_set": "cut to another depth from now on",
-    "came_back": "back from a break",
+FACT_WORDS: dict[type[f.Fact], str] = {
+    f.PassCut: "pass {pass_} is cut",
+    f.CheckConfirmed: "{check} confirmed",
+    f.StoodBy: "standing by",
+    f.CarriedOn: "carrying on",
+    f.SteppedBack: "back to pass {pass_}",
+    f.Jumped: "to pass {pass_}",
+    f.Noted: "problem marked",
+    f.EndedEarly: "the session is ended",
+    f.Asked: "read back",
+    f.MoveAsked: "sent off",
+    f.BoardChosen: "setup {setup} is next",
+    f.SetupReopened: "setup {setup} is to be cut again",
+    f.BoardSpoilt: "board spoilt",
+    f.JobExtended: "one more board",
+    f.WentWrong: "{mishap}",
+    f.KerfMisplaced: "pass {pass_} lies in the wrong place",
+    f.DepthSet: "cut to another depth from now on",
+    f.CameBack: "back from a break",
 }
 
 
-OPENS = {
-    "check_opened",
-    "setting_called",
-    "stood_by",
-    "asked",
-    "dropped",
-    "finished",
-    "ended_early",
-    "move_proposed",
-    "move_asked",
+OPENS: set[type[f.Fact]] = {
+    f.CheckOpened,
+    f.SettingCalled,
+    f.StoodBy,
+    f.Asked,
+    f.Dropped,
+    f.Finished,
+    f.EndedEarly,
+    f.MoveProposed,
+    f.MoveAsked,
 }
 """Facts after which something else is open."""
-TURNS_BACK = {
-    "stepped_back",
-    "jumped",
-    "stood_by",
-    "resumed",
-    "setup_reopened",
-    "board_spoilt",
-    "went_wrong",
-    "depth_set",
-    "came_back",
+TURNS_BACK: set[type[f.Fact]] = {
+    f.SteppedBack,
+    f.Jumped,
+    f.StoodBy,
+    f.Resumed,
+    f.SetupReopened,
+    f.BoardSpoilt,
+    f.WentWrong,
+    f.DepthSet,
+    f.CameBack,
 }
 """Facts after which "pass 3 is cut" or "clamps confirmed" may no longer be true."""
 
@@ -95,12 +96,11 @@ TURNS_BACK = {
 class LogEntry:
     """A line of the log: what happened, never what to do, because the line stays when the state changes.
 
-    klass: as in `effects.Say`, "line" for something only shown, "note" for something outside the session. times: how
-    often it came in a row. n: its own number in this log, even when it comes again; 0 outside a log. utc: when it came,
-    the last time; "" if not known.
+    times: how often it came in a row. n: its own number in this log, even when it comes again; 0 outside a log. utc:
+    when it came, the last time; "" if not known.
     """
 
-    klass: str
+    klass: Klass | Aside
     text: str
     times: int = 1
     n: int = 0
@@ -123,6 +123,13 @@ class LogEntry:
 def clock_of(utc: str) -> str:
     """Hours and minutes here at this moment (ISO 8601); "" for ""."""
     return datetime.fromisoformat(utc).astimezone().strftime("%H:%M") if utc else ""
+
+
+class GivenBy(StrEnum):
+    """How an answer was given: the field of `Sight` that shows it."""
+
+    VOICE = "heard"
+    FOOT_OR_KEY = "hands"
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +168,7 @@ class Sight:
     log: tuple[LogEntry, ...] = ()
     heard: LastInput = LastInput()
     hands: LastInput = LastInput()
-    faults: tuple[tuple[str, str], ...] = ()
+    faults: tuple[tuple[DeviceName, str], ...] = ()
     speaking: bool = False
     left_s: float | None = None
     note: str = ""
@@ -188,8 +195,8 @@ class Gathering:
         self.sight = Sight()
         self.pace = Pace()
         self._sounding: set[str] = set()
-        self._awaited = ""
-        self._looking = ""
+        self._awaited: GivenBy | None = None
+        self._looking: GivenBy | None = None
         self._warned = False
         self._logged = 0
         self._utc = ""
@@ -215,7 +222,7 @@ class Gathering:
         self._change(view=view, words=words, left_s=left_s, ready_at=ready_at)
         if not self._warned:
             self._warned = True
-            warnings = tuple(LogEntry("warning", warning) for warning in words.job.warnings)
+            warnings = tuple(LogEntry(Aside.WARNING, warning) for warning in words.job.warnings)
             self._log(*warnings, first=True)
             self._change(opening=(*warnings, *self.sight.opening))
         if line:
@@ -248,35 +255,35 @@ class Gathering:
         if "\n" in text:
             self._change(note=text, alert="")
         elif text.startswith("!! "):
-            self._log(LogEntry("notice", text.removeprefix("!! ")))
+            self._log(LogEntry(Klass.NOTICE, text.removeprefix("!! ")))
             self._change(alert=text)
         else:
-            self._log(LogEntry("note", text.removeprefix("-- ")))
+            self._log(LogEntry(Aside.NOTE, text.removeprefix("-- ")))
 
     def end_note(self) -> None:
         """The list has been there long enough."""
         self._change(note="")
 
-    def turn(self, event: Event, records: Sequence[Record]) -> None:
+    def turn(self, event: Event, records: Sequence[f.Record]) -> None:
         """As `runner.contracts.Watcher.turn`."""
         self.pace.take(records)
-        self._awaited = ""
+        self._awaited = None
         self._utc = event.utc
-        kinds = {record.fact.kind for record in records}
+        kinds = {type(record.fact) for record in records}
         self._waits_for_view = self._waits_for_view or bool(kinds & OPENS)
-        if kinds & (OPENS | {"carried_on"}):
-            over = kinds & {"finished", "ended_early"}
-            shown = over or "stood_by" in kinds
+        if kinds & (OPENS | {f.CarriedOn}):
+            over = kinds & {f.Finished, f.EndedEarly}
+            shown = over or f.StoodBy in kinds
             self._change(times=self.pace.times() if shown else None, ended_utc=event.utc if over else "")
         if kinds & TURNS_BACK:
             self._change(heard=LastInput(), hands=LastInput())
         # The caution stays until a check is confirmed, the plan's warnings until a pass is cut, what to clamp until a
         # setting is called.
-        if "setting_called" in kinds:
+        if f.SettingCalled in kinds:
             self._change(clamp="")
-        if "pass_cut" in kinds:
+        if f.PassCut in kinds:
             self._change(opening=())
-        elif "check_confirmed" in kinds:
+        elif f.CheckConfirmed in kinds:
             self._change(opening=tuple(entry for entry in self.sight.opening if entry.klass != Klass.CAUTION))
         match event:
             case Heard() | NotHeard() | Gesture():
@@ -288,26 +295,26 @@ class Gathering:
             case DeviceChanged(_, _, device, state, text):
                 self._fault(device, text if state == DeviceState.LOST else "")
             case Looked():
-                self._awaited, self._looking = self._looking, ""
+                self._awaited, self._looking = self._looking, None
                 self._take_result(records)
         self._take_drive(records)
 
-    def _take_drive(self, records: Sequence[Record]) -> None:
+    def _take_drive(self, records: Sequence[f.Record]) -> None:
         """A lost carriage must not stand anywhere for one more page, and not every turn brings a new snapshot."""
         for fact in (record.fact for record in records):
             match fact:
-                case CarriageLost(text=text):
+                case f.CarriageLost(text=text):
                     self._fault(DeviceName.CARRIAGE, text)
                     if self.sight.view is not None:
                         self._change(view=replace(self.sight.view, stands=None, reported=None))
-                case MoveAsked():
+                case f.MoveAsked():
                     self._change(will_move="", note="", alert="")  # no list covers what moves
-                case CarriageHomed():
+                case f.CarriageHomed():
                     self._fault(DeviceName.CARRIAGE, "")
-                case NotSent() if self.sight.hands.made == FACT_WORDS["move_asked"]:
+                case f.NotSent() if self.sight.hands.made == FACT_WORDS[f.MoveAsked]:
                     self._change(hands=replace(self.sight.hands, made="nothing moved"))
 
-    def _fault(self, device: str, text: str) -> None:
+    def _fault(self, device: DeviceName, text: str) -> None:
         """text: what is lost; "" if it works again."""
         others = tuple(fault for fault in self.sight.faults if fault[0] != device)
         gone = [fault[1] for fault in self.sight.faults if fault[0] == device]
@@ -321,30 +328,30 @@ class Gathering:
             text = text.removeprefix(fault).lstrip()
         return text
 
-    def _take_input(self, event: Heard | NotHeard | Gesture, records: Sequence[Record]) -> None:
+    def _take_input(self, event: Heard | NotHeard | Gesture, records: Sequence[f.Record]) -> None:
         by_voice = isinstance(event, NotHeard) or (isinstance(event, Heard) and event.source == By.VOICE)
         given, otherwise = _given(event)
         made = _result_of(records)
-        which = "heard" if by_voice else "hands"
-        self._looking = which if any(record.fact.kind == Looking.kind for record in records) else ""
+        which = GivenBy.VOICE if by_voice else GivenBy.FOOT_OR_KEY
+        self._looking = which if any(isinstance(record.fact, f.Looking) for record in records) else None
         self._change(note="", **{which: LastInput(given, made or otherwise)})
-        self._awaited = "" if made else which
+        self._awaited = None if made else which
 
-    def _take_result(self, records: Sequence[Record]) -> None:
+    def _take_result(self, records: Sequence[f.Record]) -> None:
         """What came of an answer that first had to wait for a look at the sled."""
         made = _result_of(records)
         if made and self._awaited:
             self._change(**{self._awaited: replace(getattr(self.sight, self._awaited), made=made)})
-            self._awaited = ""
+            self._awaited = None
 
     def _explain(self, text: str, klass: Klass) -> None:
         """The first words shown or said in an answer's turn explain the result, unless a fact does."""
         refused = klass == Klass.REFUSED
-        if self._awaited == "heard":
+        if self._awaited == GivenBy.VOICE:
             self._change(heard=replace(self.sight.heard, made=text, refused=refused))
-        elif self._awaited == "hands":
+        elif self._awaited == GivenBy.FOOT_OR_KEY:
             self._change(hands=replace(self.sight.hands, made=text, refused=refused))
-        self._awaited = ""
+        self._awaited = None
 
     def _end_refusals(self) -> None:
         """Something else is open now: "did not count" would seem to be about that."""
@@ -380,20 +387,20 @@ def _with_what_came_before(last: str, text: str) -> str:
     return last if last.endswith(text) else text
 
 
-def _result_of(records: Sequence[Record]) -> str:
+def _result_of(records: Sequence[f.Record]) -> str:
     """The first fact that says what came of an answer; "" if none does."""
     for fact in (record.fact for record in records):
-        if isinstance(fact, Asked) and (asked := _asked(fact)):
+        if isinstance(fact, f.Asked) and (asked := _asked(fact)):
             return asked
-        if isinstance(fact, JobExtended) and fact.why not in tuple(Change):
+        if isinstance(fact, f.JobExtended) and not isinstance(fact.why, Change):
             return "what isn't begun is laid out again"
-        if fact.kind in FACT_WORDS:
+        if type(fact) in FACT_WORDS:
             figures = {name: getattr(fact, name, "") for name in ("pass_", "check", "setup")}
-            return FACT_WORDS[fact.kind].format(**figures, mishap=_mishap_words(fact))
+            return FACT_WORDS[type(fact)].format(**figures, mishap=_mishap_words(fact))
     return ""
 
 
-def _asked(fact: Asked) -> str:
+def _asked(fact: f.Asked) -> str:
     """Which question about a mishap follows; "" for any other."""
     if fact.question == QuestionName.SAFE:
         return f"{_mishap_words(fact)}?"
@@ -404,10 +411,9 @@ def _asked(fact: Asked) -> str:
     return "the next question" if fact.mishap else ""
 
 
-def _mishap_words(fact: Fact) -> str:
+def _mishap_words(fact: f.Fact) -> str:
     """What went wrong, by this fact; "" if it is about anything else."""
-    mishap = getattr(fact, "mishap", None)
-    return Mishap(mishap).means if mishap else ""
+    return fact.mishap.means if isinstance(fact, f.WentWrong | f.Asked) and fact.mishap else ""
 
 
 def _given(event: Heard | NotHeard | Gesture) -> tuple[str, str]:

@@ -210,7 +210,7 @@ _MEANINGS = {
     HALTED: Gestures(NOTHING, "say again", WHILE_HELD),
     **dict.fromkeys(MOVES, Gestures(HALTS, HALTS, HALTS)),
 }
-_OF_QUESTIONS: dict[str, Gestures] = {
+_OF_QUESTIONS: dict[QuestionName | None, Gestures] = {
     QuestionName.WHAT: Gestures(NEXT, "never mind", "say again"),
     QuestionName.SAFE: Gestures(NEXT, "no", "yes"),
     QuestionName.FIGURE: Gestures("one more", "no", "yes"),

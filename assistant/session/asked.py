@@ -10,7 +10,7 @@ from assistant.session import effects as e
 from assistant.session.concerned import cut_as_deep, cut_less_deep, cut_too_shallow, kerf_of, left_less_deep, length_of
 from assistant.session.driven import move_prompt, passes_of
 from assistant.session.effects import prompt
-from assistant.session.kinds import QuestionName
+from assistant.session.kinds import QuestionName, ToMove
 from assistant.session.order import opposite
 from assistant.session.other_kerf import kerf_changed
 from assistant.session.slip import Tried, to_try, trial
@@ -78,13 +78,12 @@ def _cut_off(state: State, setup: int) -> dict[str, object]:
     }
 
 
-def _moved(state: State) -> str:
-    """What is moved where the work doesn't suit its cuts: "work" or "carriage"; "" for none."""
+def _moved(state: State) -> ToMove | None:
     if state.moved in (None, *_PUT_TO_THE_STOP):
-        return ""
+        return None
     # A driven carriage has been homed since.
     reads_wrong = state.moved == Mishap.BUMPED and state.the_job.carriage.drive is None and not state.is_zeroed
-    return "carriage" if reads_wrong else "work"
+    return ToMove.CARRIAGE if reads_wrong else ToMove.WORK
 
 
 def _of_the_mishap(state: State, question: Question) -> dict[str, object]:

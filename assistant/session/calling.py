@@ -24,7 +24,7 @@ from assistant.session.driven import (
     visits,
 )
 from assistant.session.facts import Move
-from assistant.session.kinds import By, Klass, MoveKind, QuestionName, Then
+from assistant.session.kinds import By, Klass, MoveKind, QuestionName, Then, TurnOver
 from assistant.session.order import coming
 from assistant.session.sending import begin, propose
 from assistant.session.slip import trial
@@ -135,7 +135,7 @@ def _setting_again(state: State, whole: bool = True) -> tuple[e.Prompt, ...]:
 def _after_setting(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
     """What may be said next: this setting again, or what follows once it is cut, as the next setting or a check."""
     again = _setting_again(state)
-    after = apply(state, f.Record(state.n + 1, state.at, "", f.PassCut(state.setup, state.cursor, "")))
+    after = apply(state, f.Record(state.n + 1, state.at, "", f.PassCut(state.setup, state.cursor, By.PEDAL)))
     index, following = first_due(after), after.next_pass()
     if index is not None:
         return again, check_prompts(after, index)
@@ -162,9 +162,9 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
     whole: say all of it. Otherwise it is said in short from a run's third board on: the board, its end and what has
     changed. What to keep clear is said from the second board on only where it has changed.
 
-    Its figures: `off`, only where the end loses length first: how much; `joint`: its old joint goes with it. `turn` is
-    "" where the board need not be turned over, "warned" where this run has warned before against spinning it, else
-    "full". `held`: say how it is held, since no check asks. `keep_clear`: say what to keep clear.
+    Its figures: `off`, only where the end loses length first: how much; `joint`: its old joint goes with it. `turn`: a
+    `TurnOver`, None where the board need not be turned over. `held`: say how it is held, since no check asks.
+    `keep_clear`: say what to keep clear.
     """
     job, setup = state.the_job, state.the_setup
     same_board = [s for s in job.setups if (s.board, s.part) == (setup.board, setup.part)]
@@ -172,9 +172,9 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
     before = job.setups[state.previous - 1] if not whole and state.boards >= 2 and state.previous else None
     figures = figures_of(job, state.pattern)
     as_before = before is not None and figures == figures_of(job, job.pattern_of(before.number))
-    turn = ""
+    turn = None
     if job.is_turned(setup.number):
-        turn = "warned" if short and state.turns > 1 else "full"
+        turn = TurnOver.WARNED if short and state.turns > 1 else TurnOver.FULL
     off = state.comes_off
     return prompt(
         "clamp",

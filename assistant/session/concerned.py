@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.mishaps import Mishap
-from assistant.plans.model import Job
+from assistant.plans.model import Job, Layout
 from assistant.session.effects import Prompt, prompt
 from assistant.session.kinds import QuestionName
 from assistant.session.other_kerf import is_of_another_blade
@@ -176,7 +176,7 @@ def taken_for_this_one(state: State) -> list[int]:
     found: dict[tuple[str, int], int] = {}
     for number in state.counted:
         one = job.setups[number - 1]
-        other = one.part != this.part or (job.layout == "slots" and one.board != this.board)
+        other = one.part != this.part or (job.layout == Layout.SLOTS and one.board != this.board)
         if other and one.board != this.board and has_cuts(state, number):
             found.setdefault((one.board, one.first_copy), number)
     return list(found.values())

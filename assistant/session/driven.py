@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, Home, Register
 from assistant.joinery.settings import approach
 from assistant.plans.model import Job
 from assistant.session import effects as e
@@ -19,11 +19,10 @@ from assistant.session.facts import Move
 from assistant.session.kinds import MoveKind, Then
 from assistant.session.order import coming
 from assistant.session.slip import Trial, first_half_again, trial, wrong_kerfs
-from assistant.session.state import CUTTING, State
+from assistant.session.state import CUTTING, HALTED, MOVE_ASKED, State
 
 FARTHEST_STEP = Fraction(25)
 """A tap moves the carriage no farther than this (mm): more is no next pass, and gives nobody time to look."""
-SETTING_BAR = "setting bar"
 
 
 def is_driven(job: Job) -> bool:
@@ -50,7 +49,7 @@ def first_place(state: State, setup: int) -> Move:
     The second half of an end is clamped where a cut of the first one is tried.
     """
     job = state.the_job
-    if job.carriage.register == SETTING_BAR:
+    if job.carriage.register == Register.SETTING_BAR:
         return Move(MoveKind.SETTING, Then.BOARD, setup, 0, Fraction(0))
     if tried := first_half_again(job, job.setups[setup - 1], wrong_kerfs(state, setup)):
         return Move(MoveKind.SETTING, Then.BOARD, setup, 0, tried.setting)
@@ -88,13 +87,13 @@ def by_tap(carriage: Carriage, move: Move, stands: Fraction | None) -> bool:
 def by_hand(carriage: Carriage, move: Move) -> bool:
     """Whether this is zeroing by hand: nothing moves."""
     drive = carriage.drive
-    return move.what == MoveKind.HOME and drive is not None and drive.home == "by hand"
+    return move.what == MoveKind.HOME and drive is not None and drive.home == Home.BY_HAND
 
 
 def visits(state: State) -> bool:
     """Whether the home switch must be visited before the board is taken out: it proves the cuts made since."""
     drive, it = state.the_job.carriage.drive, state.driving
-    at_switch = drive is not None and drive.home == "switch"
+    at_switch = drive is not None and drive.home == Home.SWITCH
     # A lost carriage is homed instead, and homing proves nothing.
     return at_switch and it.known and not it.visited and (state.setup_complete or bool(it.unproved))
 
@@ -133,7 +132,7 @@ def move_prompt(state: State) -> e.Prompt:
         to=None if target is None else target.to,
         stands=stands,
         down=stands is not None and move.to is not None and stands > move.to,
-        halted=state.mode == "halted",
+        halted=state.mode == HALTED,
         tap=by_tap(state.the_job.carriage, move, state.driving.at),
         by_hand=by_hand(state.the_job.carriage, move),
         saw_off=not move.step,
@@ -158,7 +157,7 @@ def after_home(state: State, move: Move) -> Move | None:
 def waits_to_call(state: State) -> bool:
     """It waits to move to the setting of the next pass of a board in the clamps, which may be left for a while."""
     move = state.driving.move
-    return state.mode in ("move asked", "halted") and move is not None and move.then == Then.CALL
+    return state.mode in (MOVE_ASKED, HALTED) and move is not None and move.then == Then.CALL
 
 
 def passes_of(mask: int) -> tuple[int, ...]:

@@ -12,7 +12,7 @@ from typing import Any
 
 from assistant.plans.intents import Intent, Mode
 from assistant.session.facts import Move
-from assistant.session.kinds import Klass
+from assistant.session.kinds import Klass, QuestionName
 from assistant.session.table import Standing
 
 
@@ -76,19 +76,19 @@ class Listen:
 class View:
     """A snapshot for any screen. Settings as Fractions in mm; counts from 1; 0 or "" where nothing is called.
 
-    way: how the board is held, None before the first setup. cut: bit p - 1 is set when pass p of this setup is
-    recorded as cut. approach: the lower point from which to come up to the setting, mm, or None. previous: where
-    the carriage stood before, mm; None if nothing was called yet, so it stands at zero. asked: the open question or
-    check, as it is said. generation: of the grammar in force, and so of what is asked or called; an answer from a
-    page names it. wait_s: seconds from now until the open check can be confirmed, or a driven carriage let go, 0 if
-    now. check_number, checks: the open check is this one of so many that are asked in a row; 0 if none is open.
-    next_setting: what is called once this pass is cut, None if no setting is. next_check: the check that is asked
-    then instead, "" for none. asked_again: while standing by, what is asked before the session goes on.
-    move: what a driven carriage is to do, or does. stands: the setting at which it has arrived, mm; None elsewhere,
-    and for one that is set by hand. reported: where it was last said to stand, mm; the gauge beside this shows
-    where it is while it moves. setups: those that count. place: the setup's among them, in the order of cutting; 0 if
-    it counts no more. leaves: this board comes out of the clamps as it is. standing: of all setups.
-    card: what to do after the mishap reported while standing by, None for none.
+    question: None if none is open. way: how the board is held, None before the first setup. cut: bit p - 1 is set when
+    pass p of this setup is recorded as cut. approach: the lower point from which to come up to the setting, mm, or
+    None. previous: where the carriage stood before, mm; None if nothing was called yet, so it stands at zero. asked:
+    the open question or check, as it is said. generation: of the grammar in force, and so of what is asked or called;
+    an answer from a page names it. wait_s: seconds from now until the open check can be confirmed, or a driven carriage
+    let go, 0 if now. check_number, checks: the open check is this one of so many that are asked in a row; 0 if none is
+    open. next_setting: what is called once this pass is cut, None if no setting is. next_check: the check that is asked
+    then instead, "" for none. asked_again: while standing by, what is asked before the session goes on. move: what a
+    driven carriage is to do, or does. stands: the setting at which it has arrived, mm; None elsewhere, and for one that
+    is set by hand. reported: where it was last said to stand, mm; the gauge beside this shows where it is while it
+    moves. setups: those that count. place: the setup's among them, in the order of cutting; 0 if it counts no more.
+    leaves: this board comes out of the clamps as it is. standing: of all setups. card: what to do after the mishap
+    reported while standing by, None for none.
     """
 
     mode: Mode
@@ -102,7 +102,7 @@ class View:
     setups_left: int
     setting: Any
     check: str
-    question: str
+    question: QuestionName | None
     way: Prompt | None = None
     cut: int = 0
     approach: Any = None

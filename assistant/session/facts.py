@@ -14,7 +14,7 @@ from assistant.joinery.model import Pattern
 from assistant.joinery.walls import assumed_kerf
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
-from assistant.session.kinds import By, MoveKind, QuestionName, Then
+from assistant.session.kinds import By, Change, DeviceName, Doubt, MoveKind, QuestionName, Then
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,12 +85,10 @@ class CheckOpened(Fact):
 
 @dataclass(frozen=True, slots=True)
 class CheckConfirmed(Fact):
-    """by: voice | pedal | keys."""
-
     kind: ClassVar[str] = "check_confirmed"
     setup: int
     check: str
-    by: str
+    by: By
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,24 +103,22 @@ class SettingCalled(Fact):
 
 @dataclass(frozen=True, slots=True)
 class PassCut(Fact):
-    """by: voice | pedal | keys | page."""
-
     kind: ClassVar[str] = "pass_cut"
     setup: int
     pass_: int
-    by: str
+    by: By
 
 
 @dataclass(frozen=True, slots=True)
 class StoodBy(Fact):
     kind: ClassVar[str] = "stood_by"
-    by: str
+    by: By
 
 
 @dataclass(frozen=True, slots=True)
 class CarriedOn(Fact):
     kind: ClassVar[str] = "carried_on"
-    by: str
+    by: By
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +210,7 @@ class EndedEarly(Fact):
 class JobExtended(Fact):
     """The job has grown. patterns, setups: what joins it, numbered on. order: the whole new one. why: its reason.
 
-    Setups that new ones replace are left out of the order. why: a `Change`, or a `Mishap` by which the kerf changes.
+    Setups that new ones replace are left out of the order. why: a mishap only where the kerf changes by it.
     kerf: from now on, mm, as in `SettingCalled`; "" where it stays.
     """
 
@@ -223,7 +219,7 @@ class JobExtended(Fact):
     patterns: tuple[Pattern, ...]
     setups: tuple[Setup, ...]
     order: tuple[int, ...]
-    why: str
+    why: Change | Mishap
     # The default keeps older journals readable; without it in repr, their records print as they did.
     kerf: str = field(default="", repr=False)
 
@@ -234,7 +230,7 @@ class JobExtended(Fact):
         if not self.kerf:
             return grown
         kerf = Fraction(self.kerf)
-        slotted = job.layout == "slots"
+        slotted = job.slotted
         assumed = kerf - job.clearance if slotted else assumed_kerf(kerf, job.clearance)
         blade_since = len(job.setups) if self.why == Mishap.BLADE else job.blade_since
         return replace(grown, kerf=kerf, assumed_kerf=assumed, blade_since=blade_since, kerf_since=len(job.patterns))
@@ -276,12 +272,12 @@ class BoardSpoilt(Fact):
 
 @dataclass(frozen=True, slots=True)
 class WentWrong(Fact):
-    """The operator said what went wrong, and that saw and work are safe. mishap: a `Mishap`. pass_: 0 for none."""
+    """The operator said what went wrong, and that saw and work are safe. pass_: 0 for none."""
 
     kind: ClassVar[str] = "went_wrong"
     setup: int
     pass_: int
-    mishap: str
+    mishap: Mishap
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,7 +327,7 @@ class Reopened(Fact):
 
 @dataclass(frozen=True, slots=True)
 class MoveAsked(Fact):
-    """A driven carriage was sent off. what: home | visit | setting. to: as in `SettingCalled`, "" on the way home.
+    """A driven carriage was sent off. to: as in `SettingCalled`, "" on the way home.
 
     pass_: 0 for zero and on the way home. held: it moves only while the pedal is held down.
     """
@@ -339,7 +335,7 @@ class MoveAsked(Fact):
     kind: ClassVar[str] = "move_asked"
     setup: int
     pass_: int
-    what: str
+    what: MoveKind
     to: str
     held: bool
 
@@ -366,11 +362,11 @@ class CarriageHalted(Fact):
 
 @dataclass(frozen=True, slots=True)
 class CarriageLost(Fact):
-    """From here on nobody knows where a driven carriage stands. why: a `kinds.Doubt`."""
+    """From here on nobody knows where a driven carriage stands."""
 
     kind: ClassVar[str] = "carriage_lost"
     setup: int
-    why: str
+    why: Doubt
     text: str
 
 
@@ -505,7 +501,7 @@ class NoticeHeld(Fact):
 
     kind: ClassVar[str] = "notice_held"
     passing: ClassVar[bool] = True
-    device: str
+    device: DeviceName
     text: str
 
 

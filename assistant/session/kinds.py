@@ -124,6 +124,22 @@ class Then(StrEnum):
     """The setup is over."""
 
 
+class TurnOver(StrEnum):
+    """How it is said that a board must be turned over."""
+
+    FULL = "full"
+    """With the warning against spinning it."""
+    WARNED = "warned"
+    """In short: this run has warned before."""
+
+
+class ToMove(StrEnum):
+    """What is moved where the work doesn't suit its cuts."""
+
+    WORK = "work"
+    CARRIAGE = "carriage"
+
+
 class SpeechEnd(StrEnum):
     """How an announcement ended."""
 

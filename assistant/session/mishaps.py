@@ -314,7 +314,7 @@ def _with_another_board(turn: Turn, setup: int) -> None:
             turn.fact(f.SetupReopened(number, all_passes(job, number), 0, ""))
     if not all(is_fresh(job, number) for number in end):
         growth.lay_out(end)
-        turn.fact(growth.fact(str(Mishap.SWAPPED)))
+        turn.fact(growth.fact(Mishap.SWAPPED))
     turn.fact(f.BoardChosen(growth.replaced.get(end[0], end[0])))
     turn.lead(prompt("another board"))
     advance(turn)

@@ -46,7 +46,7 @@ def setups_of_end(job: Job, number: int) -> tuple[int, ...]:
 def end_of(job: Job, number: int) -> tuple[object, ...]:
     """What is the same for all setups in which an end is cut, and for no other."""
     one, pattern = job.setups[number - 1], job.pattern_of(number)
-    if job.layout != "slots":
+    if not job.slotted:
         return one.board, one.first_copy, one.end, one.stage
     # Slots planned with different depths have setups of their own, with board, end and stage the same. Where they lie
     # tells them apart; their depth may not: slots that were cut too deep may be as deep as others by now.

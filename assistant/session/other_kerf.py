@@ -21,7 +21,7 @@ from assistant.plans.job_json import fraction_text
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
 from assistant.session import facts as f
-from assistant.session.kinds import SetupStatus
+from assistant.session.kinds import Change, SetupStatus
 from assistant.session.order import end_of
 from assistant.session.state import State
 from assistant.session.table import which_of
@@ -73,7 +73,7 @@ def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
             name = board_words(job, end[0]) if begun or job.pattern_of(end[0]).is_rest else _part_words(job, end[0])
             faults |= dict.fromkeys(replace(fault, what=f"{name}: {fault.what}") for fault in error.faults)
     why = Mishap.BLADE if other_blade else Mishap.KERF
-    fact = replace(growth.fact(str(why)), kerf=fraction_text(kerf))
+    fact = replace(growth.fact(why), kerf=fraction_text(kerf))
     if (passes := fact.extend(job).total_passes) > MOST_PASSES:
         what = f"more than {MOST_PASSES:,} passes in one job"
         faults[Fault(what, f"{passes:,} passes", KERF, "use a blade with a wider kerf")] = None
@@ -111,20 +111,20 @@ def is_fresh(job: Job, setup: int) -> bool:
 def board_words(job: Job, setup: int) -> str:
     """A setup's board and end as faults name them: "front, 2 of 4, end 1 (setup 7)"."""
     one = job.setups[setup - 1]
-    end = "" if job.layout == "slots" else f"end {one.end}"
+    end = "" if job.slotted else f"end {one.end}"
     return f"{', '.join(filter(None, (one.board, which_of(job, setup), end)))} (setup {setup})"
 
 
 def _part_words(job: Job, setup: int) -> str:
     pattern = job.pattern_of(setup)
-    if job.layout == "slots":
+    if job.slotted:
         return f"slots {plain_length(pattern.depth, job.carriage.unit)} deep"
     stage = f", stage {job.setups[setup - 1].stage}" if len(job.stages) > 1 else ""
     return f"part {pattern.part}{stage}"
 
 
 def _noun(job: Job) -> str:
-    return "slot" if job.layout == "slots" else "socket"
+    return "slot" if job.slotted else "socket"
 
 
 def _ends(job: Job) -> list[list[int]]:
@@ -194,7 +194,7 @@ class Growth:
             self.patterns += wanted
         return tuple((n, each.half) for n, each in enumerate(clampings, start=first))
 
-    def fact(self, why: str) -> f.JobExtended:
+    def fact(self, why: Change | Mishap) -> f.JobExtended:
         """The job with all this in it, each new setup in the place of the one that it replaces."""
         firsts = sorted(set(self.replaced.values()))
         after = [*firsts[1:], len(self.job.setups) + len(self.setups) + 1]

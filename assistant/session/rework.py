@@ -56,7 +56,7 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
                 half = job.setups[setup - 1].half.is_second
                 return prompt("half waits" if half else "stage waits", setup=setup)
         case Change.END:
-            if job.layout == "slots":
+            if job.slotted:
                 return prompt("slots have no end")
             # The lining is glued in: the end would have to be opened, lined and glued again.
             if len(job.stages) > 1:
@@ -160,7 +160,7 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
                 if not all(is_fresh(job, number) for number in end):
                     growth.lay_out(end)
             if growth.replaced:
-                turn.fact(growth.fact(str(what)))
+                turn.fact(growth.fact(what))
             first_of = {number: end[0] for end in ends for number in end}
             # If the board opposite is the one in the clamps, it comes out too, to have its end cut off; also where
             # nothing is cut into it yet, unless it is on its way out in any case.
@@ -176,7 +176,7 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
                 growth.go_on(setup, _others_cut(turn.state, setup, passes))
             turn.fact(f.SetupReopened(setup, passes, socket, ""))
             if growth.replaced:
-                turn.fact(growth.fact(str(what)))
+                turn.fact(growth.fact(what))
             if over or {here, turn.state.chosen} & set(growth.replaced):
                 turn.fact(f.BoardChosen(growth.replaced.get(setup, setup)))
         case Change.SPOILT:
@@ -220,7 +220,7 @@ def one_more(job: Job, setups: tuple[int, ...], why: Change, copies: int = 0) ->
             while place < len(order) and known[order[place] - 1].half.is_second:
                 place += 1
         order.insert(place, each.number)
-    return f.JobExtended(tuple(growth.patterns), new, tuple(order), str(why))
+    return f.JobExtended(tuple(growth.patterns), new, tuple(order), why)
 
 
 def _cut_together(job: Job, setups: tuple[int, ...], stage: int) -> bool:

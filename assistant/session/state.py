@@ -12,7 +12,7 @@ from assistant.plans.intents import Mode
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
 from assistant.session.facts import Looking, Move
-from assistant.session.kinds import QuestionName, SetupStatus
+from assistant.session.kinds import DeviceName, QuestionName, SetupStatus
 
 Change = dict[str, Any]
 """New values of a state's fields, by name."""
@@ -197,7 +197,7 @@ class State:
     open_check: int | None = None
     touched: bool = False
     opening: Opening = Opening()
-    notices: tuple[tuple[str, str], ...] = ()
+    notices: tuple[tuple[DeviceName, str], ...] = ()
     said: int = 0
     rehearsed: bool = False
     hear_out: bool = False

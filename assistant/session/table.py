@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 from assistant.plans.model import Job
@@ -21,6 +22,22 @@ IN_WORDS = {
 REPLACED = "replaced"
 """In words, that other setups have taken this one's place in the order."""
 LEAST_BOARD = 8  # columns for a board's name
+
+
+class Column(StrEnum):
+    """By the heading of a column."""
+
+    SETUP = "setup"
+    PLACE = ""
+    """Whether the setup is cut now, or next."""
+    BOARD = "board"
+    PART = "part"
+    END = "end"
+    STAGE = "stage"
+    CUT = "cut"
+    SLOTS = "slots"
+    SOCKETS = "sockets"
+    STATUS = "status"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +115,7 @@ def _row(job: Job, standing: Standing, number: int) -> Row:
         board=setup.board,
         copies=which_of(job, number),
         part=setup.part,
-        end=0 if job.layout == "slots" else setup.end,
+        end=0 if job.slotted else setup.end,
         stage=setup.stage,
         cut=standing.cuts[number - 1].bit_count(),
         passes=len(pattern.passes),
@@ -138,16 +155,14 @@ def in_lines(
     Stages and ends have columns only where a job has more than one. columns: the most that a line may take, for which
     boards' names are cut short; None for no limit. width: of a text, in columns.
     """
-    heads = ["setup", "", "board", "part", "end", "stage", "cut", "slots", "status"]
-    if job.layout == "slots":
-        heads.remove("end")
-    else:
-        heads[heads.index("slots")] = "sockets"
+    heads = [column for column in Column if column != (Column.SOCKETS if job.slotted else Column.SLOTS)]
+    if job.slotted:
+        heads.remove(Column.END)
     if len(job.stages) == 1:
-        heads.remove("stage")
-    lines = [heads, *([_cell(row, head) for head in heads] for row in rows)]
+        heads.remove(Column.STAGE)
+    lines: list[list[str]] = [[*heads], *([_cell(row, head) for head in heads] for row in rows)]
     widths = [max(width(line[place]) for line in lines) for place in range(len(heads))]
-    board = heads.index("board")
+    board = heads.index(Column.BOARD)
     if columns is not None:
         over = max(0, sum(widths) + 2 * (len(widths) - 1) - columns)
         widths[board] = max(min(widths[board], LEAST_BOARD), widths[board] - over)
@@ -159,17 +174,17 @@ def in_lines(
     return texts[0], tuple(texts[1:])
 
 
-def _cell(row: Row, head: str) -> str:
+def _cell(row: Row, head: Column) -> str:
     match head:
-        case "setup":
+        case Column.SETUP:
             return str(row.number)
-        case "":
+        case Column.PLACE:
             return "now" if row.clamped else "next" if row.next else ""
-        case "board":
+        case Column.BOARD:
             return ", ".join(filter(None, (row.board, row.copies)))
-        case "cut":
+        case Column.CUT:
             return f"{row.cut} of {row.passes}"
-        case "slots":
+        case Column.SLOTS:
             return str(row.sockets)
     return str(getattr(row, head))
 

@@ -17,7 +17,7 @@ from assistant.session.concerned import kerfs_here
 from assistant.session.driven import still_from
 from assistant.session.effects import prompt
 from assistant.session.events import Event
-from assistant.session.kinds import Klass
+from assistant.session.kinds import By, Klass
 from assistant.session.slip import trial
 from assistant.session.state import CHECKS, CUTTING, HALTED, MOVE_ASKED, STANDING_BY, State
 from assistant.session.table import standing_of
@@ -117,7 +117,7 @@ def view(state: State, at: float | None = None) -> e.View:
         passes_in_all=state.passes_in_all,
         setting=0 if one is None else one.setting,
         check=job.checks[state.open_check].name if state.open_check is not None else "",
-        question=state.question.name if state.question else "",
+        question=state.question.name if state.question else None,
         way=way_prompt(job, state.setup) if state.setup else None,
         cut=state.cut,
         approach=below,
@@ -142,8 +142,8 @@ def view(state: State, at: float | None = None) -> e.View:
 
 def _asked_again(state: State) -> tuple[str, ...]:
     """What is asked once the session goes on: what was touched, where the work lies, and the checks that are due."""
-    # `apply` is pure, so what would follow can simply be tried.
-    after = apply(state, f.Record(state.n + 1, state.at, "", f.CarriedOn("")))
+    # `apply` is pure, so what would follow can simply be tried; who answers changes nothing.
+    after = apply(state, f.Record(state.n + 1, state.at, "", f.CarriedOn(By.PEDAL)))
     checks = after.the_job.checks
     due = [check.name for index, check in enumerate(checks) if is_due(after, index)]
     tried = state.moved is not None and not (state.setup_complete or state.leaves)
@@ -155,7 +155,7 @@ def _asked_again(state: State) -> tuple[str, ...]:
 
 def _after_the_pass(state: State) -> tuple[Fraction | None, str]:
     """The setting called once this pass is cut, or the check that is asked first."""
-    after = apply(state, f.Record(state.n + 1, state.at, "", f.PassCut(state.setup, state.cursor, "")))
+    after = apply(state, f.Record(state.n + 1, state.at, "", f.PassCut(state.setup, state.cursor, By.PEDAL)))
     index, number = first_due(after), after.next_pass()
     if index is not None:
         return None, state.the_job.checks[index].name

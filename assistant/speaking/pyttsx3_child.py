@@ -16,6 +16,7 @@ import tempfile
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
 from multiprocessing.connection import Connection
 from typing import Any
 
@@ -24,6 +25,17 @@ ATTEMPTS = 3
 ONE_ENGINE = sys.platform.startswith("linux")
 LOOK_S = 0.02
 SETTLING = 20  # at most so many texts are thrown away until the engine has taken the rate
+
+
+class Answer(StrEnum):
+    """What the first item of each answer says of the second."""
+
+    READY = "ready"
+    """The library's version."""
+    DONE = "done"
+    """The voice in use."""
+    FAILED = "failed"
+    """Why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +53,7 @@ class Orders:
 
 
 def serve(pipe: Connection, orders: Orders) -> None:
-    """Answers each (text, path) with ("done", voice in use) or ("failed", reason), until None or the pipe's end."""
+    """Answers once it is ready, and then each (text, path), until None or the pipe's end."""
     # pyttsx3 prints "Audio saved...", but standard output belongs to the parent's own lines.
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, 1)
@@ -60,9 +72,9 @@ def serve(pipe: Connection, orders: Orders) -> None:
         # pyttsx3 hands out the same engine as long as something refers to it.
         kept = _settled_engine(pyttsx3, voice, orders.words_a_minute) if ONE_ENGINE else None
     except Exception as error:
-        pipe.send(("failed", f"pyttsx3 did not load: {error}"))
+        pipe.send((Answer.FAILED, f"pyttsx3 did not load: {error}"))
         return
-    pipe.send(("ready", getattr(pyttsx3, "__version__", "")))
+    pipe.send((Answer.READY, getattr(pyttsx3, "__version__", "")))
     while True:
         try:
             request = pipe.recv()
@@ -111,18 +123,18 @@ def _settled_engine(pyttsx3: Any, voice: str | None, words_a_minute: int) -> Any
     return engine
 
 
-def _answer(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minute: int) -> tuple[str, str]:
+def _answer(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minute: int) -> tuple[Answer, str]:
     try:
         for _ in range(ATTEMPTS):
             used, rate = _render(pyttsx3, text, path, voice, None if ONE_ENGINE else words_a_minute)
             if rate == words_a_minute:
                 break
     except Exception as error:
-        return "failed", f"{type(error).__name__}: {error}"
+        return Answer.FAILED, f"{type(error).__name__}: {error}"
     # pyttsx3 ignores an unknown voice without an error.
     if voice and used != voice.lower():
-        return "failed", f'pyttsx3 has no voice "{voice}", it used "{used}"'
-    return "done", used
+        return Answer.FAILED, f'pyttsx3 has no voice "{voice}", it used "{used}"'
+    return Answer.DONE, used
 
 
 def settled(path: str, within_s: float = 10.0, look_s: float = 0.03) -> bool:

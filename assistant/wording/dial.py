@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, CarriageKind
 from assistant.joinery.settings import Turning, mark_text, marks, reading, turning
 from assistant.wording.numbers import safe_count, spoken_digits, spoken_number
 
@@ -19,7 +19,7 @@ ZERO = Fraction(0)
 
 def has_dial(carriage: Carriage) -> bool:
     """Whether the carriage has a dial, so that its settings are called as moves."""
-    return carriage.kind == "handwheel" and carriage.pitch is not None and carriage.divisions is not None
+    return carriage.kind == CarriageKind.HANDWHEEL and carriage.pitch is not None and carriage.divisions is not None
 
 
 def ways(previous: Fraction | None, approach: Fraction, setting: Fraction) -> tuple[str, str]:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from assistant.joinery.halves import Half
+from assistant.joinery.model import Register, StopSide
 from assistant.plans.model import Setup
 
-SETTING_BAR = "setting bar"
 HALVES = {half: "second half" if half.is_second else "first half" for half in Half if half}
 
 
@@ -33,7 +33,7 @@ def edge_at_stop(half: str) -> str:
     return "other edge" if half == Half.OTHER_EDGE else "reference edge"
 
 
-def to_the_stop(register: str, side: str = "", half: str = "") -> str:
+def to_the_stop(register: Register, side: StopSide | None = None, half: Half = Half.NONE) -> str:
     """What the reference edge is put to: the stop, or the bar that takes the place of the kerf in front of it.
 
     half: which one is cut of a board wider than the travel, for a distance piece may lie between.
@@ -43,7 +43,7 @@ def to_the_stop(register: str, side: str = "", half: str = "") -> str:
         return f"to the distance piece at {stop}"
     if half == Half.PIECE_OUT:
         return f"to {stop} itself, the distance piece out"
-    return f"against the setting bar at {stop}" if register == SETTING_BAR else f"to {stop}"
+    return f"against the setting bar at {stop}" if register == Register.SETTING_BAR else f"to {stop}"
 
 
 _TRIED = {

@@ -12,11 +12,12 @@ from typing import Any, Protocol
 
 from assistant.joinery.halves import Half
 from assistant.joinery.misplaced import Thinned
-from assistant.joinery.model import Carriage
+from assistant.joinery.model import Carriage, Home, Register
 from assistant.plans.mishaps import Mishap
 from assistant.plans.pieces import BLANK
+from assistant.session.kinds import ToMove
 from assistant.wording import drive
-from assistant.wording.halves import SETTING_BAR, edge_at_stop, to_the_stop
+from assistant.wording.halves import edge_at_stop, to_the_stop
 from assistant.wording.joining import YES_NO, listed, sentence
 from assistant.wording.rework import board_of
 
@@ -125,7 +126,7 @@ def _card(words: Words, figures: Figures) -> str:
     card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]), board=board)
     if mishap == Mishap.MISPLACED:
         card = " ".join([_STILL_TO_CUT] * figures["to_cut"] + [_STRIP] * figures["lost"])
-    if mishap == Mishap.BLADE and words.carriage.drive and words.carriage.drive.home == "switch":
+    if mishap == Mishap.BLADE and words.carriage.drive and words.carriage.drive.home == Home.SWITCH:
         card = f"{card} {_HOME_OF_ANOTHER_BLADE}"
     if mishap in (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED):
         card = f"{card} {_next(words, figures)}".strip()
@@ -187,7 +188,7 @@ def _ends(words: Words, setups: tuple[int, ...]) -> str:
     # Slots of a board that were planned with different depths have setups of their own.
     names = list(dict.fromkeys(board_of(words, number) for number in setups))
     if len(names) > 3:
-        return f"{words.count(len(names))} {'boards' if words.job.layout == 'slots' else 'ends'}"
+        return f"{words.count(len(names))} {'boards' if words.job.slotted else 'ends'}"
     return listed(names)
 
 
@@ -228,7 +229,7 @@ def _of_misplaced(words: Words, figures: Figures) -> str:
     off = f"Off by {words.length(abs(off_by))}, {'nearer to' if off_by < 0 else 'farther from'} {edge}"
     if not lost:
         return f"{off}: no finger has lost anything. Carry on with this board?"
-    slots = words.job.layout == "slots"
+    slots = words.job.slotted
     fingers = [
         f"{_between(words, one.finger) if slots else f'finger {words.count(one.finger)}'} loses "
         f"{words.length(one.lost)} and keeps {words.length(one.left)}"
@@ -251,7 +252,7 @@ def _between(words: Words, finger: int) -> str:
 
 def _of_too_deep(words: Words, figures: Figures) -> str:
     proud, depth, setups = words.length(figures["proud"]), words.depth(figures["depth"]), figures["setups"]
-    slots, setup = words.job.layout == "slots", words.job.setups[figures["setup"] - 1]
+    slots, setup = words.job.slotted, words.job.setups[figures["setup"] - 1]
     every = "every slot of this depth" if slots else "every end"
     if slots:
         told = [f"What goes into the slots will sit {proud} deeper."]
@@ -279,7 +280,7 @@ def _as_deep(words: Words, figures: Figures) -> str:
     ends = f"setups {listed([words.count(n) for n in setups])}" if len(setups) > 3 else _ends(words, setups)
     boards = {board_of(words, n, ended=False) for n in setups}
     count = "Count that board" if len(boards) == 1 else "Count those boards"
-    every = "every slot of this depth" if words.job.layout == "slots" else "every end"
+    every = "every slot of this depth" if words.job.slotted else "every end"
     return (
         f"Just as deep, and marked now: {ends}. {count} as spoilt too, or report this again and have {every} cut as "
         "deep."
@@ -327,8 +328,8 @@ _TRIED = {
 
 
 def _ask_registered(words: Words, figures: Figures) -> str:
-    carriage, moved = words.carriage, figures.get("moved", "")
-    bar = ", then put the bar away" if carriage.register == SETTING_BAR else ""
+    carriage, moved = words.carriage, figures.get("moved")
+    bar = ", then put the bar away" if carriage.register == Register.SETTING_BAR else ""
     half = figures.get("half", "")
     stop = to_the_stop(carriage.register, carriage.stop_side, half)
     # The saw comes first: what follows has hands at the blade.
@@ -344,13 +345,13 @@ def _ask_registered(words: Words, figures: Figures) -> str:
         stands = f"The carriage stands at {place}: leave it there."
     else:
         stands = f"Carriage to {place}: {words.move(figures)}."
-    if moved == "carriage":
+    if moved == ToMove.CARRIAGE:
         begin = "Saw off, isolated, plug out. Leave the work clamped."
         reads = words.position(figures["setting"])
         mend = f"draw back, move the carriage, coming up, until it fits, and set the reading there to {reads}"
     else:
         mend = "clamp the work to suit the cut and mark down a problem"
-    if moved == "work":
+    if moved == ToMove.WORK:
         begin = "Saw off, isolated, plug out."
         mend = "move the work, not the carriage, and clamp it"
     tried = f"{_TRIED[figures['where']].format(edge=_edge(figures))} If it is off {tolerance}, {mend}."

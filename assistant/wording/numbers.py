@@ -10,8 +10,8 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from assistant.joinery.model import Carriage
-from assistant.joinery.settings import MOST_DECIMALS, in_64ths, places, reading
+from assistant.joinery.model import Carriage, CarriageKind
+from assistant.joinery.settings import MOST_DECIMALS, Reads, in_64ths, places, reading
 from assistant.joinery.units import MM_PER_UNIT, mixed, plain_length
 from assistant.plans.model import Job
 
@@ -74,7 +74,7 @@ def in_unit(mm: Fraction, unit: str) -> Fraction:
     return mm / MM_PER_UNIT[unit]
 
 
-def spoken_setting(carriage: Carriage, reads: str, setting: Fraction) -> str:
+def spoken_setting(carriage: Carriage, reads: Reads, setting: Fraction) -> str:
     """The words for what a readout or a stepper shows at `setting`.
 
     setting: mm, as rounded for the carriage. reads: "digits", "words" or "fractions" (inches to 64ths, the remainder
@@ -84,7 +84,7 @@ def spoken_setting(carriage: Carriage, reads: str, setting: Fraction) -> str:
     shown = reading(carriage, setting)
     if carriage.fractions:
         return _with_digits_if_misheard(_spoken_64ths(carriage, setting), _spoken_digits_of_fraction(shown))
-    if reads == "words":
+    if reads == Reads.WORDS:
         return _with_digits_if_misheard(spoken_number(shown), spoken_digits(shown))
     return spoken_digits(shown)
 
@@ -124,7 +124,7 @@ def spoken_clearance(mm: Fraction, unit: str) -> str:
 
 def spoken_distance(carriage: Carriage, mm: Fraction) -> str:
     """How far to move the carriage (mm, > 0), as exactly as it shows it: "half a millimetre", "220 steps" in words."""
-    if carriage.kind == "steps":
+    if carriage.kind == CarriageKind.STEPS:
         steps = round(mm / carriage.resolution)
         return f"{cardinal(steps)} step" + ("" if steps == 1 else "s")
     if carriage.unit == "mm" and mm == Fraction(1, 2):
@@ -143,24 +143,24 @@ def shown_length(mm: Fraction, unit: str, decimals: int = 0) -> str:
     return f"{_trimmed(fixed(in_unit(mm, unit), decimals or _USUAL[unit]))} {unit}"
 
 
-def settable_depth(mm: Fraction, unit: str, reads: str) -> Fraction:
+def settable_depth(mm: Fraction, unit: str, reads: Reads) -> Fraction:
     """A blade height, in `unit`, as near as a person can set it: 0.1 mm; 1/64 in read in fractions, else 0.001 in."""
-    step = Fraction(1, 10) if unit == "mm" else Fraction(1, 64) if reads == "fractions" else Fraction(1, 1000)
+    step = Fraction(1, 10) if unit == "mm" else Fraction(1, 64) if reads == Reads.FRACTIONS else Fraction(1, 1000)
     return round(in_unit(mm, unit) / step) * step
 
 
-def spoken_depth(mm: Fraction, unit: str, reads: str) -> str:
+def spoken_depth(mm: Fraction, unit: str, reads: Reads) -> str:
     """A blade height in words, as `settable_depth` has it: "twelve point three millimetres"."""
     depth = settable_depth(mm, unit, reads)
-    if unit == "in" and reads == "fractions":
+    if unit == "in" and reads == Reads.FRACTIONS:
         return _sixty_fourths(depth)
     return f"{spoken_number(_trimmed(fixed(depth, 3)))} {_noun(depth, unit)}"
 
 
-def shown_depth(mm: Fraction, unit: str, reads: str) -> str:
+def shown_depth(mm: Fraction, unit: str, reads: Reads) -> str:
     """The same in figures: "12.3 mm", "0.391 in", "25/64 in"."""
     depth = settable_depth(mm, unit, reads)
-    return f"{mixed(depth) if unit == 'in' and reads == 'fractions' else _trimmed(fixed(depth, 3))} {unit}"
+    return f"{mixed(depth) if unit == 'in' and reads == Reads.FRACTIONS else _trimmed(fixed(depth, 3))} {unit}"
 
 
 def drawn_depth(mm: Fraction, job: Job) -> str:

@@ -7,15 +7,16 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.joinery.halves import Half
+from assistant.joinery.model import CarriageKind, Register
 from assistant.joinery.settings import MOST_DECIMALS, reading
 from assistant.plans.checks import ZERO_CHECK, aloud
 from assistant.plans.intents import Mode
-from assistant.plans.model import Job
+from assistant.plans.model import Job, Layout
 from assistant.session.effects import Prompt
+from assistant.session.kinds import TurnOver
 from assistant.wording import dial, drive, mishaps, rework
 from assistant.wording.halves import (
     CLAMPED,
-    SETTING_BAR,
     edge_at_stop,
     marked_to_backing,
     piece_asked,
@@ -206,7 +207,7 @@ class Words:
 
     def sockets(self, number: int, begun: int = 0) -> str:
         """How many sockets: "seven sockets", or "slots" where those are cut; "and one begun" beside whole ones."""
-        kind = "slot" if self.job.layout == "slots" else "socket"
+        kind = "slot" if self.job.slotted else "socket"
         return self.counted(number, kind, f"{kind}s") + " and one begun" * begun
 
     def keep_clear(self, figures: dict[str, Any]) -> tuple[str, str]:
@@ -222,7 +223,7 @@ class Words:
             parts.append(_comes_off(self, figures))
         if figures["held"] or self.figures:
             parts.append(_held(figures))
-        elif figures["turn"] == "full":
+        elif figures["turn"] == TurnOver.FULL:
             parts.append(f"Turn it end over end. {NEVER_SPIN}")
         if figures["keep_clear"] and not self.figures:
             low = self.clear_of(figures["lowest"], up=False, named=False)
@@ -243,7 +244,7 @@ def _comes_off(words: Words, figures: dict[str, Any]) -> str:
 def _held(figures: dict[str, Any]) -> str:
     half = figures.get("half", "")
     stop = to_the_stop(figures["register"], figures["stop_side"], half)
-    if figures["layout"] == "slots":
+    if figures["layout"] == Layout.SLOTS:
         return f"{edge_at_stop(half).capitalize()} {stop}."
     if figures["end"] == 1 or half not in (Half.NONE, Half.PIECE_IN):
         face = "marked" if marked_to_backing(figures["end"], half) else "other"
@@ -260,7 +261,7 @@ def _setup_of(words: Words, figures: dict[str, Any]) -> str:
 def _which_board(words: Words, figures: dict[str, Any]) -> str:
     place = f"Setup {_setup_of(words, figures)}"
     which = [figures["board"], *_which_of(words, figures), f"part {figures['part']}"]
-    slots = figures["layout"] == "slots"
+    slots = figures["layout"] == Layout.SLOTS
     which.append("slotted side down" if slots else f"end {words.count(figures['end'])} down")
     which += _half(figures)
     return f"{place}: {', '.join(which)}."
@@ -274,10 +275,10 @@ def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
     """The board, its end and what has changed."""
     which = [figures["board"], *_which_of(words, figures, short=True)]
     which += [f"part {figures['part']}"] if figures["part_changed"] else []
-    which += [] if figures["layout"] == "slots" else [f"end {words.count(figures['end'])}"]
+    which += [] if figures["layout"] == Layout.SLOTS else [f"end {words.count(figures['end'])}"]
     which += _half(figures)
     it = "it" if figures["copies"] == 1 else "them"
-    turned = f": turn {it} end over end" if figures["turn"] == "warned" and not figures["held"] else ""
+    turned = f": turn {it} end over end" if figures["turn"] == TurnOver.WARNED and not figures["held"] else ""
     return sentence(", ".join(which) + turned)
 
 
@@ -296,8 +297,9 @@ def _which_of(words: Words, figures: dict[str, Any], short: bool = False) -> lis
 
 def _ways(words: Words, end: int, half: str = "") -> dict[str, str]:
     """How the board of this end is held, in the whole question and in the short one."""
-    carriage, slots = words.carriage, words.job.layout == "slots"
-    bar, before, itself = carriage.register == SETTING_BAR, half == Half.PIECE_IN, " itself" * (half == Half.PIECE_OUT)
+    carriage, slots = words.carriage, words.job.slotted
+    bar, before = carriage.register == Register.SETTING_BAR, half == Half.PIECE_IN
+    itself = " itself" * (half == Half.PIECE_OUT)
     between = "the setting bar at " * bar + "the distance piece at " * before
     stop = f"against {between}the {carriage.stop_side} stop{itself}"
     which = {Half.THIS_EDGE: "reference ", Half.OTHER_EDGE: "other "}.get(Half(half), "")
@@ -311,7 +313,7 @@ def _ways(words: Words, end: int, half: str = "") -> dict[str, str]:
 def _way(words: Words, figures: dict[str, Any]) -> str:
     half = figures.get("half", "")
     stop = to_the_stop(words.carriage.register, figures["stop_side"], half)
-    if figures["layout"] == "slots":
+    if figures["layout"] == Layout.SLOTS:
         return f"slotted side down, {edge_at_stop(half)} {stop}"
     face = "marked" if marked_to_backing(figures["end"], half) else "other"
     return f"end {figures['end']} down, {edge_at_stop(half)} {stop}, {face} face to the backing"
@@ -332,13 +334,13 @@ def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
             far_up = dial.far_up(words.carriage, other, words.figures)
             return f"Is the carriage already at {stands}, and not still {far_up}? {YES_NO}"
         return f"Does the dial read {stands}? {YES_NO}"
-    verb = "show" if words.carriage.kind == "steps" else "read"
+    verb = "show" if words.carriage.kind == CarriageKind.STEPS else "read"
     return f"Does the carriage still {verb} {stands}, untouched? {YES_NO}"
 
 
 def _resuming(words: Words, figures: dict[str, Any]) -> str:
     setup = words.job.setups[figures["setup"] - 1]
-    place = setup.board if words.job.layout == "slots" else f"{setup.board}, end {words.count(setup.end)}"
+    place = setup.board if words.job.slotted else f"{setup.board}, end {words.count(setup.end)}"
     place += which_half(setup)
     of = f"setup {_setup_of(words, figures)}"
     cut = words.counted(figures["cut"], "pass is recorded as cut", "passes are recorded as cut")
@@ -353,7 +355,7 @@ def _where(words: Words, figures: dict[str, Any]) -> str:
     place = f"Setup {_setup_of(words, figures)}"
     if not figures["pass_"]:
         return f"{place}: all cut."
-    slots = words.job.layout == "slots"
+    slots = words.job.slotted
     board = figures["board"] if slots else f"{figures['board']}, end {words.count(figures['end'])}"
     board += which_half(words.job.setups[figures["setup"] - 1])
     next_pass = f"pass {words.count(figures['pass_'])} of {words.count(figures['passes'])}"

@@ -24,7 +24,7 @@ def board_of(words: Words, number: int, ended: bool = True) -> str:
     elif of > setup.copies:
         last = setup.first_copy + setup.copies - 1
         name.append(f"{words.count(setup.first_copy)} to {words.count(last)} of {words.count(of)}")
-    if ended and words.job.layout != "slots":
+    if ended and not words.job.slotted:
         name.append(f"end {words.count(setup.end)}")
     return ", ".join(name)
 
@@ -51,7 +51,7 @@ def _ask_cut_off(words: Words, figures: Figures) -> str:
 
 
 def _socket(words: Words, number: int) -> str:
-    return f"{'slot' if words.job.layout == 'slots' else 'socket'} {words.count(number)}"
+    return f"{'slot' if words.job.slotted else 'socket'} {words.count(number)}"
 
 
 def _ask_socket(words: Words, figures: Figures) -> str:

@@ -36,6 +36,14 @@ def test_a_line_is_understood(line: bytes, said: d.Said) -> None:
     assert d.understand(line) == said
 
 
+def test_every_state_of_a_report_is_known() -> None:
+    """By the words of the firmware's interface.md."""
+    words = ("Idle", "Run", "Hold", "Jog", "Alarm", "Door", "Check", "Home", "Sleep")
+    said = [d.understand(f"<{word}|MPos:0.000|FS:0,0>".encode()) for word in words]
+    assert said == [d.Report(state, (F(0),), "", F(0)) for state in d.ControllerState]
+    assert tuple(d.ControllerState) == words
+
+
 @pytest.mark.parametrize(
     "line",
     [b"<Idle|MPos:-299.000,0.0", b"<Idle|MPos:-29<Idle|MPos:0.000,0.000,0.000|FS:0,0>", b"o", b"okok", b"\xfe\x03k",

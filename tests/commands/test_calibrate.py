@@ -234,7 +234,7 @@ def screw_readings(bench: Bench, ratio: str) -> dict[str, str]:
 
 
 def test_a_handwheels_pitch_is_corrected_once(bench: Bench) -> None:
-    """Told again after that, the same board says that nothing is off: what was cut were turns, not millimetres."""
+    """Reported again after that, the same board says that nothing is off: what was cut were turns, not millimetres."""
     readings = screw_readings(bench, "1.004")
     bench.readings("screw", readings, "--yes")
     assert float(read_shop(bench.shop).carriage.pitch or 0) == pytest.approx(1.5875 * 1.004, rel=1e-4)

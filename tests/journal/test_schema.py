@@ -48,6 +48,17 @@ def test_every_byte_of_a_fact_stays_as_its_release_wrote_it(tmp_path: Path) -> N
     assert repair(tmp_path).healthy
 
 
+def test_the_states_are_those_that_the_table_takes(tmp_path: Path) -> None:
+    with Journal.open(tmp_path) as journal:
+        journal.new_session("Tray", "", "", "2026-11-26T09:00:00+00:00")
+    ((table, stored),) = rows(
+        tmp_path / FILE_NAME, "SELECT sql, state FROM sqlite_master, sessions WHERE name = 'sessions'"
+    )
+    (taken,) = re.findall(r"state IN \(([^)]*)\)", table)
+    assert taken == ", ".join(f"'{state}'" for state in schema.SessionState)
+    assert stored == "open"
+
+
 def test_an_upgraded_journal_goes_on(tmp_path: Path) -> None:
     old_journal(tmp_path)
     with Journal.open(tmp_path) as journal:

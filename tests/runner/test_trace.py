@@ -7,11 +7,12 @@ import json
 from dataclasses import fields, replace
 from typing import Any
 
+from assistant.plans.mishaps import Mishap
 from assistant.runner.trace import Trace
 from assistant.session import effects as e
 from assistant.session import events, facts
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, Leave, Start, TimePassed
-from assistant.session.kinds import DeviceName, DeviceState
+from assistant.session.kinds import By, Change, DeviceName, DeviceState, Doubt, MoveKind
 from assistant.session.turn import prompt, view
 from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
@@ -75,10 +76,21 @@ def test_what_to_do_is_in_words_and_null_where_there_is_nothing() -> None:
     assert after["view"]["card"].startswith("The same setting is called next.")
 
 
+def test_a_question_has_its_name_and_none_has_an_empty_one() -> None:
+    driver = Driver(job(checks=few_checks()))
+    driver.confirm_all()
+    (before,) = lines(e.Show(view(driver.state)))
+    driver.heard("end")
+    (after,) = lines(e.Show(view(driver.state)))
+    assert (before["view"]["question"], after["view"]["question"]) == ("", "end")
+
+
 def test_every_fact_of_a_journal_can_be_traced() -> None:
     """With something in every field, whatever its type is."""
     filled = {"int": 1, "str": "1/2", "bool": True, "tuple[int, ...]": (1, 2), "Job": job()}
     filled |= {"tuple[Pattern, ...]": job().patterns, "tuple[Setup, ...]": job().setups}
+    filled |= {"By": By.VOICE, "Mishap": Mishap.BLADE, "Change | Mishap": Change.COPY}
+    filled |= {"MoveKind": MoveKind.VISIT, "Doubt": Doubt.LINE}
     made = [kind(**{field.name: filled[str(field.type)] for field in fields(kind)}) for kind in facts.JOURNALLED]
     assert [line["kind"] for line in lines(*made)] == [kind.kind for kind in facts.JOURNALLED]
 

@@ -176,7 +176,7 @@ def test_anything_else_tells_no_mishap_and_does_nothing(keys: list[str]) -> None
 
 
 def test_the_figure_that_is_asked_for_is_typed_between_its_sign_and_enter() -> None:
-    assert pressed(["#"]) == [Meaning("figure", "ask")]
+    assert pressed(["#"]) == [Meaning("figure")]
     assert pressed(["#", "3", "1", "8", "enter"], gap=0.05)[-1] == Meaning("phrase", "figure", 318)
 
 

@@ -29,6 +29,7 @@ from assistant.session.events import (
 )
 from assistant.session.facts import JobExtended, Record
 from assistant.session.intents import wanted
+from assistant.session.kinds import Change
 from tests.runner.adapters import drain
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
@@ -342,12 +343,16 @@ def test_each_later_fact_of_a_mishap_has_its_words() -> None:
 
 def test_what_joins_the_job_after_another_kerf_is_no_board() -> None:
     made = {}
-    for why in ("copy", "spoilt", "kerf"):
+    for why in (Change.COPY, Change.SPOILT, Mishap.KERF):
         session = Session().cutting()
         joined = Record(99, session.at, "", JobExtended((), (), (), why))
         session.gathering.turn(Gesture(session.at, "", "hold", session.at), [joined])
         made[why] = session.sight.hands.made
-    assert made == {"copy": "one more board", "spoilt": "one more board", "kerf": "what isn't begun is laid out again"}
+    assert made == {
+        Change.COPY: "one more board",
+        Change.SPOILT: "one more board",
+        Mishap.KERF: "what isn't begun is laid out again",
+    }
 
 
 def test_what_to_clamp_is_over_with_the_first_setting() -> None:

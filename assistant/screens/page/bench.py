@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from assistant.runner.contracts import Clock, Post
+from assistant.runner.contracts import Clock, CodeWish, Post
 from assistant.screens.page.devices import Devices, PairedDevice
 from assistant.screens.page.doing import Refused, event_of
 from assistant.screens.page.gate import Rates, home_address
@@ -117,9 +117,9 @@ class BenchPage:
                 self._take_back()
                 self._note("-- The pairing code has expired.")
 
-    def asked_for_code(self, what: str) -> None:
-        """From the terminal's keys: "show" a new code, or "say" the present one; also from the pedal."""
-        if what == "show":
+    def asked_for_code(self, wish: CodeWish) -> None:
+        """From the terminal's keys; also from the pedal."""
+        if wish == CodeWish.SHOW:
             self.invite()
         elif self._post is not None:
             code = self.codes.current(SAID_S) or self.invite()
@@ -134,7 +134,7 @@ class BenchPage:
             post(event)
             if isinstance(event, Gesture) and event.gesture == Press.DOUBLE and self.hub.standing.mode == STANDING_BY:
                 if event.at - last <= WITHIN_S:
-                    self.asked_for_code("say")
+                    self.asked_for_code(CodeWish.SAY)
                     last = -WITHIN_S
                 else:
                     last = event.at

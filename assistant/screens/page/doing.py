@@ -44,15 +44,15 @@ def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
     if not standing.mode:
         raise Refused(409, "No session is open here.")
     at, utc = clock.at(), clock.utc()
-    if do == "cut":
+    if INTENTS[do] == Intent.CUT:
         return _cut(body, standing, at, utc)
     text = None
-    if do == "note":
+    if INTENTS[do] == Intent.MARK:
         text = body["text"]
         if not isinstance(text, str) or not text.strip() or len(text) > MOST_NOTE:
             raise Refused(400, f"A note must be 1 to {MOST_NOTE} characters.")
         text = text.strip()
-    if do == "mishap":
+    if INTENTS[do] == Intent.MISHAP:
         text = body["mishap"]
         if text not in tuple(Mishap):
             raise Refused(400, "Nothing of that name can be reported.")

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from assistant.journal.account import account, duration, local_time, one_line
+from assistant.journal.schema import SessionState
 from assistant.journal.store import Journal, SessionRow, journal_path
 from assistant.plans.model import Job
 from assistant.screens.page.picture import Json, pattern_of
@@ -82,7 +83,7 @@ def detail_of(row: SessionRow, records: Iterable[f.Record], pause: Callable[[flo
     return {
         **row_of(row),
         "of": job.passes_without(times.spoilt) if job else 0,
-        "ended": local_time(row.last_utc)[11:16] if row.last_utc and row.state != "open" else "",
+        "ended": local_time(row.last_utc)[11:16] if row.last_utc and row.state != SessionState.OPEN else "",
         "times": list(time_lines(times.pace.times())),
         "pace": times.passes,
         "account": [*([f"({left_out} lines before these)"] if left_out else []), *lines[left_out:]],

@@ -92,7 +92,7 @@ def state_of(sight: Sight) -> Json:
         "board": setup.board,
         "which": which_of(job, view.setup),
         "part": setup.part,
-        "end": 0 if job.layout == "slots" else setup.end,
+        "end": 0 if job.slotted else setup.end,
         "half": HALVES.get(setup.half, ""),
         "way": bound(words.one(view.way)) if view.way else "",
         "pattern": setup.pattern,
@@ -206,7 +206,7 @@ def _input(last: LastInput) -> Json:
 def table_of(job: Job, standing: Standing) -> Json:
     """The table of the job. slots: whether it is slotted. stages: how many. rows: as `session.table` has them."""
     rows = as_json(rows_of(job, standing))
-    return {"slots": job.layout == "slots", "stages": len(job.stages), "rows": rows}
+    return {"slots": job.slotted, "stages": len(job.stages), "rows": rows}
 
 
 def board_of(job: Job, setup: int) -> Json:
