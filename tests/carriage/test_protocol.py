@@ -416,6 +416,24 @@ def test_a_travel_left_raised_is_put_back_at_the_next_start() -> None:
     assert rig.reads == pytest.approx(20, abs=STEP)
 
 
+def test_a_controller_whose_settings_are_others_after_a_reset_is_not_homed() -> None:
+    """With its memory damaged it starts with its defaults, and counts other steps a millimetre."""
+    rig = there(at_home(), "20")
+    rig.controller.settings[100] = 250
+    rig.controller.reset_button()
+    rig.until(Lost)
+    sent = len(rig.controller.sent)
+    rig.home()
+    lost = rig.until(Homed, Lost)
+    assert isinstance(lost, Lost) and "$100" in lost.text and "kerfcall carriage configure" in lost.text
+    assert "$H" not in rig.controller.sent[sent:]
+    rig.controller.settings[100] = 400
+    rig.home()
+    rig.until(Homed)
+    there(rig, "20")
+    assert rig.reads == pytest.approx(20, abs=STEP)
+
+
 @pytest.mark.parametrize("after", [n / 4 for n in range(30)])
 def test_a_visit_that_is_halted_puts_the_travel_back(after: float) -> None:
     rig = there(at_home(), "5")
