@@ -209,6 +209,11 @@ def _change_of_motor(ratio: Fraction, shop: Shop, drive: Drive) -> Change:
 def _change_of_zero(value: Value, shop: Shop) -> Change:
     if abs(value.value) <= value.expanded:
         return Change(why="Within the uncertainty, the zero is right.")
+    drive = shop.carriage.drive
+    if drive is not None and drive.home == "switch":
+        # It reads too little by this everywhere, and counts from the switch.
+        reads = _length(float(drive.home_reads) + value.value, shop.unit)
+        return _change_at(shop, "carriage.drive.home_reads", reads)
     by = f"{_length(value.value, shop.unit)} {shop.unit}"
     bar = ""
     if shop.carriage.register == "setting bar":
