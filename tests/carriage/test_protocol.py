@@ -467,7 +467,9 @@ def test_a_build_that_can_homes_this_axis_alone(options: str) -> None:
 
 @pytest.mark.parametrize(("switch", "alarm"), [("stuck open", "not found"), ("stuck closed", "closed")])
 def test_a_switch_that_fails_while_homing(switch: str, alarm: str) -> None:
-    rig = Rig(screw=Screw(home_at=-1.0, start=5))
+    # A short travel: of a long one the firmware searches 1.5 times for longer than it is given.
+    controller = Simulated(Screw(home_at=-1.0, start=5), {130: 100})
+    rig = Rig(controller, carriage(travel=(F(-1), F(90))))
     rig.begin()
     rig.controller.screw.switch = switch
     rig.home()
