@@ -19,7 +19,7 @@ from assistant.calibrating.mixups import (
 from assistant.calibrating.uncertainty import COVERAGE, Component
 from assistant.calibrating.values import Value, backlash, kerf, screw, zero
 from assistant.errors import BadInput, Fault
-from assistant.joinery.model import CarriageKind, Home, Register, Zero
+from assistant.joinery.model import CarriageKind, Drive, Home, Register, Zero
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import EntryKind, HistoryEntry, value_text
@@ -177,6 +177,8 @@ def _change_of_screw(value: Value, shop: Shop) -> Change:
     # If the carriage moves further than it is set, fewer steps or threads make up a length, and the pitch is longer.
     if carriage.kind == CarriageKind.STEPS:
         return _change_at(shop, "carriage.steps_per_mm", _number(1 / carriage.resolution / ratio, SCREW_PLACES))
+    if carriage.drive is not None:
+        return _change_of_motor(ratio, shop, carriage.drive)
     if carriage.pitch is not None:
         if value_text(Path(shop.path), "carriage.threads_per_inch") is not None:
             threads = MM_PER_UNIT["in"] / (carriage.pitch * ratio)
@@ -187,6 +189,19 @@ def _change_of_screw(value: Value, shop: Shop) -> Change:
         why=(
             f"The readout is off by {1000 * off:+.2f} mm in a metre, which the shop file can't correct. Change the "
             f"readout's own linear compensation by {1e6 * off:+.0f} parts in a million, and measure again."
+        )
+    )
+
+
+def _change_of_motor(ratio: Fraction, shop: Shop, drive: Drive) -> Change:
+    """A motor goes by its own steps, whatever readout or handwheel is on the screw."""
+    if drive.steps_per_mm is not None:
+        return _change_at(shop, "carriage.drive.steps_per_mm", _number(drive.steps_per_mm / ratio, SCREW_PLACES))
+    return Change(
+        why=(
+            f"The carriage is off by {1000 * float(ratio - 1):+.2f} mm in a metre. The shop file has no steps a "
+            f"millimetre to correct: give it those of the controller as carriage.drive.steps_per_mm, times "
+            f"{_number(1 / ratio, SCREW_PLACES)}. Then run `kerfcall carriage configure`, and measure again."
         )
     )
 

@@ -210,6 +210,10 @@ class Protocol(Moving):
             mend = "draw the sled right back, or let go of the board's button, and try again"
             self.faults = [Fault("holds, since its hold or door input is closed", "", "controller: inputs", mend)]
             return
+        yield from self._compare()
+
+    def _compare(self, begun: bool = False) -> Task:
+        """Have it list its settings, and compare them with the shop's carriage. begun: not for the first time."""
         self._listed.clear()
         for line in (dialect.BUILD, dialect.SETTINGS, dialect.START_BLOCKS):
             yield from self._line(line, ANSWER_S)
@@ -218,7 +222,8 @@ class Protocol(Moving):
         own = settings.left_raised(self.controller.settings.get(number, Fraction(0)))
         if own is not None:
             yield from self._store_and_compare(number, own)
-        self.faults = settings.faults(self.carriage, self.controller)
+        self._raised = False
+        self.faults = settings.faults(self.carriage, self.controller, begun)
 
     def _store_and_compare(self, number: int, value: Fraction) -> Task:
         assert self.controller is not None
@@ -312,14 +317,16 @@ class Protocol(Moving):
 
     def _may_begin(self, order: Order) -> Generator[None, None, bool]:
         """Whether it may move now, from a report asked for since; else the event that says why not."""
-        if self.faults:
-            raise DoubtfulError(Doubt.GARBAGE, f"The motion controller is not set up: {self.faults[0]}.")
         needs_place = order.kind == OrderKind.MOVE or order.visit
         if needs_place and not self.known:
             raise DoubtfulError(Doubt.ELSEWHERE, f"Nobody knows where the carriage stands. {HOME_AGAIN}")
         # After some alarms (1 and 2) it takes nothing but a reset.
         if not needs_place and self.lost:
             yield from self._reset()
+            # It may have started again since, or be another: a board whose memory was damaged has its defaults.
+            yield from self._compare(begun=True)
+        if self.faults:
+            raise DoubtfulError(Doubt.GARBAGE, f"The motion controller is not set up: {self.faults[0]}.")
         yield from self._fresh()
         if self._seen.held and not self._seen.hold_input:
             yield from self._end_hold()

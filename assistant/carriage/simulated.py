@@ -18,10 +18,14 @@ from assistant.carriage.simulated_screw import Screw
 
 SLICE_S = 0.005
 """How finely the simulation goes on, s: at 600 mm/min a twentieth of a millimetre."""
+SLOWEST = 60.0
+"""Steps a second with which a move begins and ends."""
 TAKES_AFTER_S = 0.001
 """Between the end of a line and when it takes it, s: a byte that comes meanwhile acts first."""
 SLOWS_AFTER_S = 0.05
 """Steps already prepared go out at full speed after a halt, s."""
+ALARM_S = 0.5
+"""After it has said an alarm it waits, hearing nothing, s (report.c)."""
 BUFFER = 128
 """Bytes of its serial buffer: one more is lost."""
 PLANNED_MAX = 15
@@ -159,6 +163,7 @@ class Simulated:
         """The steps left: whether to the switch, or off it; mm/s; at most how far, mm."""
         self._wanted = False
         self._storing_until = self._takes_at = 0.0
+        self._answers_late = False
         self._other = 0.0
         self._reports = 0
 
@@ -218,7 +223,7 @@ class Simulated:
         door = door or "+" in self.options
         if self._homing is not None:
             if door:
-                self._fail_homing(7)
+                self._stop_with(7)
         elif self._state == State.JOG:
             self._cancel()
             self._ajar = door
@@ -237,15 +242,24 @@ class Simulated:
             alarm = 6
         elif self._state == State.JOG:
             alarm = 3
-        # As seen: a reset in motion also answers the line being worked on, with an `ok` that belongs to nothing.
         if alarm:
-            self._state = State.ALARM
-            self._say(f"ALARM:{alarm}")
-            self._say("ok")
-        if self._state in (State.HOLD, State.DOOR, State.JOG, State.HOME):
+            self._stop_with(alarm)
+            return
+        if self._state in (State.HOLD, State.DOOR):
             self._state = State.IDLE
         self._clear()
         self._greet()
+
+    def _stop_with(self, alarm: int) -> None:
+        """Stop dead and lock; after a while in which it hears nothing it greets.
+
+        As seen: before that comes an `ok`, for the line being worked on, which belongs to nothing any more.
+        """
+        self._say(f"ALARM:{alarm}")
+        other = self._other
+        self._clear()
+        self._state, self._other, self._answers_late = State.ALARM, other, True
+        self._deaf_until = self._greet_at = self._now + ALARM_S
 
     def _report_if_wanted(self) -> None:
         if not self._wanted or self._homing is not None:
@@ -338,13 +352,15 @@ class Simulated:
         if "".join(letter + number for letter, number in words) != text:
             return 2 if re.search(r"[A-Z]", text) else 1
         values = {letter: float(number) for letter, number in words if letter != "G"}
+        if len([letter for letter, _ in words if letter != "G"]) > len(values):
+            return 25
         codes = {float(number) for letter, number in words if letter == "G"}
         if not codes <= {53, 90, 21} or set(values) - {"X", "F"}:
             return 16
         if "F" not in values or values["F"] <= 0:
             return 22
         if "X" not in values:
-            return 26
+            return 0
         if codes != {53, 90, 21}:  # in other units or coordinates, which nothing here asks for
             return 20
         if self.settings[20] and not -self.settings[130] - 1e-6 <= values["X"] <= 1e-6:
@@ -363,11 +379,11 @@ class Simulated:
             if self.powered_off or not self.moving:
                 self._idle_until(to)
                 continue
-            self._now = min(self._now + SLICE_S, to)
+            before, self._now = self._now, min(self._now + SLICE_S, to)
             if self._homing is not None:
-                self._home(SLICE_S)
+                self._home(self._now - before)
             else:
-                self._move(SLICE_S)
+                self._move(self._now - before)
         self._idle_until(to)
 
     def _idle_until(self, to: float) -> None:
@@ -378,6 +394,9 @@ class Simulated:
         if self._greet_at is not None and self._greet_at <= to:
             self._now = max(self._now, self._greet_at)
             self._greet_at = None
+            if self._answers_late:
+                self._say("ok")
+                self._answers_late = False
             self._greet()
         if not self.moving:
             if self._now < self._takes_at <= to:
@@ -415,7 +434,7 @@ class Simulated:
             before = planned.to
         allowed = min(allowed, block.feed / 60, math.sqrt(2 * acceleration * max(way, 0.0)))
         now = self._speed * sign
-        self._speed = sign * max(min(now + acceleration * dt, allowed), 0.3 / per_mm / dt)
+        self._speed = sign * max(min(now + acceleration * dt, allowed), SLOWEST / per_mm)
         self._run(self._speed * dt)
         while self._planned and self._planned[0].to == self._steps:
             self._planned.popleft()
@@ -478,7 +497,7 @@ class Simulated:
         if self.stock:
             self._other += SEARCH * self.settings[132] / 100
             if self._other >= SEARCH * self.settings[132]:
-                self._fail_homing(9)
+                self._stop_with(9)
             return
         down = bool(int(self.settings[23]) & 1) == to_switch
         per_mm = self.settings[100]
@@ -493,9 +512,9 @@ class Simulated:
         else:
             return
         if to_switch and not self.screw.closed:
-            self._fail_homing(9)
+            self._stop_with(9)
         elif not to_switch and self.screw.closed:
-            self._fail_homing(8)
+            self._stop_with(8)
         else:
             self._gone = self._fraction = 0.0
             self._pause = self.settings[26] / 1000
@@ -512,13 +531,3 @@ class Simulated:
         self._state = State.IDLE
         self._say("ok")
         self._work()
-
-    def _fail_homing(self, code: int) -> None:
-        self._homing = None
-        self._state = State.ALARM
-        self._say(f"ALARM:{code}")
-        self._say("ok")
-        other = self._other
-        self._clear()
-        self._other = other
-        self._greet()

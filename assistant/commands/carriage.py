@@ -78,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
             if args.part == "go":
                 _print_rounded(args.setting, setting, shop)
             done = moves.home() and (args.part == "home" or moves.go(setting))
-    print(FORGOTTEN if done else "Left. The carriage stands where it was.")
+    print(FORGOTTEN if done else "Left. The carriage stays where it stands.")
     return 0 if done else 1
 
 

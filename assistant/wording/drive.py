@@ -90,17 +90,22 @@ def _ask_move(words: Words, figures: Figures) -> str:
 
 def _found_off(words: Words, figures: Figures) -> str:
     off_by, passes = figures["off_by"], figures["passes"]
-    doubtful = f" {sentence(_passes(words, passes)).rstrip('.')} of this end may be off as much." if passes else ""
+    much = "that or more" if figures["beyond"] else "as much"
+    doubtful = f" {sentence(_passes(words, passes)).rstrip('.')} of this end may be off by {much}." if passes else ""
     if off_by is None:
         return f"The home switch was not where it should be.{doubtful}"
-    amount = f"{'more than ' * figures['beyond']}{words.length(abs(off_by))}"
+    amount = words.length(abs(off_by))
+    if figures["beyond"]:
+        open_yet = f"The home switch had not closed {amount} below its place."
+        return f"{open_yet} The carriage slipped or is stuck, or the switch fails.{doubtful}"
     return f"The carriage stood {amount} {'lower' if off_by > 0 else 'higher'} than it read.{doubtful}"
 
 
 def _ask_off(words: Words, figures: Figures) -> str:
     """What the visit to the home switch found. Nobody is to unclamp before hearing it."""
     found = _found_off(words, figures)
-    return f"{found} Leave the board clamped, measure, and look for what slipped. Go on? {YES_NO}"
+    look = "look at the carriage, the switch and its wires" if figures["beyond"] else "look for what slipped"
+    return f"{found} Leave the board clamped, measure, and {look}. Go on? {YES_NO}"
 
 
 def _not_proved(words: Words, figures: Figures) -> str:

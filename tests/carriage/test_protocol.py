@@ -14,9 +14,10 @@ import pytest
 
 import assistant.carriage
 from assistant.carriage.motion import OUT_MAX_S
-from assistant.carriage.settings import ROOM
+from assistant.carriage.settings import ROOM, faults
 from assistant.carriage.simulated import Simulated
 from assistant.carriage.simulated_screw import Screw
+from assistant.joinery.model import Home
 from assistant.session.events import Arrived, Halted, Homed, Looked, Lost, NotClear, SledMoved, TooOld
 from assistant.session.kinds import Doubt
 from tests.carriage.rig import Rig, carriage
@@ -416,6 +417,37 @@ def test_a_travel_left_raised_is_put_back_at_the_next_start() -> None:
     assert rig.reads == pytest.approx(20, abs=STEP)
 
 
+def test_a_controller_whose_settings_are_others_after_a_reset_is_not_homed() -> None:
+    """With its memory damaged it starts with its defaults, and counts other steps a millimetre."""
+    rig = there(at_home(), "20")
+    rig.controller.settings[100] = 250
+    rig.controller.reset_button()
+    rig.until(Lost)
+    sent = len(rig.controller.sent)
+    rig.home()
+    lost = rig.until(Homed, Lost)
+    assert isinstance(lost, Lost) and "$100" in lost.text and "kerfcall carriage configure" in lost.text
+    assert "$H" not in rig.controller.sent[sent:]
+    rig.controller.settings[100] = 400
+    rig.home()
+    rig.until(Homed)
+    there(rig, "20")
+    assert rig.reads == pytest.approx(20, abs=STEP)
+
+
+def test_a_motor_that_is_off_between_moves_since_a_reset_does_not_hold_up_a_session_that_visits_its_switch() -> None:
+    rig = there(at_home(), "20")
+    rig.controller.settings[1] = 25
+    rig.controller.reset_button()
+    rig.until(Lost)
+    rig.home()
+    rig.until(Homed)
+    controller = rig.protocol.controller
+    assert controller is not None and not faults(carriage(), controller, begun=True)
+    for of, begun in ((carriage(), False), (carriage(drive={"home": Home.BY_HAND}), True)):
+        assert "controller: $1" in [fault.where for fault in faults(of, controller, begun)]
+
+
 @pytest.mark.parametrize("after", [n / 4 for n in range(30)])
 def test_a_visit_that_is_halted_puts_the_travel_back(after: float) -> None:
     rig = there(at_home(), "5")
@@ -449,7 +481,9 @@ def test_a_build_that_can_homes_this_axis_alone(options: str) -> None:
 
 @pytest.mark.parametrize(("switch", "alarm"), [("stuck open", "not found"), ("stuck closed", "closed")])
 def test_a_switch_that_fails_while_homing(switch: str, alarm: str) -> None:
-    rig = Rig(screw=Screw(home_at=-1.0, start=5))
+    # A short travel: of a long one the firmware searches 1.5 times for longer than it is given.
+    controller = Simulated(Screw(home_at=-1.0, start=5), {130: 100})
+    rig = Rig(controller, carriage(travel=(F(-1), F(90))))
     rig.begin()
     rig.controller.screw.switch = switch
     rig.home()

@@ -23,6 +23,8 @@ SEEN = [
     ("$J=G53G90G21X1F600\n", "error:15\r\n"),
     ("$J=G53G90G21X-298\n", "error:22\r\n"),
     ("$J=G53G90G21XF600\n", "error:2\r\n"),
+    ("$J=G53G90G21F600\n", "ok\r\n"),
+    ("$J=G53G90G21X-298X-297F600\n", "error:25\r\n"),
     ("$J=X5G0F600\n", "error:16\r\n"),
     ("$J=G53G90G21X-298F600\n", "ok\r\n"),
     ("WAIT", ""),
@@ -66,7 +68,7 @@ def test_it_answers_as_the_firmware_did() -> None:
         elif sent != "WAIT":
             said = simulated.take(sent.encode("latin-1"), now)
         for _ in range(100):
-            now += 0.25 if sent in ("$H\n", "WAIT") else 0.003
+            now += 0.25 if sent in ("$H\n", "WAIT") else 0.01
             said += simulated.passed(now)
         assert re.sub(r"\|WCO:[^|>]*", "", said.decode()) == seen, sent
 
@@ -140,3 +142,35 @@ def test_a_line_within_this_process_carries_both_ways() -> None:
     assert b"Grbl" in line.read(0.0)
     line.wake()
     assert line.read(60.0) == b""
+
+
+@pytest.mark.parametrize("look_s", [0.001, 0.0037, 0.01, 0.3])
+def test_it_moves_at_the_feed_however_often_it_is_looked_at(look_s: float) -> None:
+    """Homing from 17 mm above the switch took the firmware 4.2 s, and 8 mm at 600 mm/min the 0.8 s and the start."""
+    controller = Simulated(Screw(400, 14.0, 0.0, (-6.0, 303.0), -3.0), {130: 305.0})
+    controller.opened(0.0)
+    now = 2.0
+    controller.take(b"$H\n", now)
+    said = b""
+    while b"ok" not in said:
+        now += look_s
+        said += controller.passed(now)
+    assert 3.5 < now - 2.0 < 4.5
+    begun = controller.place
+    controller.take(b"$J=G53G90G21X-250F600\n", now)
+    end = now + 0.8
+    while now < end:
+        now += look_s
+        controller.passed(now)
+    assert 7.5 < (controller.place - begun) / (now - end + 0.8) * 0.8 < 8
+
+
+def test_after_an_alarm_it_hears_nothing_for_half_a_second() -> None:
+    controller = Simulated(Screw(start=2, home_at=-1), boot_s=0.1)
+    controller.opened(0.0)
+    controller.passed(1.0)
+    controller.take(b"$H\n", 1.0)
+    assert controller.take(b"\x18", 1.1) == b"ALARM:6\r\n"
+    assert controller.take(b"?\x18$$\n", 1.3) == b""
+    assert controller.passed(1.59) == b""
+    assert controller.passed(1.61).startswith(b"ok\r\n\r\nGrbl 1.1h")

@@ -258,6 +258,35 @@ def test_a_steppers_steps_are_corrected(bench: Bench) -> None:
     assert float(data["write"]["value"]) == pytest.approx(400 / 1.004, rel=1e-4)
 
 
+def driven(bench: Bench, carriage: str, steps: str) -> None:
+    drive = f'[carriage.drive]\nport = "usb:1a86:7523"\nhome_reads = -3\n{steps}\n'
+    shop = f"{SHOP[: SHOP.index('[carriage]')]}[carriage]\n{carriage}\n{drive}"
+    bench.shop.write_text(shop, encoding="utf-8")
+
+
+@pytest.mark.parametrize("carriage", ["", 'kind = "handwheel"\npitch = 1.5875\ndivisions = 50'])
+def test_a_motors_own_steps_are_corrected_whatever_else_is_on_the_screw(bench: Bench, carriage: str) -> None:
+    driven(bench, carriage, "steps_per_mm = 400")
+    data = json.loads(bench.readings("screw", screw_readings(bench, "1.004"), "--yes", "--json"))
+    assert data["write"]["key"] == "carriage.drive.steps_per_mm"
+    assert float(data["write"]["value"]) == pytest.approx(400 / 1.004, rel=1e-4)
+
+
+def test_a_zero_of_a_driven_carriage_is_what_it_reads_at_its_home_switch(bench: Bench) -> None:
+    driven(bench, "", "steps_per_mm = 400")
+    places = read_places(bench.board("zero"), "zero", read_shop(bench.shop))
+    readings = {p.label: f"{float(p.x) - 3.2 + 0.15:.2f}" for p in places}
+    data = json.loads(bench.readings("zero", readings, "--yes", "--json"))
+    assert data["write"]["key"] == "carriage.drive.home_reads"
+    assert float(data["write"]["value"]) == pytest.approx(-3 + 0.15, abs=0.005)
+
+
+def test_a_motor_whose_steps_the_shop_file_does_not_have_gets_them_there(bench: Bench) -> None:
+    driven(bench, "", "")
+    text = " ".join(bench.readings("screw", screw_readings(bench, "1.004"), "--yes").split())
+    assert "give it those of the controller as carriage.drive.steps_per_mm, times 0.996" in text
+
+
 def test_a_readout_is_not_corrected_by_the_shop_file(bench: Bench) -> None:
     bench.shop.write_text(SHOP[: SHOP.index("[carriage]")], encoding="utf-8")
     text = " ".join(bench.readings("screw", screw_readings(bench, "1.004"), "--yes").split())

@@ -33,13 +33,16 @@ def driven_job(
 
 
 class Rig(Driver):
-    """sent: what the carriage was sent to do and hasn't answered. obeys: it does so at once. off_by: at each visit."""
+    """sent: what the carriage was sent to do and hasn't answered. obeys: it does so at once.
+
+    off_by, beyond: what it finds at each visit to the home switch.
+    """
 
     def __init__(self, a_job: Job | None = None, hear_out: bool = False):
         self.sent: list[e.Look | e.Home | e.MoveTo] = []
         self.all_sent: list[e.Effect] = []
         self.obeys = True
-        self.off_by = Fraction(0)
+        self.off_by, self.beyond = Fraction(0), False
         super().__init__(a_job or driven_job(), hear_out=hear_out)
 
     def send(self, event: Event) -> None:
@@ -58,7 +61,7 @@ class Rig(Driver):
             case e.Look(id):
                 self.send(Looked(self.at, UTC, id, True))
             case e.Home(id, visit):
-                self.send(Homed(self.at, UTC, id, self.off_by if visit else None))
+                self.send(Homed(self.at, UTC, id, self.off_by if visit else None, visit and self.beyond))
             case e.MoveTo(id, setting):
                 self.send(Arrived(self.at, UTC, id, setting))
 

@@ -327,6 +327,17 @@ def test_a_switch_found_elsewhere_names_what_is_in_doubt_before_anybody_unclamps
     assert rig.state.mode == "move asked" and "home switch" in rig.said, "a place that was wrong is found anew"
 
 
+def test_a_switch_that_never_closed_is_not_taken_for_a_carriage_that_slipped() -> None:
+    rig = cutting()
+    while rig.state.effective_mode == "cutting":
+        rig.cut_one()
+    rig.count()
+    rig.off_by, rig.beyond = F(-1, 2), True
+    rig.hold(after=1)
+    assert rig.said.startswith("The home switch had not closed zero point five millimetres below its place.")
+    assert "or the switch fails. Passes one to four of this end may be off by that or more." in rig.said
+
+
 def test_a_page_records_where_it_may_and_never_moves_but_it_halts() -> None:
     a_job = driven_job()
     rig = Rig(replace(a_job, page=replace(a_job.page, may_record_cuts=True)))
