@@ -17,7 +17,12 @@ from assistant.plans.shop_writer import EntryKind, HistoryEntry
 
 WIDTH = 100
 PLACES = {"mm": 4, "in": 5}
-NAMES = {"kerf": "Kerf", "screw": "Carriage travel", "zero": "Zero offset", "backlash": "Backlash"}
+NAMES = {
+    EntryKind.KERF: "Kerf",
+    EntryKind.SCREW: "Carriage travel",
+    EntryKind.ZERO: "Zero offset",
+    EntryKind.BACKLASH: "Backlash",
+}
 
 
 def _number(mm: float, unit: str) -> str:

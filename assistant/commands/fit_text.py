@@ -10,9 +10,10 @@ from assistant.advice.fit import SLOT, Band, bands
 from assistant.advice.fit_report import PLACES, FitReport, difference, in_unit, least_square, not_covered, warnings
 from assistant.advice.prediction import STEPS, FitOutcome, Verdict
 from assistant.joinery.units import MM_PER_UNIT, format_number, length_to_copy, plain_length
+from assistant.plans.model import Grain
 
 UNITS = {"mm": "mm", "in": "inches"}
-GRAINS = {"flat": "flat-sawn", "quarter": "quarter-sawn", "mixed": "mixed grain"}
+GRAINS = {Grain.FLAT: "flat-sawn", Grain.QUARTER: "quarter-sawn", Grain.MIXED: "mixed grain"}
 WIDTH = 100
 LIMITS = (
     "Root-sum-square and worst case: every error at its limit, three standard uncertainties (k = 3). Root-sum-square "

@@ -15,7 +15,7 @@ from assistant.health import with_tilde
 from assistant.plans.document import cleaned
 from assistant.plans.examples import SHOPS, example_plans, examples_folder
 from assistant.plans.new_file import refuse_existing, write_new_file
-from assistant.plans.new_shop import NO_PEDAL, Answers, faults_of, missing, shop_text, with_usual
+from assistant.plans.new_shop import NO, NO_PEDAL, Answers, faults_of, missing, shop_text, with_usual
 from assistant.plans.new_shop_questions import CHOICES, ask_all
 from assistant.plans.reader import nearest
 from assistant.plans.shop_file import default_shop_path
@@ -188,7 +188,7 @@ def _next_steps(answers: Answers | None, to: Path | None) -> Iterator[str]:
     ]
     without = [
         *(["--no-pedal"] if answers is not None and answers.pedal_key == NO_PEDAL else []),
-        *(["--no-voice"] if answers is not None and answers.voice == "no" else []),
+        *(["--no-voice"] if answers is not None and answers.voice == NO else []),
     ]
     if without:
         steps.append((f"kerfcall cut PLAN {' '.join(without)}{shop}", "later, to cut"))

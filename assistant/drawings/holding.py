@@ -8,8 +8,8 @@ same edge stays at the stop. A slotted board has neither ends nor faces to mix u
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
-from typing import Literal
 
 from assistant.joinery.halves import Half
 from assistant.joinery.model import Register, StopSide
@@ -22,22 +22,29 @@ from assistant.wording.prompts import NEVER_SPIN, Words
 
 KEEP_CLEAR = "Keep clear: {reach} from the {edge} edge, up to {above} above the bed."
 TURNED = f" Turn it end over end. {NEVER_SPIN}"
-Face = Literal["marked", "other", ""]
+
+
+class Face(StrEnum):
+    """The face to the backing."""
+
+    MARKED = "marked"
+    OTHER = "other"
+    NONE = ""
+    """Either."""
 
 
 @dataclass(frozen=True, slots=True)
 class Holding:
     """How the board of one setup is held. Lengths: mm, exact, off the reference edge or above the bed.
 
-    setup: its number. end: the one that is down, 1 or 2; 0 for a slotted side. stop_side: as the operator sees it.
-    bar: whether a setting bar comes between edge and stop. piece: whether a distance piece does. other_edge:
-    whether the other edge is at the stop; all lengths are then off that one. face: the one to the
-    backing, "" where it is open. turned: whether the board must be turned end over end, as it was held for its end 1
-    before. clamped: whether it is held so already; then it must not be turned, and the bar is out. copies: boards
-    clamped together. width: the board's. kerf: where the first pass begins and ends. depth: of the cut. lowest,
-    highest, above: no clamp may be between these, up to this height. reach, height: the same in the figures that are
-    shown everywhere, rounded away from the blade: "5 to 84 mm", "26 mm". words: all of it in sentences, for whoever
-    can't see the picture.
+    setup: its number. end: the one that is down, 1 or 2; 0 for a slotted side. stop_side: as the operator sees it. bar:
+    whether a setting bar comes between edge and stop. piece: whether a distance piece does. other_edge: whether the
+    other edge is at the stop; all lengths are then off that one. turned: whether the board must be turned end over end,
+    as it was held for its end 1 before. clamped: whether it is held so already; then it must not be turned, and the bar
+    is out. copies: boards clamped together. width: the board's. kerf: where the first pass begins and ends. depth: of
+    the cut. lowest, highest, above: no clamp may be between these, up to this height. reach, height: the same in the
+    figures that are shown everywhere, rounded away from the blade: "5 to 84 mm", "26 mm". words: all of it in
+    sentences, for whoever can't see the picture.
     """
 
     setup: int
@@ -81,7 +88,7 @@ def holding_of(job: Job, setup: Setup, view: View | None = None) -> Holding:
         bar=carriage.register == Register.SETTING_BAR,
         piece=setup.half == Half.PIECE_IN,
         other_edge=setup.half == Half.OTHER_EDGE,
-        face="" if slotted else "marked" if marked_to_backing(setup.end, setup.half) else "other",
+        face=Face.NONE if slotted else Face.MARKED if marked_to_backing(setup.end, setup.half) else Face.OTHER,
         turned=turned,
         clamped=clamped,
         copies=setup.copies,

@@ -5,7 +5,7 @@ Only characters of code page 437, which every terminal's font has, a bare consol
 
 from __future__ import annotations
 
-from assistant.drawings.holding import Holding
+from assistant.drawings.holding import Face, Holding
 from assistant.drawings.holding_picture import FACES, NEVER, NO_CLAMP, TURN
 from assistant.joinery.model import StopSide
 
@@ -15,7 +15,7 @@ TURN_COLUMNS = 11
 ROOM_FOR_TURN = 36
 """Columns from which the board is also drawn as it was before the turn."""
 EDGE, WOOD, BACKING, BAR, BED, BLADE, HATCH = "█", "│", "▒", "▓", "═", "▲", "/"
-MARKED = {"marked": "▄", "other": "▀"}
+MARKED = {Face.MARKED: "▄", Face.OTHER: "▀"}
 """The marked face, by the face at the backing, which lies below the board."""
 MOST_HATCHED = 5
 
@@ -110,17 +110,17 @@ def _wood(to: _Cells, holding: Holding, row: int, inner: str = "") -> None:
 
 def _faces(holding: Holding, rows: int) -> list[tuple[str, str]]:
     """(text, what fills its row) from the far side of the board to the backing."""
-    near = _named(holding.face), MARKED["marked"] if holding.face == "marked" else " "
-    far = _named({"marked": "other", "other": "marked"}.get(holding.face, ""))
+    near = _named(holding.face), MARKED[Face.MARKED] if holding.face == Face.MARKED else " "
+    far = _named({Face.MARKED: Face.OTHER, Face.OTHER: Face.MARKED}.get(holding.face, Face.NONE))
     between = [(_how_many(holding) if rows > 2 else "", " ")] * (rows - 2)
-    return [(far, MARKED["other"] if holding.face == "other" else " "), *between, near] if rows > 1 else [near]
+    return [(far, MARKED[Face.OTHER] if holding.face == Face.OTHER else " "), *between, near] if rows > 1 else [near]
 
 
 def _how_many(holding: Holding) -> str:
     return f" {holding.copies} BOARDS " if holding.copies > 1 else ""
 
 
-def _named(face: str) -> str:
+def _named(face: Face) -> str:
     return f" {FACES[face]} " if face else ""
 
 

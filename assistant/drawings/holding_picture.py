@@ -16,9 +16,9 @@ from fractions import Fraction
 from itertools import pairwise
 from math import cos, radians, sin
 
-from assistant.drawings.holding import Holding
+from assistant.drawings.holding import Face, Holding
 from assistant.drawings.letters import width_of
-from assistant.drawings.picture import Item, Line, Picture, Point, Shape, Text, hatched, rectangle
+from assistant.drawings.picture import Anchor, Item, Line, Picture, Point, Shape, Text, hatched, rectangle
 from assistant.joinery.model import StopSide
 
 WIDE, HIGH = 180.0, 100.0
@@ -48,7 +48,7 @@ NO_CLAMP, TURN, NEVER = "NO CLAMP", ("TURN END", "OVER END"), ("NEVER", "SPIN")
 HATCH = 3.0
 AIR, SEEN = 1.2, 7.0
 """Room beside a label, and the hatching that is best seen beside one, on either side."""
-FACES = {"marked": "MARKED FACE", "other": "OTHER FACE"}
+FACES = {Face.MARKED: "MARKED FACE", Face.OTHER: "OTHER FACE"}
 
 
 def picture(holding: Holding) -> Picture:
@@ -105,10 +105,9 @@ def _mirrored(item: Item, room: float) -> Item:
         # The letters of a turned text lie to the left of its place, as wide as a capital is high.
         case Text(at=(x, y), turned=True):
             return replace(item, at=(room - x + item.cap, y))
-        case Text(at=(x, y), anchor="middle"):
-            return replace(item, at=(room - x, y))
         case Text(at=(x, y), anchor=anchor):
-            return replace(item, at=(room - x, y), anchor="end" if anchor == "start" else "start")
+            mirrored: dict[Anchor, Anchor] = {"start": "end", "middle": "middle", "end": "start"}
+            return replace(item, at=(room - x, y), anchor=mirrored[anchor])
 
 
 def _from_above(view: _View) -> Iterator[Item]:
@@ -118,7 +117,7 @@ def _from_above(view: _View) -> Iterator[Item]:
     layers = _layers(holding.copies)
     for low, high in pairwise(layers):
         yield rectangle(view.edge, low, view.far, high, weight=STROKE, layer="wood")
-        if holding.face == "marked":
+        if holding.face == Face.MARKED:
             yield _filled(view.edge, view.far, low, low + MARKED, "face")
         elif holding.face:
             yield _filled(view.edge, view.far, high - MARKED, high, "face")
@@ -165,14 +164,14 @@ def _faces(view: _View, layers: list[float]) -> Iterator[Text]:
         near, far = layers[0] + MARKED + 1.4, layers[1] - MARKED - 1.4 - MIDDLING
     else:
         # The middle of what the thick line leaves of each board.
-        line = MARKED / 2 if face == "marked" else -MARKED / 2
+        line = MARKED / 2 if face == Face.MARKED else -MARKED / 2
         near, far = ((low + high - MIDDLING) / 2 + line for low, high in list(pairwise(layers))[:2])
     yield _face(middle, near, face)
-    yield _face(middle, far, "other" if face == "marked" else "marked")
+    yield _face(middle, far, Face.OTHER if face == Face.MARKED else Face.MARKED)
 
 
-def _face(x: float, y: float, face: str) -> Text:
-    return Text((x, y), FACES[face], MIDDLING, "middle", bold=face == "marked", layer="face")
+def _face(x: float, y: float, face: Face) -> Text:
+    return Text((x, y), FACES[face], MIDDLING, "middle", bold=face == Face.MARKED, layer="face")
 
 
 def _from_the_side(view: _View) -> Iterator[Item]:

@@ -17,6 +17,7 @@ from assistant.errors import NoSuchPart
 from assistant.pedal.kernel import BUS_BLUETOOTH, BUS_USB, KERNEL, Kernel, Node, code_of
 from assistant.pedal.watch import REPLACED_BY, why_no_keyboard
 from assistant.plans.model import PedalSettings
+from assistant.plans.pedal_keys import AUTO, DISPLAY
 
 NAME_IT = "plug the pedal in, and run `kerfcall ready --pedal`: it names the device for [pedal] device"
 
@@ -39,7 +40,7 @@ class PedalSource:
 
 def is_named(settings: PedalSettings) -> bool:
     """Whether the shop file names the pedal's own device."""
-    return settings.device not in ("auto", "display")
+    return settings.device not in (AUTO, DISPLAY)
 
 
 def source_of(
@@ -53,7 +54,7 @@ def source_of(
     if is_named(settings):
         return _named_device(settings, kernel, platform)
     reason = why_no_keyboard(environ, platform)
-    if not reason or settings.device == "display" or not platform.startswith("linux"):
+    if not reason or settings.device == DISPLAY or not platform.startswith("linux"):
         return PedalSource()
     return _only_device(settings, kernel) or PedalSource()
 
@@ -140,7 +141,7 @@ def nodes_to_learn_from(
         if not nodes:
             raise NoSuchPart(f"The pedal is not heard: {_not_there(settings.device, known)}")
         return nodes
-    if settings.device == "display" or not why_no_keyboard(os.environ if environ is None else environ, platform):
+    if settings.device == DISPLAY or not why_no_keyboard(os.environ if environ is None else environ, platform):
         return ()
     readable = tuple(node for node in known if kernel.may_read(node.path))
     if known and not readable:

@@ -11,13 +11,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from assistant.errors import Fault
+from assistant.joinery.model import CarriageKind
 from assistant.plans.document import cleaned
 from assistant.plans.pedal_keys import AUTO
 from assistant.plans.shop_file import shop_of_text
 
 NO_PEDAL = "none"
 UNITS = {"mm": "millimetres", "in": "inches"}
-YES_NO = ("yes", "no")
+YES_NO = YES, NO = "yes", "no"
 COMMENT_AT = 32  # column
 
 # The carriage at zero, seen from above: the blade (##), and a board whose reference edge is on the stop's side.
@@ -104,14 +105,18 @@ USUAL = {
 }
 USUAL_RESOLUTION = {"mm": "0.01", "in": "0.001"}
 # Only to judge one answer while others are still missing.
-_FILLED = {"readout": {}, "handwheel": {"pitch": "1 mm", "divisions": "100"}, "steps": {"steps_per_mm": "100"}}
+_FILLED: dict[str, dict[str, str]] = {
+    CarriageKind.READOUT: {},
+    CarriageKind.HANDWHEEL: {"pitch": "1 mm", "divisions": "100"},
+    CarriageKind.STEPS: {"steps_per_mm": "100"},
+}
 
 
 def with_usual(answers: Answers) -> Answers:
     """The same, with the usual answer wherever there is none and a usual one exists."""
     usual = {name: value for name, value in USUAL.items() if not getattr(answers, name)}
     full = replace(answers, **usual)
-    if full.carriage == "readout" and not full.resolution:
+    if full.carriage == CarriageKind.READOUT and not full.resolution:
         full = replace(full, resolution=USUAL_RESOLUTION.get(full.unit, USUAL_RESOLUTION["mm"]))
     return full
 
@@ -119,10 +124,10 @@ def with_usual(answers: Answers) -> Answers:
 def missing(answers: Answers) -> list[str]:
     """The names of the answers that nobody can guess and that are not given."""
     names = [] if answers.kerf or answers.kerf_printed else ["kerf"]
-    if answers.carriage == "handwheel":
+    if answers.carriage == CarriageKind.HANDWHEEL:
         names += [] if answers.pitch or answers.threads_per_inch else ["pitch"]
         names += [] if answers.divisions else ["divisions"]
-    elif answers.carriage == "steps" and not answers.steps_per_mm:
+    elif answers.carriage == CarriageKind.STEPS and not answers.steps_per_mm:
         names.append("steps_per_mm")
     return names
 
@@ -166,11 +171,11 @@ def shop_text(answers: Answers) -> str:
         "[pedal]",
         *_pedal_lines(of),
     ]
-    if of.voice == "no" or of.carriage == "handwheel":
+    if of.voice == NO or of.carriage == CarriageKind.HANDWHEEL:
         lines += ["", "[voice]"]
-    if of.carriage == "handwheel":
+    if of.carriage == CarriageKind.HANDWHEEL:
         lines.append(_line("reads", "turns", "a setting is called as turns and marks of the handwheel"))
-    if of.voice == "no":
+    if of.voice == NO:
         lines.append("# No voice: cut with `kerfcall cut PLAN --no-voice`.")
     return "\n".join(lines) + "\n"
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from assistant.asking import BACK, NO, YES, Ask, ShowLine
+from assistant.joinery.model import CarriageKind
 from assistant.plans.new_shop import NO_PEDAL, UNITS, USUAL, USUAL_RESOLUTION, YES_NO, Answers, faults_of, picture
 
 CHOICES = {
@@ -45,13 +46,13 @@ def questions(so_far: Answers) -> Iterator[InitQuestion]:
     of_unit = UNITS[unit]
     yield InitQuestion("unit", "Unit of lengths: mm or in", USUAL["unit"])
     yield InitQuestion("carriage", "How you set the carriage: by readout, handwheel or steps", USUAL["carriage"])
-    if so_far.carriage == "handwheel":
+    if so_far.carriage == CarriageKind.HANDWHEEL:
         example = "2 mm" if unit == "mm" else "1/16 in"
         if not so_far.threads_per_inch:
             text = f"How far one turn of the handwheel moves the carriage ({example}), or the screw's threads (16 tpi)"
             yield InitQuestion("pitch", text)
         yield InitQuestion("divisions", "Marks around the handwheel (e.g. 100)")
-    elif so_far.carriage == "steps":
+    elif so_far.carriage == CarriageKind.STEPS:
         yield InitQuestion("steps_per_mm", "Steps that move the carriage one millimetre (e.g. 400)")
     else:
         usual = USUAL_RESOLUTION[unit]

@@ -15,7 +15,7 @@ from assistant.joinery.pattern import depth_of
 from assistant.joinery.units import plain_length
 from assistant.plans.model import BoardPlan, CutOrder, Job, Layout, Plan
 
-STAGES = {"lined": ("openings and blanks", "final sockets")}
+STAGES = {Layout.LINED: ("openings and blanks", "final sockets")}
 ONE_STAGE = ("joint",)
 BLANK = " blank"
 SHARE_OUT = 'remainder = "stretch" or "both edges" in the plan would share it out'

@@ -154,6 +154,7 @@ class Pace:
 
 
 _PASS = "pass "
+_STANDING_BY = "standing by"
 _OPENS: tuple[type[f.Fact], ...] = (f.SettingCalled, f.CheckOpened, f.Asked, f.StoodBy)
 _ANSWERS: tuple[type[f.Fact], ...] = (f.PassCut, f.CheckConfirmed, f.CarriedOn, f.Dropped, f.Finished, f.EndedEarly)
 
@@ -165,7 +166,7 @@ def _name_of(fact: f.Fact) -> str:
         case f.CheckOpened(_, check):
             return check
         case f.StoodBy():
-            return "standing by"
+            return _STANDING_BY
     return "a question"
 
 
@@ -202,7 +203,7 @@ def time_lines(times: Times) -> tuple[str, ...]:
         by_place[place] = by_place.get(place, 0.0) + wait.seconds
     waits = [
         f"{shown_minutes(seconds)} at {what} (setup {setup})"
-        if what != "standing by"
+        if what != _STANDING_BY
         else f"{shown_minutes(seconds)} standing by (setup {setup})"
         for (setup, what), seconds in reversed(by_place.items())
     ]

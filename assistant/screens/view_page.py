@@ -61,6 +61,7 @@ from assistant.screens.view_words import (
     word_lines,
 )
 from assistant.session.effects import View
+from assistant.session.kinds import Press
 from assistant.session.state import CHECKS, CUTTING, MOVE_ASKED
 from assistant.session.table import which_of
 from assistant.wording.halves import which_half
@@ -370,13 +371,13 @@ def _keys(pane: Pane, status: Status, meant: Gestures, wait_s: int) -> None:
 
 
 def _keys_in_blocks(pane: Pane, meant: Gestures, wait_s: int) -> None:
-    named = (("TAP", meant.tap), ("DOUBLE", meant.double), ("LONG", meant.long))
-    for place, (name, meaning) in zip(GESTURE_PLACES, named, strict=True):
+    named = ((Press.TAP, meant.tap), (Press.DOUBLE, meant.double), (Press.LONG, meant.long))
+    for place, (press, meaning) in zip(GESTURE_PLACES, named, strict=True):
         short = IN_BLOCKS.get(meaning, meaning.upper())
-        if name == "LONG" and wait_s:
+        if press == Press.LONG and wait_s:
             short = f"WAIT {wait_s}"
         if meaning != NOTHING:
-            draw_line(pane, 0, int(place * pane.columns) + 1, f"{name} {short}", REVERSE | BOLD)
+            draw_line(pane, 0, int(place * pane.columns) + 1, f"{press.name} {short}", REVERSE | BOLD)
 
 
 def _compose_low(canvas: Canvas, sight: Sight, gauges: Gauges) -> None:

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from assistant.joinery.model import CarriageKind
 from assistant.joinery.settings import reading
 from assistant.plans.checks import BOARD_OUT, CARRYING_ON, CLAMPS, CLAMPS_AND_GUARD, SAW_OFF
 from assistant.plans.intents import Mode
@@ -37,7 +38,7 @@ NOBODY_KNOWS = (
     "It goes home next."
 )
 AFTER_A_PAUSE = "saw, clamps and guard"  # what the check after standing by is about; its own name would say nothing
-UNITS = {"steps": "steps"}
+UNITS = {CarriageKind.STEPS: "steps"}
 """What a setting is counted in, for this carriage kind; otherwise its unit."""
 
 

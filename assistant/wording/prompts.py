@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.joinery.halves import Half
-from assistant.joinery.model import CarriageKind, Register
+from assistant.joinery.model import CarriageKind, Register, Zero
 from assistant.joinery.settings import MOST_DECIMALS, reading
 from assistant.plans.checks import ZERO_CHECK, aloud
 from assistant.plans.intents import Mode
@@ -41,8 +41,8 @@ from assistant.wording.numbers import (
 HOW_TO_CUT = "Set the carriage, start the saw, cut, draw back clear and tap."
 NEVER_SPIN = "Never spin it on its face."
 AT_ZERO = {
-    "outside": "At zero the teeth just brush the reference edge.",
-    "inside": "At zero the cut takes one full kerf off the reference edge.",
+    Zero.OUTSIDE: "At zero the teeth just brush the reference edge.",
+    Zero.INSIDE: "At zero the cut takes one full kerf off the reference edge.",
 }
 """What the blade does at setting 0, by the carriage's zero (`joinery.settings`)."""
 SETTINGS = ("setting", "setting in full")

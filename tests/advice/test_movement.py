@@ -10,7 +10,7 @@ import pytest
 
 from assistant.advice.movement import WOODS, emc, find_wood, holds, strain
 from assistant.plans.climate import celsius
-from assistant.plans.model import GRAINS
+from assistant.plans.model import Grain
 from tests.joinery.references import rows
 
 # From memory, unverified: these are no evidence.
@@ -149,7 +149,7 @@ def test_the_coefficients_hold_from_6_to_14_percent() -> None:
     assert not holds(10, 14.1)
 
 
-def test_grain_is_one_of_three_words() -> None:
-    with pytest.raises(ValueError, match="flat, quarter, mixed"):
-        WOODS["Ash, white"].across("rift")
-    assert len(GRAINS) == 3
+def test_each_grain_has_its_coefficient() -> None:
+    ash = WOODS["Ash, white"]
+    assert [ash.across(grain) for grain in (Grain.FLAT, Grain.QUARTER)] == [ash.tangential, ash.radial]
+    assert ash.across(Grain.MIXED) == pytest.approx((ash.radial + ash.tangential) / 2)

@@ -6,35 +6,34 @@ import math
 
 import pytest
 
-from assistant.calibrating.learned import FELT, MEASURED, Correction, correction_of, learned
+from assistant.calibrating.learned import FELT, MEASURED, Correction, Reported, correction_of, learned
 
 
 @pytest.mark.parametrize(
     ("what", "amount", "written", "wanted", "correction"),
     [
-        ("too tight", 0.05, 0.10, 0.10, 0.05),
-        ("too loose", 0.03, 0.10, 0.10, -0.03),
-        ("too tight", 0.0, 0.15, 0.10, 0.05),  # right as it was, with 0.05 more than wanted
-        ("gap", 0.16, 0.10, 0.10, -0.06),  # the saw made 0.06 more than written
-        ("gap", 0.10, 0.04, 0.10, -0.06),  # and again, when less was written
-        ("gap", -0.02, 0.10, 0.10, 0.12),  # it jams: the saw made 0.12 less than written
+        (Reported.TIGHT, 0.05, 0.10, 0.10, 0.05),
+        (Reported.LOOSE, 0.03, 0.10, 0.10, -0.03),
+        (Reported.TIGHT, 0.0, 0.15, 0.10, 0.05),  # right as it was, with 0.05 more than wanted
+        (Reported.GAP, 0.16, 0.10, 0.10, -0.06),  # the saw made 0.06 more than written
+        (Reported.GAP, 0.10, 0.04, 0.10, -0.06),  # and again, when less was written
+        (Reported.GAP, -0.02, 0.10, 0.10, 0.12),  # it jams: the saw made 0.12 less than written
     ],
 )
 def test_a_joint_gives_what_to_add_to_the_clearance_wanted(
-    what: str, amount: float, written: float, wanted: float, correction: float
+    what: Reported, amount: float, written: float, wanted: float, correction: float
 ) -> None:
     assert correction_of(what, amount, written, wanted)[0] == pytest.approx(correction)
 
 
 def test_a_felt_fit_is_less_certain_than_a_measured_fit() -> None:
-    assert correction_of("gap", 0.1, 0.1, 0.1)[1] == MEASURED
-    assert correction_of("too tight", 0.01, 0.1, 0.1)[1] == FELT > MEASURED
-    assert correction_of("too loose", 0.4, 0.1, 0.1)[1] == pytest.approx(0.1)
+    assert correction_of(Reported.GAP, 0.1, 0.1, 0.1)[1] == MEASURED
+    assert correction_of(Reported.TIGHT, 0.01, 0.1, 0.1)[1] == FELT > MEASURED
+    assert correction_of(Reported.LOOSE, 0.4, 0.1, 0.1)[1] == pytest.approx(0.1)
 
 
-def test_another_word_is_refused() -> None:
-    with pytest.raises(ValueError, match="'too tight', 'too loose' or 'gap'"):
-        correction_of("fine", 0, 0, 0)
+def test_what_is_reported_of_a_joint_stays_as_histories_have_it() -> None:
+    assert {one.value for one in Reported} == {"too tight", "too loose", "gap"}
 
 
 def test_the_correction_is_the_weighted_mean() -> None:

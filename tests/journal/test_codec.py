@@ -13,13 +13,40 @@ from hypothesis import strategies as st
 
 from assistant.errors import JournalError
 from assistant.joinery.halves import Half
-from assistant.joinery.model import Carriage, Drive, Pass, Pattern, Segment
+from assistant.joinery.model import (
+    Carriage,
+    CarriageKind,
+    Drive,
+    Home,
+    Pass,
+    Pattern,
+    Register,
+    Segment,
+    StopSide,
+    Zero,
+)
+from assistant.joinery.settings import Reads
 from assistant.journal import codec
 from assistant.plans.mishaps import Mishap
-from assistant.plans.model import Check, Job, PageSettings, PedalSettings, Setup, VoiceSettings, When
+from assistant.plans.model import (
+    Acceptance,
+    Check,
+    DenoiserName,
+    Endpoints,
+    Job,
+    Layout,
+    PageSettings,
+    PedalSettings,
+    RecogniserName,
+    Setup,
+    VoiceSettings,
+    When,
+)
 from assistant.session import facts as f
 from assistant.session.kinds import By, Change, Doubt, MoveKind, QuestionName
 
+OF_VOICE = (Acceptance, DenoiserName, Endpoints, Reads, RecogniserName)
+OF_JOBS = (CarriageKind, Home, Layout, Register, StopSide, Zero, *OF_VOICE)
 texts = st.text(max_size=20)
 counts = st.integers(min_value=0, max_value=20_000)
 lengths = st.fractions(min_value="1/25400", max_value=10_000, max_denominator=25_400)
@@ -36,7 +63,7 @@ def _of(annotation: str) -> st.SearchStrategy:
     kinds |= {"float": st.floats(0, 1e6), "Fraction | None": st.none() | lengths, "int | None": st.none() | counts}
     kinds |= {"str | None": st.none() | texts, "tuple[str, ...]": st.lists(texts, max_size=3).map(tuple)}
     kinds |= {"tuple[int, ...]": st.lists(counts, max_size=3).map(tuple)}
-    kinds |= {one.__name__: st.sampled_from(one) for one in (By, Doubt, Mishap, MoveKind)}
+    kinds |= {one.__name__: st.sampled_from(one) for one in (By, Doubt, Mishap, MoveKind, *OF_JOBS)}
     kinds |= {"Change | Mishap": st.sampled_from([*Change, *Mishap])}
     return kinds[annotation]
 
@@ -227,7 +254,19 @@ STORED = {
     MoveKind: {"home", "visit", "setting"},
     Doubt: {"alarm", "reset", "line", "garbage", "silent", "switch", "elsewhere", "halted"},
     Change: {"board", "end", "socket", "spoilt", "copy"},
+    Layout: {"even", "listed", "slots", "lined"},
+    CarriageKind: {"readout", "handwheel", "steps"},
+    Zero: {"outside", "inside"},
+    Register: {"stop", "setting bar"},
+    StopSide: {"left", "right"},
+    Home: {"switch", "by hand"},
+    Reads: {"digits", "words", "fractions", "turns"},
+    RecogniserName: {"auto", "moonshine", "vosk", "pocketsphinx"},
+    DenoiserName: {"auto", "none", "spectral", "rnnoise"},
+    Endpoints: {"auto", "level", "speech"},
+    Acceptance: {"usual", "strict"},
 }
+"""What journals hold, in facts and in the job that a session began with."""
 
 
 def test_stored_words_stay() -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from assistant.errors import BadInput, CouldNotRun
 from assistant.plans.shop_file import read_shop
-from assistant.plans.shop_writer import history_path, in_force, read_history, record, undo, value_text
+from assistant.plans.shop_writer import EntryKind, history_path, in_force, read_history, record, undo, value_text
 from tests.plans.files import DEMO, DEMO_SHOPS, write
 from tests.sampling import every
 
@@ -154,6 +154,24 @@ def test_a_calibration_without_a_key_is_noted_only(tmp_path: Path) -> None:
     assert read_history(shop)[0].data == {"value": 0.04}
     undo(shop, "zero", UTC)
     assert in_force(shop, read_history(shop)) == []
+
+
+def test_kinds_of_entries_stay_as_histories_have_them(tmp_path: Path) -> None:
+    words = ["kerf", "screw", "zero", "backlash", "joint", "blade", "square"]
+    assert [kind.value for kind in EntryKind] == words
+    shop = shop_at(tmp_path)
+    for kind in EntryKind:
+        record(shop, kind, UTC, "", {})
+    assert [json.loads(line)["kind"] for line in history_path(shop).read_text(encoding="utf-8").splitlines()] == words
+    assert [entry.kind for entry in read_history(shop)] == list(EntryKind)
+
+
+def test_a_kind_of_entry_that_is_not_known_is_kept(tmp_path: Path) -> None:
+    shop = shop_at(tmp_path)
+    kerf(shop)
+    line = history_path(shop).read_text(encoding="utf-8")
+    history_path(shop).write_text(line.replace('"kind": "kerf"', '"kind": "tilt"'), encoding="utf-8")
+    assert [entry.kind for entry in read_history(shop)] == ["tilt"]
 
 
 def test_a_line_of_the_history_that_was_cut_short_spoils_no_other(tmp_path: Path) -> None:

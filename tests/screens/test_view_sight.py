@@ -13,7 +13,7 @@ import pytest
 from assistant.plans.mishaps import Mishap
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Outputs, Runner
-from assistant.screens.view_sight import KEPT, Gathering, LastInput, LogEntry
+from assistant.screens.view_sight import KEPT, Aside, Gathering, LastInput, LogEntry
 from assistant.session.events import (
     CodeAsked,
     DeviceChanged,
@@ -29,7 +29,7 @@ from assistant.session.events import (
 )
 from assistant.session.facts import JobExtended, Record
 from assistant.session.intents import wanted
-from assistant.session.kinds import Change
+from assistant.session.kinds import Change, Klass
 from tests.runner.adapters import drain
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
@@ -429,6 +429,11 @@ def test_the_sight_is_of_one_moment_only_between_turns() -> None:
         session.gesture(gesture)
         assert gathering.whole and told[-1] == ("show", True)
         assert ("said", False) in told and ("said", True) not in told
+
+
+def test_the_classes_of_lines_stay_as_the_page_has_them() -> None:
+    assert {"setting", "check", "move", "question", "refused"} <= {klass.value for klass in Klass}
+    assert {aside.value for aside in Aside} == {"warning", "note"}
 
 
 def test_where_the_time_went_is_kept_only_while_no_blade_turns() -> None:
