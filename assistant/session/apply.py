@@ -21,8 +21,9 @@ from assistant.plans.model import Job, When
 from assistant.session import apply_mishaps
 from assistant.session import facts as f
 from assistant.session.checks import BEFORE_A_TRIAL, asks_saw_off, bits_of, confirmed_with, counted_on, due_after
+from assistant.session.concerned import has_cuts
 from assistant.session.kinds import MoveKind, SetupStatus, Then
-from assistant.session.order import opposite, setups_of_end
+from assistant.session.order import end_of, opposite, setups_of_end
 from assistant.session.slip import is_same_end, to_try
 from assistant.session.state import (
     CHECKS,
@@ -95,8 +96,7 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
         "named": state.named | {fact.setup},
         "boards": state.boards + 1,
         "turns": state.turns + job.is_turned(fact.setup),
-        "to_register": bool(state.cuts[fact.setup - 1] | state.shallow[fact.setup - 1])
-        or job.pattern_of(fact.setup).is_rest,
+        "to_register": has_cuts(state, fact.setup),
         "moved": None,
         "unsure": False,
         "is_zeroed": False,
@@ -316,7 +316,9 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
         change |= {"cursor": 0, "to_register": True}
     if not (fact.socket or fact.deeper):
         change["marked"] = tuple(place for place in state.marked if place[0] != fact.setup)
-        job = state.the_job
+        job, end = state.the_job, end_of(state.the_job, fact.setup)
+        left = enumerate(change["shallow"], start=1)
+        change["shallow"] = tuple(0 if n not in job.order and end_of(job, n) == end else mask for n, mask in left)
         change["wrong"] = tuple(cut for cut in state.wrong if not is_same_end(job, cut.setup, fact.setup))
         # Both halves of an end go with one cut, and only the first of them says how much.
         if fact.cut_off:
@@ -346,7 +348,7 @@ def _cut_off(state: State, setup: int, off: Fraction) -> tuple[CutOff, ...]:
         loses(this, joint=True)
     elif other:
         mates = setups_of_end(job, facing.setup) if facing else ()
-        has_joint = any(state.cuts[n - 1] | state.shallow[n - 1] or job.pattern_of(n).is_rest for n in mates)
+        has_joint = any(has_cuts(state, n) for n in mates)
         loses(this, joint=True, both=has_joint)
         if not has_joint:
             loses(other, joint=False)

@@ -12,6 +12,7 @@ from assistant.plans.mishaps import Mishap
 from assistant.session import facts as f
 from assistant.session.aftermath import OF
 from assistant.session.kinds import SetupStatus
+from assistant.session.slip import trial
 from assistant.session.state import WrongCut
 from assistant.session.turn import view
 from tests.session.driver import Driver
@@ -454,6 +455,66 @@ def whole_setup(driver: Driver) -> None:
         driver.gesture("hold")
     driver.cut(driver.state.passes - driver.state.cut_here)
     driver.count()
+
+
+def with_another_blade_on_what_is_not_deep_enough(cut: int, kerf: int) -> Driver:
+    """So many passes of an end, not deep enough; before they are gone over a blade with another kerf is put on."""
+    driver = standing_by(cut)
+    tell(driver, Mishap.SHALLOW)
+    answers(driver, "yes", "yes")
+    tell(driver, Mishap.BLADE)
+    answers(driver, "yes", kerf, "yes", "yes")
+    if driver.state.mode == "standing by":
+        driver.gesture("hold")
+    while driver.state.effective_mode == "checks":
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    return driver
+
+
+@pytest.mark.parametrize(
+    ("cut", "kerf", "place", "wall"),
+    [
+        (3, 318, "pass three", "Try the still blade in that kerf"),
+        (3, 280, "an earlier cut", "The still blade just meets that cut's wall towards the reference edge"),
+        (1, 280, "an earlier cut", "The still blade just meets that cut's wall towards the reference edge"),
+        (2, 350, "an earlier cut", "The still blade just meets that cut's wall away from the reference edge"),
+    ],
+    ids=["the same kerf", "a narrower one", "a narrower one, one pass cut", "a wider one that goes into two kerfs"],
+)
+def test_a_kerf_that_is_not_deep_enough_shows_how_the_work_lies_to_a_blade_that_goes_into_it(
+    cut: int, kerf: int, place: str, wall: str
+) -> None:
+    driver = with_another_blade_on_what_is_not_deep_enough(cut, kerf)
+    assert driver.state.question and driver.state.question.name == "registered"
+    assert f"Carriage to {place}: " in driver.said and wall in driver.said
+    old = driver.state.the_job.patterns[0].passes
+    tried = trial(driver.state)
+    assert tried is not None
+    if kerf != 318:
+        away = "away" in wall
+        at = [one.kerf_to if away else one.kerf_from + kerf * Fraction(1, 100) for one in old[:cut]]
+        assert min(abs(tried.setting - each) for each in at) <= driver.state.the_job.carriage.resolution
+    driver.gesture("hold")
+    whole_setup(driver)
+    assert driver.state.setup != 1, "all its passes are cut once more, to their depth"
+
+
+def test_a_wider_blade_meets_wood_in_such_a_kerf_wherever_the_work_lies() -> None:
+    driver = with_another_blade_on_what_is_not_deep_enough(1, 350)
+    assert "The blade can be tried in none of the cuts, so you have only the edge to go by." in driver.said
+
+
+def test_nothing_is_left_of_such_kerfs_once_their_end_is_cut_off() -> None:
+    driver = with_another_blade_on_what_is_not_deep_enough(3, 280)
+    driver.heard("no")
+    driver.gesture("hold")
+    driver.confirm_all()
+    driver.heard(Intent.REDO)
+    answers(driver, "yes")
+    while driver.state.setup == 1 or driver.asked == "board out":
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    assert "First cut its old joint off" in driver.said and not driver.state.to_register
+    assert trial(driver.state) is None and not any(driver.state.shallow)
 
 
 def test_a_board_that_is_not_cut_deeper_can_be_spoilt() -> None:
