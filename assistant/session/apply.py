@@ -49,6 +49,7 @@ from assistant.session.state import (
     with_driving,
     with_mask,
     with_status,
+    without_doubt,
 )
 
 
@@ -98,7 +99,6 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
         "turns": state.turns + job.is_turned(fact.setup),
         "to_register": has_cuts(state, fact.setup),
         "moved": None,
-        "unsure": False,
         "is_zeroed": False,
         "mode": CHECKS,
         "cursor": 0,
@@ -232,7 +232,6 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
         "chosen": 0,
         "to_register": bool(reopened.cut & ~(1 << (fact.pass_ - 1))) or reopened.pattern.is_rest,
         "moved": None,
-        "unsure": False,
         "is_zeroed": False,
         "touched": True,
         "open_check": None,
@@ -261,7 +260,8 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
     """The board was clamped again: every check after clamping is due, also the check for a bar in the blade's way."""
     redo = state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN)
-    settled: Change = {"to_register": False, "moved": None, "unsure": False, "is_zeroed": False}
+    settled: Change = {"to_register": False, "moved": None, "is_zeroed": False}
+    settled["doubted"] = without_doubt(state, state.setup)
     if not fact.setting:
         # There was no kerf by which the carriage could be set right.
         return settled | {"redo": redo | apply_mishaps.zero_due(state)}
@@ -276,7 +276,8 @@ def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
 
 
 def _setup_done(state: State, fact: f.SetupDone, at: float) -> Change:
-    return {"status": with_status(state, SetupStatus.CUT, fact.setup)}
+    # It was asked of all its cuts whether they are good.
+    return {"status": with_status(state, SetupStatus.CUT, fact.setup), "doubted": without_doubt(state, fact.setup)}
 
 
 def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
@@ -286,13 +287,14 @@ def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
         "shallow": (*state.shallow, *(0 for _ in fact.setups)),
         "since_height": (*state.since_height, *(0 for _ in fact.setups)),
         "status": (*state.status, *(SetupStatus.TO_CUT for _ in fact.setups)),
+        **apply_mishaps.kept_in_doubt(state, fact.order),
     }
 
 
 def _board_chosen(state: State, fact: f.BoardChosen, at: float) -> Change:
     """From now on the board in the clamps is on its way out of them."""
     waits = {"chosen": fact.setup, "to_register": False, "mode": CHECKS, "open_check": None, "answered": 0, "cursor": 0}
-    settled = {"moved": None, "unsure": False, "is_zeroed": False, "trouble": None}
+    settled = {"moved": None, "is_zeroed": False, "trouble": None}
     return {
         **waits,
         **settled,
@@ -320,6 +322,7 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
         left = enumerate(change["shallow"], start=1)
         change["shallow"] = tuple(0 if n not in job.order and end_of(job, n) == end else mask for n, mask in left)
         change["wrong"] = tuple(cut for cut in state.wrong if not is_same_end(job, cut.setup, fact.setup))
+        change["doubted"] = without_doubt(state, *setups_of_end(job, fact.setup))
         # Both halves of an end go with one cut, and only the first of them says how much.
         if fact.cut_off:
             change["cut_off"] = _cut_off(state, fact.setup, Fraction(fact.cut_off))
@@ -363,6 +366,7 @@ def _board_spoilt(state: State, fact: f.BoardSpoilt, at: float) -> Change:
         "status": with_status(state, SetupStatus.SPOILT, *fact.setups),
         "marked": tuple(place for place in state.marked if place[0] not in fact.setups),
         "wrong": tuple(cut for cut in state.wrong if not any(is_same_end(job, cut.setup, n) for n in fact.setups)),
+        "doubted": without_doubt(state, *fact.setups),
     }
     return {**change, **(with_driving(state, unproved=0) if state.setup in fact.setups else {})}
 
@@ -512,7 +516,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Finished: _finished,
     f.EndedEarly: _ended_early,
     f.StandsThere: _stands_there,
-    f.CutsSure: lambda state, fact, at: {"unsure": False},
+    f.CutsSure: lambda state, fact, at: {"doubted": without_doubt(state, state.setup)},
     f.StillClamped: lambda state, fact, at: {"to_register": False},
     f.Asked: _asked,
     f.Dropped: _dropped,

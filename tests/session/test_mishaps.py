@@ -11,11 +11,14 @@ from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
 from assistant.session import facts as f
 from assistant.session.aftermath import OF
-from assistant.session.kinds import SetupStatus
+from assistant.session.apply import apply
+from assistant.session.events import Resume
+from assistant.session.kinds import Change, SetupStatus
+from assistant.session.rework import change_job
 from assistant.session.slip import trial
-from assistant.session.state import WrongCut
-from assistant.session.turn import view
-from tests.session.driver import Driver
+from assistant.session.state import State, WrongCut
+from assistant.session.turn import Turn, view
+from tests.session.driver import UTC, Driver
 from tests.session.drives import Rig, driven_job
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan
 from tests.session.test_halves import both_edges
@@ -334,6 +337,107 @@ def test_work_is_not_put_to_a_wall_that_a_cut_in_the_wrong_place_has_moved() -> 
     assert "Carriage to pass one: " in driver.said and "wall towards the reference edge" in driver.said
 
 
+def left_before_it_was_said_which_cuts_are_good(mishap: Mishap = Mishap.SLIPPED, cut: int = 3) -> Driver:
+    """The program is killed while that is asked of the first board; back again, another one is gone on with."""
+    driver = standing_by(cut)
+    tell(driver, mishap)
+    answers(driver, "yes")
+    assert driver.state.question and driver.state.question.name == "sure"
+    turn = Turn(replayed(driver), Resume(driver.at, UTC))
+    change_job(turn, Change.BOARD, 2)
+    driver.records += [record for record in turn.decision(None).records if not record.fact.passing]
+    driver.resume()
+    return driver
+
+
+def replayed(driver: Driver) -> State:
+    state = State()
+    for record in driver.records:
+        state = apply(state, record)
+    return state
+
+
+def hold_until(driver: Driver, setup: int, mode: str = "") -> None:
+    """Yes to all, as often as a setup can need."""
+    for _ in range(40):
+        if driver.state.setup == setup and mode in ("", driver.state.effective_mode):
+            return
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    raise AssertionError(driver.said)
+
+
+def back_to_the_first_board(driver: Driver) -> None:
+    hold_until(driver, 2, "cutting")
+    driver.heard(Intent.BOARD, 1)
+    hold_until(driver, 1)
+
+
+@pytest.mark.parametrize("mishap", [Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST])
+def test_what_was_left_in_doubt_is_asked_when_the_board_comes_back(mishap: Mishap) -> None:
+    """Nobody has said yet which cuts were made after it, and another board has been in the clamps since."""
+    driver = left_before_it_was_said_which_cuts_are_good(mishap)
+    back_to_the_first_board(driver)
+    while driver.asked in ("zero", "backing"):
+        driver.gesture("hold")
+    question = driver.state.question
+    assert question and (question.name, question.pass_, question.mishap) == ("sure", 3, mishap), driver.said
+    answers(driver, "no")
+    assert driver.kinds == ["stepped_back"] and driver.state.wrong == (WrongCut(1, 3, None),)
+    answers(driver, "yes")
+    assert driver.state.question and driver.state.question.name == "registered"
+    assert "Carriage to pass two" in driver.said
+
+
+def test_so_it_is_after_one_more_interruption() -> None:
+    driver = left_before_it_was_said_which_cuts_are_good()
+    back_to_the_first_board(driver)
+    driver.resume()
+    answers(driver, "yes")
+    while driver.asked in ("zero", "backing"):
+        driver.gesture("hold")
+    assert driver.state.question and driver.state.question.name == "sure"
+
+
+def test_a_board_that_is_all_cut_is_not_done_with_before_that_was_said() -> None:
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
+    driver.cut(4)
+    driver.heard("stand by")
+    tell(driver, Mishap.SLIPPED)
+    answers(driver, "yes")
+    driver.resume()
+    assert driver.state.setup_complete
+    answers(driver, "yes")
+    assert driver.state.question and driver.state.question.name == "sure"
+    answers(driver, "no", "yes")
+    assert not driver.state.is_cut(4) and driver.state.question and driver.state.question.name == "registered"
+
+
+def test_cuts_in_doubt_are_not_relied_on_once_another_blade_goes_on_with_their_end() -> None:
+    """They can't be taken back any more; what they may have spoilt is named when all is cut."""
+    driver = left_before_it_was_said_which_cuts_are_good()
+    hold_until(driver, 2, "cutting")
+    driver.heard("stand by")
+    tell(driver, Mishap.BLADE)
+    answers(driver, "yes", 280, "yes", "yes")
+    state, doubtful = driver.state, {(1, 1), (1, 2), (1, 3)}
+    assert {(cut.setup, cut.pass_) for cut in state.wrong} == doubtful == set(state.marked) and not state.doubted
+    (rest,) = [n for n in state.the_job.order if state.the_job.pattern_of(n).is_rest]
+    hold_until(driver, driver.state.chosen or driver.state.setup, "cutting")
+    driver.heard(Intent.BOARD, rest)
+    hold_until(driver, rest)
+    assert trial(driver.state) is None and "you have only the edge to go by" in driver.said
+
+
+def test_nothing_is_left_in_doubt_of_an_end_that_is_cut_off_or_a_board_that_is_spoilt() -> None:
+    for change in (Intent.REDO, Intent.SPOILT):
+        driver = left_before_it_was_said_which_cuts_are_good()
+        assert driver.state.doubted == ((1, Mishap.SLIPPED),)
+        hold_until(driver, 2, "cutting")
+        driver.heard(change, 1)
+        answers(driver, "yes")
+        assert driver.state.doubted == ()
+
+
 @pytest.mark.parametrize("mishap", [Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST])
 def test_nor_into_a_socket_with_a_cut_that_was_made_after_it_had_moved(mishap: Mishap) -> None:
     driver = standing_by()
@@ -365,7 +469,7 @@ def test_work_that_slipped_before_anything_was_cut_leaves_no_cut_in_doubt() -> N
     driver = standing_by(0)
     tell(driver, Mishap.SLIPPED)
     answers(driver, "yes")
-    assert not driver.state.unsure
+    assert not driver.state.doubted
     carried_on(driver)
     driver.gesture("tap")
     driver.gesture("tap")
@@ -931,7 +1035,7 @@ def test_what_another_blade_has_cut_is_not_cut_again_by_this_one() -> None:
     tell(driver, Mishap.SLIPPED)
     answers(driver, "yes")
     assert "Another blade has cut that" in driver.said and driver.state.mode == "standing by"
-    assert not of(driver, f.SteppedBack) and not driver.state.unsure
+    assert not of(driver, f.SteppedBack) and not driver.state.doubted
 
 
 def with_another_blade(whole: int, more: int) -> Driver:
