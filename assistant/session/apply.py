@@ -208,9 +208,12 @@ def _uncut(state: State, pass_: int) -> Change:
     When all was cut, the saw was switched off and the work inspected, so the session asks whether it is still clamped.
     """
     happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
+    cuts, shallow = state.cut & ~(1 << (pass_ - 1)), state.shallow[state.setup - 1] & ~(1 << (pass_ - 1))
     return {
-        "cuts": with_cuts(state, state.cut & ~(1 << (pass_ - 1))),
-        "shallow": with_mask(state.shallow, state.setup, state.shallow[state.setup - 1] & ~(1 << (pass_ - 1))),
+        "cuts": with_cuts(state, cuts),
+        "shallow": with_mask(state.shallow, state.setup, shallow),
+        # What is cut from now on is cut after that.
+        "doubted": state.doubted if cuts | shallow else without_doubt(state, state.setup),
         "status": with_status(state, SetupStatus.BEGUN, state.setup),
         "cursor": pass_,
         "redo": state.redo | due_after(state.the_job.checks, *happened),
@@ -313,6 +316,8 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
         "shallow": with_mask(state.shallow, fact.setup, shallow | mask & again if fact.deeper else shallow & ~again),
         "status": with_status(state, SetupStatus.REDO, fact.setup),
     }
+    if not (change["cuts"][fact.setup - 1] | change["shallow"][fact.setup - 1]):
+        change["doubted"] = without_doubt(state, fact.setup)
     if here and fact.deeper:
         # From the first pass on; and while the blade was raised, the work may have been out of its clamps.
         change |= {"cursor": 0, "to_register": True}

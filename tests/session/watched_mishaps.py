@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -242,6 +242,7 @@ class Mishaps:
 
     def _jumped(self, fact: f.Jumped, bench: Watcher) -> None:
         self._goes_over_again(fact.pass_, bench)
+        self._settles_without_kerfs(fact.setup, {fact.pass_}, bench)
 
     def spoilt_here(self, bench: Watcher) -> list[tuple[Fraction, Fraction]]:
         """The same for the end in the clamps, whichever of its setups it was, measured as it lies now."""
@@ -276,6 +277,12 @@ class Mishaps:
             self._leaves_it_in_doubt(bench)
         else:
             self._goes_over_again(fact.pass_, bench)
+        self._settles_without_kerfs(fact.setup, {fact.pass_}, bench)
+
+    def _settles_without_kerfs(self, setup: int, gone: Collection[int], bench: Watcher) -> None:
+        """What is cut there from now on is cut after that."""
+        if not bench.stands_in(setup) - set(gone):
+            self._settles(setup)
 
     def _board_spoilt(self, fact: f.BoardSpoilt, bench: Watcher) -> None:
         self.misplaced = frozenset(place for place in self.misplaced if place[0] not in fact.setups)
@@ -306,6 +313,8 @@ class Mishaps:
     def _setup_reopened(self, fact: f.SetupReopened, bench: Watcher) -> None:
         if not (fact.deeper or fact.socket):
             self._is_gone((fact.setup,), bench)
+        if fact.socket:
+            self._settles_without_kerfs(fact.setup, fact.passes, bench)
         if not fact.deeper:
             return
         assert self.told in ("not deep enough", "too deep"), "only what is not deep enough is gone over again"
