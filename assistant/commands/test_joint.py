@@ -8,10 +8,9 @@ import sys
 import textwrap
 from collections.abc import Iterator
 from enum import StrEnum
-from fractions import Fraction
 from pathlib import Path
 
-from assistant.calibrating.joints import ANY_WOOD, joint_like, last_joint_cut, reported, was_right, wood_of
+from assistant.calibrating.joints import ANY_WOOD, FINEST_KERF, joint_like, last_joint_cut, reported, was_right, wood_of
 from assistant.calibrating.learned import GAP
 from assistant.commands.asking import agreed, chosen
 from assistant.commands.calibrate_fit import PLACES, noted
@@ -48,8 +47,6 @@ HOW_TO_REPORT = (
     "--too-tight 0 if they are right, else --too-tight LENGTH, --too-loose LENGTH or --gap LENGTH (measured)"
 )
 LATER = "later"
-FINEST_KERF = {"mm": Fraction(1, 100), "in": Fraction(127, 5000)}
-"""How finely a kerf can be given in a session, mm: to a hundredth of a millimetre, or a thousandth of an inch."""
 
 
 def add_test_joint_options(parser: argparse.ArgumentParser) -> None:
@@ -177,6 +174,13 @@ def _other_kerf(plan: Path, shop: Path | None, state: Path | None) -> str:
         f"{plain_length(kerf, unit)}. The kerf given in a session counts for that session only, so no clearance is "
         "proposed before the shop file has it too."
     )
+    again = ""
+    if not found.kerf_changed_by:
+        again = (
+            "\nThis joint was cut by that kerf alone, so it will do as well. Report how it fits with this command and\n"
+            f"{HOW_TO_REPORT}:\n"
+            f"  {_line(shop, 'calibrate', 'fit', *where)}"
+        )
     return (
         f"{textwrap.fill(told, 100, break_on_hyphens=False)}\n"
         "First measure the kerf (with another blade, add --new-blade NAME):\n"
@@ -184,10 +188,7 @@ def _other_kerf(plan: Path, shop: Path | None, state: Path | None) -> str:
         f"or write this into the shop file, under [blade]:\n"
         f"  kerf = {length_to_copy(kerf, unit)}\n"
         "Then cut another test joint:\n"
-        f"  {cut} --test-joint\n"
-        "If the kerf was given before anything was cut, this one will do. Report how it fits with this command and\n"
-        f"{HOW_TO_REPORT}:\n"
-        f"  {_line(shop, 'calibrate', 'fit', *where)}"
+        f"  {cut} --test-joint{again}"
     )
 
 
@@ -207,7 +208,7 @@ def judge(args: argparse.Namespace, plan: Plan, shop: Shop) -> None:
     report = _asked(plan)
     while report is not None:
         # Without a plan the last joint cut is meant, with kerf and clearance of its session; that is this one.
-        options = dict.fromkeys(("plan", "clearance", "wanted", "new_blade", *HOW_IT_FITS.values()))
+        options = dict.fromkeys(("plan", "clearance", "wanted", "new_blade", "most_change", *HOW_IT_FITS.values()))
         try:
             proposal = noted(argparse.Namespace(**options | report, species=wood_of(plan), state=args.state), shop)
         except BadInput as error:
