@@ -9,6 +9,7 @@ import pytest
 from assistant.joinery.model import Carriage
 from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
+from assistant.screens.view_heading import heading_of
 from assistant.session import facts as f
 from assistant.session.aftermath import OF
 from assistant.session.apply import apply
@@ -18,6 +19,7 @@ from assistant.session.rework import change_job
 from assistant.session.slip import trial
 from assistant.session.state import State, WrongCut
 from assistant.session.turn import Turn, view
+from assistant.wording.prompts import Words
 from tests.session.driver import UTC, Driver
 from tests.session.drives import Rig, driven_job
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan
@@ -838,6 +840,7 @@ def with_the_other_parts_pattern() -> Driver:
 def test_a_board_put_aside_that_has_good_cuts_is_spoilt_and_another_cut_in_its_place() -> None:
     driver = with_the_other_parts_pattern()
     assert "Is it short side, one of two, into which something is cut already, so that it is spoilt?" in driver.said
+    assert heading_of(view(driver.state), Words(driver.state.the_job, figures=True)).left[0] == "THAT BOARD?"
     answers(driver, "no")
     assert "Is it short side, two of two, into which" in driver.said and not driver.kinds
     answers(driver, "yes")
