@@ -17,6 +17,7 @@ from assistant.calibrating.history import blade_name, current_blade, kerf_measur
 from assistant.calibrating.learned import FELT, Correction, Learned, Reported, correction_of, learned
 from assistant.calibrating.uncertainty import COVERAGE
 from assistant.errors import BadInput, Fault, JournalError
+from assistant.joinery.other_kerf import kerf_of
 from assistant.joinery.units import round_to_step
 from assistant.journal.schema import SessionState
 from assistant.journal.store import Journal, journal_path
@@ -31,6 +32,8 @@ from assistant.session.concerned import KERF_STEP
 ANY_WOOD = "any wood"
 # What two reports of the same joint have in common.
 SAME = ("told", "amount", "written", "kerf", "plan", "title")
+FINEST_KERF = {"mm": Fraction(1, 100), "in": Fraction(127, 5000)}
+"""How finely a kerf can be given in a session, mm: to a hundredth of a millimetre, or a thousandth of an inch."""
 MOST_OFF = Fraction(1, 2)  # mm, off the clearance wanted: five times a usual one; common practice, no source
 
 
@@ -76,7 +79,8 @@ class JointOrigin:
     """What a joint was laid out with, from its plan or the session that cut it.
 
     kerf: None for the shop's present. began_with: the kerf with which its session began, which was the shop file's;
-    None where no session is known.
+    None where no session is known. kerfs: those by which its passes were laid out, mm, in the order in which they were
+    cut; () where no session is known.
     """
 
     unit: str
@@ -87,6 +91,13 @@ class JointOrigin:
     plan: Plan | None
     session: str = ""
     began_with: Fraction | None = None
+    kerfs: tuple[Fraction, ...] = ()
+
+    @property
+    def kerf_changed_by(self) -> Fraction:
+        """By how much the kerf changed while the joint was cut, mm; 0 if by no more than it could be given."""
+        moved = max(self.kerfs) - min(self.kerfs) if self.kerfs else Fraction(0)
+        return moved if moved * 2 > FINEST_KERF[self.unit] else Fraction(0)
 
     @property
     def kerf_of_its_session(self) -> Fraction | None:
@@ -116,7 +127,7 @@ def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
         started = next((record.fact for record in records), None)
         if row is None or not isinstance(started, f.Started):
             return None
-        kerf = _last_kerf(started.job, records)
+        kerf, kerfs = _kerfs(started.job, records)
     # A plan changed since then no longer says what was cut, but the session does.
     plan, _ = try_plan(Path(row.plan_path))
     same = plan if plan is not None and plan.digest == row.plan_digest else None
@@ -130,19 +141,30 @@ def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
         same,
         str(row.id),
         began_with=job.kerf,
+        kerfs=kerfs,
     )
 
 
-def _last_kerf(job: Job, records: Iterator[f.Record]) -> Fraction:
-    """The kerf of the blade with which a session ended. What can't be read, or is lost, changes nothing."""
-    kerf = job.kerf
+def _kerfs(job: Job, records: Iterator[f.Record]) -> tuple[Fraction, tuple[Fraction, ...]]:
+    """The kerf with which a session ended, and those by which the boards that it kept were laid out, as they were cut.
+
+    What can't be read, or is lost, changes nothing.
+    """
+    cut: dict[int, None] = {}
     try:
         for record in records:
-            if isinstance(record.fact, f.JobExtended) and record.fact.kerf:
-                kerf = Fraction(record.fact.kerf)
+            match record.fact:
+                case f.JobExtended() as fact:
+                    job = fact.extend(job)
+                case f.PassCut(setup):
+                    cut[setup] = None
+                case f.SetupReopened(setup, socket=0, deeper=False):
+                    cut.pop(setup, None)
+                case f.BoardSpoilt(setups):
+                    cut = {setup: None for setup in cut if setup not in setups}
     except JournalError:
         pass
-    return kerf
+    return job.kerf, tuple(dict.fromkeys(kerf_of(job.pattern_of(setup)) for setup in cut))
 
 
 def wood_of(plan: Plan) -> str:

@@ -63,7 +63,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             own.add_argument("--most-change", metavar="LENGTH", help=most)
             yes = f"write without asking, unless the kerf would move by more than {far} (see --most-change)"
         else:
-            own.set_defaults(most_change=None)
+            if kind == FIT:
+                most = "how far the kerf may have changed while the joint was cut (default: not at all)"
+                own.add_argument("--most-change", metavar="LENGTH", help=most)
+            else:
+                own.set_defaults(most_change=None)
             yes = "record the joint even with --json" if kind == FIT else "write without asking"
         own.add_argument("--yes", action="store_true", help=yes)
         if kind not in ("kerf", FIT):

@@ -169,6 +169,13 @@ def _other_kerf(plan: Path, shop: Path | None, state: Path | None) -> str:
         f"{plain_length(kerf, unit)}. The kerf given in a session counts for that session only, so no clearance is "
         "proposed before the shop file has it too."
     )
+    again = ""
+    if not found.kerf_changed_by:
+        again = (
+            "\nThis joint was cut by that kerf alone, so it will do as well. Report how it fits with this command and\n"
+            f"{HOW_TO_REPORT}:\n"
+            f"  {_line(shop, 'calibrate', 'fit', *where)}"
+        )
     return (
         f"{textwrap.fill(why, 100, break_on_hyphens=False)}\n"
         "First measure the kerf (with another blade, add --new-blade NAME):\n"
@@ -176,10 +183,7 @@ def _other_kerf(plan: Path, shop: Path | None, state: Path | None) -> str:
         f"or write this into the shop file, under [blade]:\n"
         f"  kerf = {length_to_copy(kerf, unit)}\n"
         "Then cut another test joint:\n"
-        f"  {cut} --test-joint\n"
-        "If the kerf was given before anything was cut, this one will do. Report how it fits with this command and\n"
-        f"{HOW_TO_REPORT}:\n"
-        f"  {_line(shop, 'calibrate', 'fit', *where)}"
+        f"  {cut} --test-joint{again}"
     )
 
 
@@ -199,7 +203,7 @@ def judge(args: argparse.Namespace, plan: Plan, shop: Shop) -> None:
     report = _asked(plan)
     while report is not None:
         # Without a plan the last joint cut is meant, with kerf and clearance of its session; that is this one.
-        options = dict.fromkeys(("plan", "clearance", "wanted", "new_blade", *WAYS.values()))
+        options = dict.fromkeys(("plan", "clearance", "wanted", "new_blade", "most_change", *WAYS.values()))
         what, amount = report
         given = options | {WAYS[what]: amount, "species": wood_of(plan), "state": args.state}
         try:

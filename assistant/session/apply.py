@@ -21,8 +21,9 @@ from assistant.plans.model import Job
 from assistant.session import apply_mishaps
 from assistant.session import facts as f
 from assistant.session.checks import BEFORE_A_TRIAL, asks_saw_off, bits_of, confirmed_with, counted_on, due_after
+from assistant.session.concerned import has_cuts
 from assistant.session.kinds import MoveKind, SetupStatus, Then
-from assistant.session.order import opposite, setups_of_end
+from assistant.session.order import end_of, opposite, setups_of_end
 from assistant.session.slip import is_same_end, to_try
 from assistant.session.state import (
     CHECKS,
@@ -48,6 +49,7 @@ from assistant.session.state import (
     with_driving,
     with_mask,
     with_status,
+    without_doubt,
 )
 
 
@@ -93,10 +95,8 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
         "named": state.named | {fact.setup},
         "boards": state.boards + 1,
         "turns": state.turns + job.is_turned(fact.setup),
-        "to_register": bool(state.cuts[fact.setup - 1] | state.shallow[fact.setup - 1])
-        or job.pattern_of(fact.setup).is_rest,
+        "to_register": has_cuts(state, fact.setup),
         "moved": None,
-        "unsure": False,
         "is_zeroed": False,
         "mode": CHECKS,
         "cursor": 0,
@@ -206,9 +206,12 @@ def _uncut(state: State, pass_: int) -> Change:
     When all was cut, the saw was switched off and the work inspected, so the session asks whether it is still clamped.
     """
     happened = (After.TAKEN_BACK, After.ALL_WAS_CUT) if state.setup_complete else (After.TAKEN_BACK,)
+    cuts, shallow = state.cut & ~(1 << (pass_ - 1)), state.shallow[state.setup - 1] & ~(1 << (pass_ - 1))
     return {
-        "cuts": with_cuts(state, state.cut & ~(1 << (pass_ - 1))),
-        "shallow": with_mask(state.shallow, state.setup, state.shallow[state.setup - 1] & ~(1 << (pass_ - 1))),
+        "cuts": with_cuts(state, cuts),
+        "shallow": with_mask(state.shallow, state.setup, shallow),
+        # What is cut from now on is cut after that.
+        "doubted": state.doubted if cuts | shallow else without_doubt(state, state.setup),
         "status": with_status(state, SetupStatus.BEGUN, state.setup),
         "cursor": pass_,
         "redo": state.redo | due_after(state.the_job.checks, *happened),
@@ -230,7 +233,6 @@ def _stepped_back(state: State, fact: f.SteppedBack, at: float) -> Change:
         "chosen": 0,
         "to_register": bool(reopened.cut & ~(1 << (fact.pass_ - 1))) or reopened.pattern.is_rest,
         "moved": None,
-        "unsure": False,
         "is_zeroed": False,
         "touched": True,
         "open_check": None,
@@ -259,7 +261,8 @@ def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
 def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
     """The board was clamped again: every check after clamping is due, also the check for a bar in the blade's way."""
     redo = state.redo | due_after(state.the_job.checks, After.CLAMPED_AGAIN)
-    settled: Change = {"to_register": False, "moved": None, "unsure": False, "is_zeroed": False}
+    settled: Change = {"to_register": False, "moved": None, "is_zeroed": False}
+    settled["doubted"] = without_doubt(state, state.setup)
     if not fact.setting:
         # There was no kerf by which the carriage could be set right.
         return settled | {"redo": redo | apply_mishaps.zero_due(state)}
@@ -274,7 +277,8 @@ def _reregistered(state: State, fact: f.Reregistered, at: float) -> Change:
 
 
 def _setup_done(state: State, fact: f.SetupDone, at: float) -> Change:
-    return {"status": with_status(state, SetupStatus.CUT, fact.setup)}
+    # It was asked of all its cuts whether they are good.
+    return {"status": with_status(state, SetupStatus.CUT, fact.setup), "doubted": without_doubt(state, fact.setup)}
 
 
 def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
@@ -284,13 +288,14 @@ def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
         "shallow": (*state.shallow, *(0 for _ in fact.setups)),
         "since_height": (*state.since_height, *(0 for _ in fact.setups)),
         "status": (*state.status, *(SetupStatus.TO_CUT for _ in fact.setups)),
+        **apply_mishaps.kept_in_doubt(state, fact.order),
     }
 
 
 def _board_chosen(state: State, fact: f.BoardChosen, at: float) -> Change:
     """From now on the board in the clamps is on its way out of them."""
     waits = {"chosen": fact.setup, "to_register": False, "mode": CHECKS, "open_check": None, "answered": 0, "cursor": 0}
-    settled = {"moved": None, "unsure": False, "is_zeroed": False, "trouble": None}
+    settled = {"moved": None, "is_zeroed": False, "trouble": None}
     return {
         **waits,
         **settled,
@@ -309,13 +314,18 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
         "shallow": with_mask(state.shallow, fact.setup, shallow | mask & again if fact.deeper else shallow & ~again),
         "status": with_status(state, SetupStatus.REDO, fact.setup),
     }
+    if not (change["cuts"][fact.setup - 1] | change["shallow"][fact.setup - 1]):
+        change["doubted"] = without_doubt(state, fact.setup)
     if here and fact.deeper:
         # From the first pass on; and while the blade was raised, the work may have been out of its clamps.
         change |= {"cursor": 0, "to_register": True}
     if not (fact.socket or fact.deeper):
         change["marked"] = tuple(place for place in state.marked if place[0] != fact.setup)
-        job = state.the_job
+        job, end = state.the_job, end_of(state.the_job, fact.setup)
+        left = enumerate(change["shallow"], start=1)
+        change["shallow"] = tuple(0 if n not in job.order and end_of(job, n) == end else mask for n, mask in left)
         change["wrong"] = tuple(cut for cut in state.wrong if not is_same_end(job, cut.setup, fact.setup))
+        change["doubted"] = without_doubt(state, *setups_of_end(job, fact.setup))
         # Both halves of an end go with one cut, and only the first of them says how much.
         if fact.cut_off:
             change["cut_off"] = _cut_off(state, fact.setup, Fraction(fact.cut_off))
@@ -344,7 +354,7 @@ def _cut_off(state: State, setup: int, off: Fraction) -> tuple[CutOff, ...]:
         loses(this, joint=True)
     elif other:
         mates = setups_of_end(job, facing.setup) if facing else ()
-        has_joint = any(state.cuts[n - 1] | state.shallow[n - 1] or job.pattern_of(n).is_rest for n in mates)
+        has_joint = any(has_cuts(state, n) for n in mates)
         loses(this, joint=True, both=has_joint)
         if not has_joint:
             loses(other, joint=False)
@@ -359,6 +369,7 @@ def _board_spoilt(state: State, fact: f.BoardSpoilt, at: float) -> Change:
         "status": with_status(state, SetupStatus.SPOILT, *fact.setups),
         "marked": tuple(place for place in state.marked if place[0] not in fact.setups),
         "wrong": tuple(cut for cut in state.wrong if not any(is_same_end(job, cut.setup, n) for n in fact.setups)),
+        "doubted": without_doubt(state, *fact.setups),
     }
     return {**change, **(with_driving(state, unproved=0) if state.setup in fact.setups else {})}
 
@@ -508,7 +519,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Finished: _finished,
     f.EndedEarly: _ended_early,
     f.StandsThere: _stands_there,
-    f.CutsSure: lambda state, fact, at: {"unsure": False},
+    f.CutsSure: lambda state, fact, at: {"doubted": without_doubt(state, state.setup)},
     f.StillClamped: lambda state, fact, at: {"to_register": False},
     f.Asked: _asked,
     f.Dropped: _dropped,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from fractions import Fraction
 
 from assistant.plans.checks import After
@@ -9,12 +10,12 @@ from assistant.plans.mishaps import Mishap
 from assistant.session import aftermath
 from assistant.session import facts as f
 from assistant.session.checks import due_after
-from assistant.session.state import Change, State, WrongCut, changed, with_driving
+from assistant.session.state import Change, State, WrongCut, changed, with_driving, without_doubt
 
 
 def perhaps_wrong(state: State, pass_: int) -> Change:
     """A cut that is made again after work or carriage may have moved: its old kerf lies nobody knows where."""
-    may_lie_elsewhere = state.stands(pass_) and (state.moved is not None or state.unsure)
+    may_lie_elsewhere = state.stands(pass_) and (state.moved or state.doubt) is not None
     return _with_wrong(state, WrongCut(state.setup, pass_, None)) if may_lie_elsewhere else {}
 
 
@@ -25,6 +26,24 @@ def _with_wrong(state: State, cut: WrongCut) -> Change:
 def kerf_misplaced(state: State, fact: f.KerfMisplaced, at: float) -> Change:
     marked = tuple(sorted({*state.marked, (fact.setup, fact.pass_)}))
     return {"marked": marked, **_with_wrong(state, WrongCut(fact.setup, fact.pass_, Fraction(fact.off_by)))}
+
+
+def kept_in_doubt(state: State, order: Collection[int]) -> Change:
+    """What becomes of doubtful cuts in setups that others replace in the order of cutting.
+
+    By another blade, none of them can be taken back any more. So no wall is relied on that such a cut may have reached,
+    and each is named when all is cut.
+    """
+    gone = [setup for setup, _ in state.doubted if setup not in order]
+    kerfs = {setup: state.cuts[setup - 1] | state.shallow[setup - 1] for setup in gone}
+    places = [(setup, n + 1) for setup, mask in kerfs.items() for n in range(mask.bit_length()) if mask >> n & 1]
+    if not gone:
+        return {}
+    return {
+        "doubted": without_doubt(state, *gone),
+        "wrong": tuple(dict.fromkeys((*state.wrong, *(WrongCut(*place, None) for place in places)))),
+        "marked": tuple(sorted({*state.marked, *places})),
+    }
 
 
 def depth_set(state: State, fact: f.DepthSet, at: float) -> Change:
@@ -43,7 +62,7 @@ def went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
         "redo": state.redo | due_after(job.checks, *after.happened),
     }
     if after.unsure and _kerfs(state):
-        change["unsure"] = True
+        change["doubted"] = (*without_doubt(state, state.setup), (state.setup, mishap))
     if after.asks_on:
         change["unsettled"] = mishap
     if after.marks:

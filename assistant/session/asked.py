@@ -7,7 +7,15 @@ from assistant.plans.checks import CLAMPS, PIECE_CHECK, SAW_OFF, figures_of
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Check, Job, Setup
 from assistant.session import effects as e
-from assistant.session.concerned import cut_as_deep, cut_less_deep, cut_too_shallow, kerf_of, left_less_deep, length_of
+from assistant.session.concerned import (
+    cut_as_deep,
+    cut_less_deep,
+    cut_too_shallow,
+    kerf_of,
+    left_less_deep,
+    left_shallow,
+    length_of,
+)
 from assistant.session.driven import move_prompt, passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import QuestionName, ToMove
@@ -151,6 +159,7 @@ def question_prompt(state: State) -> e.Prompt:
         return prompt(f"ask {question.name}", **place, **_of_the_mishap(state, question))
     if question.name == QuestionName.CUT_OFF:
         return prompt("ask cut off", **place, **_cut_off(state, question.setup))
+    shallow = left_shallow(state, state.setup) if question.name == QuestionName.REGISTERED else ()
     return prompt(
         f"ask {question.name}",
         **place,
@@ -158,7 +167,7 @@ def question_prompt(state: State) -> e.Prompt:
         carriage_at=state.carriage_at,
         came_from=state.came_from,
         left=state.left_in_all,
-        cut_here=state.cut_here + (len(state.pattern.before) if state.pattern.is_rest else 0),
+        cut_here=state.cut_here + (len(state.pattern.before) if state.pattern.is_rest else 0) + len(shallow),
         moved=_moved(state),
         same_setup=question.setup == state.setup,
         tolerance=state.the_job.clearance / 4,

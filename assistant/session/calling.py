@@ -56,6 +56,9 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
         ask(turn, QuestionName.CARRIAGE, turn.state.setup, turn.state.next_pass())
         return
     moved = turn.state.moved and not (turn.state.setup_complete or turn.state.leaves)
+    # A board that is all cut, for instance, is not tried any more, and nothing else would ask this.
+    if not (moved or turn.state.to_register or turn.state.leaves) and _ask_which_are_good(turn):
+        return
     if (moved or turn.state.to_register) and (trial(turn.state) or kerfs_here(turn.state)):
         for name in BEFORE_A_TRIAL:
             if (index := due_of(turn.state, name)) is not None:
@@ -67,7 +70,7 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
     # Before the other checks: putting the work to the stop again makes those about its clamping due once more.
     if turn.state.to_register:
         # Of a board that the operator has gone back to, nobody knows whether it has been out of the clamps.
-        if turn.state.touched:
+        if turn.state.touched and not turn.state.doubt:
             ask(turn, QuestionName.CLAMPED, turn.state.setup, turn.state.next_pass())
         else:
             ask_registered(turn)
@@ -252,16 +255,23 @@ def ask_registered(turn: Turn) -> None:
 
     First it must be known which cuts lie where they should: the work is tried in no other.
     """
-    state = turn.state
-    in_doubt = kerfs_here(state) if state.moved and state.unsure else []
-    if in_doubt:
-        ask(turn, QuestionName.SURE, state.setup, in_doubt[0], mishap=state.moved)
+    if _ask_which_are_good(turn):
         return
+    state = turn.state
     tried = trial(state)
     if tried and is_driven(state.the_job) and not stands_at(state, tried.setting):
         propose(turn, to_trial(state, tried))
     else:
         ask(turn, QuestionName.REGISTERED, state.setup, state.next_pass())
+
+
+def _ask_which_are_good(turn: Turn) -> bool:
+    """Ask of the first cut that is in doubt whether it is good. Whether there is any."""
+    state = turn.state
+    in_doubt = kerfs_here(state) if state.doubt else []
+    if in_doubt:
+        ask(turn, QuestionName.SURE, state.setup, in_doubt[0], mishap=state.doubt)
+    return bool(in_doubt)
 
 
 def confirm_check(turn: Turn, by: By) -> None:

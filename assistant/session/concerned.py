@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from assistant.joinery.model import Pass
 from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Layout
 from assistant.session.effects import Prompt, prompt
 from assistant.session.kinds import QuestionName
+from assistant.session.order import end_of
 from assistant.session.other_kerf import is_of_another_blade
 from assistant.session.state import Question, State
 
@@ -184,7 +186,24 @@ def taken_for_this_one(state: State) -> list[int]:
 
 def has_cuts(state: State, setup: int) -> bool:
     """Whether anything is cut in the end that this setup cuts, by this blade or another."""
-    return bool(state.cuts[setup - 1] | state.shallow[setup - 1]) or state.the_job.pattern_of(setup).is_rest
+    by_this_blade = state.cuts[setup - 1] | state.shallow[setup - 1]
+    return bool(by_this_blade or state.the_job.pattern_of(setup).is_rest or left_shallow(state, setup))
+
+
+def left_shallow(state: State, setup: int) -> tuple[Pass, ...]:
+    """The kerfs, not deep enough, that another blade has left in what this setup cuts, ascending by setup.
+
+    All of its passes are laid out again, so none of them goes over such a kerf again as it is. But it is there.
+    """
+    job = state.the_job
+    this, end = job.setups[setup - 1], end_of(job, setup)
+    return tuple(
+        one
+        for n, mask in enumerate(state.shallow, start=1)
+        if mask and n not in job.order and end_of(job, n) == end and job.setups[n - 1].half == this.half
+        for one in job.pattern_of(n).passes
+        if mask >> (one.number - 1) & 1
+    )
 
 
 def _cut_before_the_height(state: State) -> dict[int, int]:

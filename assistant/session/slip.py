@@ -15,7 +15,7 @@ from assistant.joinery.other_kerf import kerf_of
 from assistant.joinery.settings import approach, exact_setting, rounding_error
 from assistant.joinery.units import round_to_step
 from assistant.plans.model import Job, Setup
-from assistant.session.concerned import length_of
+from assistant.session.concerned import left_shallow, length_of
 from assistant.session.state import State
 
 
@@ -56,8 +56,13 @@ def trial(state: State) -> Trial | None:
     """
     pattern = state.pattern
     cut = [one for one in pattern.passes if state.stands(one.number)]
-    gone = [*pattern.before, *cut]
-    old = _in_old_cuts(pattern, gone, state.the_job.carriage) if pattern.is_rest else ()
+    # A kerf that isn't deep enough lies where it should, and the teeth that enter its mouth first show that on their
+    # sides, though the blade stands too high to go all through. If it is another blade's, that holds only where this
+    # one's kerf is no wider: a wider one meets wood wherever the work lies.
+    shallow = left_shallow(state, state.setup)
+    by_another = (*(pattern.before if pattern.is_rest else ()), *shallow)
+    gone = [*pattern.before, *shallow, *cut]
+    old = _in_old_cuts(by_another, gone, kerf_of(pattern), state.the_job.carriage)
     found = _surest([*old, *cut], [*gone, *wrong_kerfs(state, state.setup)], pattern)
     if found is None:
         return None
@@ -89,13 +94,12 @@ def is_same_end(job: Job, setup: int, other: int) -> bool:
     return (one.board, one.first_copy, one.end, one.stage) == (two.board, two.first_copy, two.end, two.stage)
 
 
-def _in_old_cuts(pattern: Pattern, gone: Sequence[Pass], carriage: Carriage) -> Iterator[Pass]:
-    """This blade where an old kerf ends and where it begins, as far as it goes in there. Their numbers are 0."""
-    kerf = kerf_of(pattern)
-    for one in pattern.before:
+def _in_old_cuts(old: Sequence[Pass], gone: Sequence[Pass], kerf: Fraction, carriage: Carriage) -> Iterator[Pass]:
+    """A blade of this kerf where an old one ends and where it begins, as far as it goes in there. Numbers are 0."""
+    for one in old:
         for left, right in ((one.kerf_to - kerf, one.kerf_to), (one.kerf_from, one.kerf_from + kerf)):
             # An old kerf lies a little off its figures, since its setting was rounded, and this one must lie there too.
-            exact = exact_setting(left, right, carriage) + rounding_error(one, carriage)
+            exact = exact_setting(left, right, carriage) - one.shift + rounding_error(one, carriage)
             if _is_clear(left, right, gone):
                 yield Pass(0, one.socket, left, right, round_to_step(exact, carriage.resolution))
 

@@ -158,13 +158,13 @@ class State:
     Of the checks: redo: bit i is set when check i must be asked again whatever its own rule says. touched: a check of
     this setup has been answered, so the previous setup is closed. to_register: this board has cuts in it and was
     clamped again, and nobody has tried yet whether it lies as it lay. moved: the mishap that may have moved the work or
-    the carriage; only trying it against the still blade settles that, whatever anybody says of the clamps. unsure: cuts
-    may have been made after that, and nobody has said which. is_zeroed: since it may have moved, the carriage has been
-    zeroed, so it is the work that is put right. saw_runs: it may; a pass was called since somebody last
-    confirmed that it is off. saw_off_at: when the operator was first
-    asked, after the last pass of this setup, whether the saw is off (s); None if not in this run. answered: checks
-    confirmed in a row, without a setting called or a stop between. since_height: a mask for each setup of the passes
-    that were cut since the blade's height was last confirmed.
+    the carriage; only trying it against the still blade settles that, whatever anybody says of the clamps. doubted:
+    (setup, mishap) where cuts may have been made after the mishap, and nobody has said which; a board keeps it while it
+    waits for its turn. is_zeroed: since it may have moved, the carriage has been zeroed, so it is the work that is put
+    right. saw_runs: it may; a pass was called since somebody last confirmed that it is off. saw_off_at: when the
+    operator was first asked, after the last pass of this setup, whether the saw is off (s); None if not in this run.
+    answered: checks confirmed in a row, without a setting called or a stop between. since_height: a mask for each setup
+    of the passes that were cut since the blade's height was last confirmed.
 
     Of the carriage: carriage_at: the setting last called or tried, mm, or 0 if it was zeroed since. came_from:
     the last different setting before it, or the same setting if the operator has read it there. play_open: the carriage
@@ -210,7 +210,7 @@ class State:
     saw_runs: bool = False
     to_register: bool = False
     moved: Mishap | None = None
-    unsure: bool = False
+    doubted: tuple[tuple[int, Mishap], ...] = ()
     is_zeroed: bool = False
     unsettled: Mishap | None = None
     trouble: Mishap | None = None
@@ -247,6 +247,11 @@ class State:
     @property
     def pattern(self) -> Pattern:
         return self.the_job.pattern_of(self.setup)
+
+    @property
+    def doubt(self) -> Mishap | None:
+        """The mishap after which cuts of this setup may have been made; None where all are known to be good."""
+        return next((mishap for setup, mishap in self.doubted if setup == self.setup), None)
 
     @property
     def comes_off(self) -> CutOff | None:
@@ -343,6 +348,11 @@ Kept = TypeVar("Kept", State, Opening, Driving)
 def with_driving(state: State, **changes: Any) -> Change:
     """Changes of what is known of a driven carriage; nothing for one that is set by hand."""
     return {"driving": changed(state.driving, changes)} if state.the_job.carriage.drive else {}
+
+
+def without_doubt(state: State, *setups: int) -> tuple[tuple[int, Mishap], ...]:
+    """Where cuts are still in doubt, without these setups."""
+    return tuple(each for each in state.doubted if each[0] not in setups)
 
 
 def with_cuts(state: State, mask: int, setup: int = 0) -> tuple[int, ...]:

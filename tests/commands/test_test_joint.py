@@ -350,11 +350,11 @@ def test_a_plan_changed_meanwhile_is_left_alone_and_the_joint_is_noted_as_it_was
     )
 
 
-def cut_with_kerf(bench: Bench, mishap: Mishap, figure: int) -> None:
-    """A test joint in whose session another kerf was given, in hundredths, after its first pass."""
+def cut_with_kerf(bench: Bench, mishap: Mishap, figure: int, after: int = 1) -> None:
+    """A test joint in whose session another kerf was given, in hundredths, after so many passes."""
     job, _ = build_test_joint(*read_both(bench.plan, bench.shop))
     driver = Driver(job)
-    driver.cut(1)
+    driver.cut(after)
     driver.heard(Intent.STAND_BY)
     driver.heard(Intent.MISHAP, str(mishap))
     driver.gesture("hold", after=10)
@@ -371,7 +371,7 @@ def cut_with_kerf(bench: Bench, mishap: Mishap, figure: int) -> None:
 def test_no_clearance_is_proposed_for_a_kerf_that_the_shop_file_has_not(
     bench: Bench, mishap: Mishap, figure: int, kerf: str
 ) -> None:
-    cut_with_kerf(bench, mishap, figure)
+    cut_with_kerf(bench, mishap, figure, after=0)
     before = bench.plan.read_text("utf-8")
     bench.types("right\nyes\n")
     judge(bench.args, *read_both(bench.plan, bench.shop))
@@ -388,6 +388,25 @@ def test_no_clearance_is_proposed_for_a_kerf_that_the_shop_file_has_not(
     assert f"kerfcall {report}" in shown and main([*report.split(), "--too-tight", "0"]) == 0
     assert 'In the next plan, write: clearance = "0.1 mm"' in bench.shown
     assert bench.choose("") == Choice.NOT_ASKED, "the joint of this kerf is known"
+
+
+@pytest.mark.parametrize(("mishap", "figure", "kerf"), [(Mishap.BLADE, 300, "3"), (Mishap.KERF, 330, "3.3")])
+def test_a_joint_cut_by_two_kerfs_is_refused_unless_the_change_is_allowed(
+    bench: Bench, mishap: Mishap, figure: int, kerf: str
+) -> None:
+    cut_with_kerf(bench, mishap, figure)
+    bench.types("right\n")
+    judge(bench.args, *read_both(bench.plan, bench.shop))
+    shown = bench.shown
+    assert f"ended with a kerf of {kerf} mm" in shown and "calibrate fit" not in shown
+    report = ["calibrate", "fit", "--state", str(bench.args.state), "--shop", str(bench.shop), "--too-tight", "0"]
+    assert main(report) == 2 and read_history(bench.shop) == []
+    by = "0.18 mm" if mishap == Mishap.BLADE else "0.12 mm"
+    why = bench.said_aside
+    assert "the kerf changed while the last joint was cut, so its fit shows neither" in why
+    assert f"3.18 mm, then {kerf} mm" in why and f'--most-change "{by}"' in why
+    assert main([*report, "--most-change", "0.1"]) == 2 and main([*report, "--most-change", by]) == 0
+    assert [entry.kind for entry in read_history(bench.shop)] == ["joint"]
 
 
 def test_a_kerf_as_near_as_it_can_be_given_is_the_shop_files(bench: Bench) -> None:

@@ -10,6 +10,7 @@ import pytest
 from assistant.joinery.model import Carriage
 from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
+from assistant.screens.view_heading import heading_of
 from assistant.session import facts as f
 from assistant.session.turn import view
 from assistant.wording.prompts import Words
@@ -54,6 +55,8 @@ def test_the_kerf_as_it_is_is_said_back_and_kept_exactly(mishap: Mishap, driver:
     figures = Words(copy.state.the_job, figures=True)
     asked = view(copy.state).asked
     assert asked is not None and shown in figures.one(asked)
+    large = heading_of(view(copy.state), figures).left
+    assert large[0] == "KERF" and large[1].casefold() == shown, "as it is read from afar"
     answers(copy, "yes")
     assert f"{said.removesuffix('?')}, as before" in copy.said
     answers(copy, "yes")

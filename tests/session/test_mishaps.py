@@ -9,12 +9,18 @@ import pytest
 from assistant.joinery.model import Carriage
 from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
+from assistant.screens.view_heading import heading_of
 from assistant.session import facts as f
 from assistant.session.aftermath import OF
-from assistant.session.kinds import SetupStatus
-from assistant.session.state import WrongCut
-from assistant.session.turn import view
-from tests.session.driver import Driver
+from assistant.session.apply import apply
+from assistant.session.events import Resume
+from assistant.session.kinds import Change, SetupStatus
+from assistant.session.rework import change_job
+from assistant.session.slip import trial
+from assistant.session.state import State, WrongCut
+from assistant.session.turn import Turn, view
+from assistant.wording.prompts import Words
+from tests.session.driver import UTC, Driver
 from tests.session.drives import Rig, driven_job
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan
 from tests.session.test_halves import both_edges
@@ -333,6 +339,107 @@ def test_work_is_not_put_to_a_wall_that_a_cut_in_the_wrong_place_has_moved() -> 
     assert "Carriage to pass one: " in driver.said and "wall towards the reference edge" in driver.said
 
 
+def left_before_it_was_said_which_cuts_are_good(mishap: Mishap = Mishap.SLIPPED, cut: int = 3) -> Driver:
+    """The program is killed while that is asked of the first board; back again, another one is gone on with."""
+    driver = standing_by(cut)
+    tell(driver, mishap)
+    answers(driver, "yes")
+    assert driver.state.question and driver.state.question.name == "sure"
+    turn = Turn(replayed(driver), Resume(driver.at, UTC))
+    change_job(turn, Change.BOARD, 2)
+    driver.records += [record for record in turn.decision(None).records if not record.fact.passing]
+    driver.resume()
+    return driver
+
+
+def replayed(driver: Driver) -> State:
+    state = State()
+    for record in driver.records:
+        state = apply(state, record)
+    return state
+
+
+def hold_until(driver: Driver, setup: int, mode: str = "") -> None:
+    """Yes to all, as often as a setup can need."""
+    for _ in range(40):
+        if driver.state.setup == setup and mode in ("", driver.state.effective_mode):
+            return
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    raise AssertionError(driver.said)
+
+
+def back_to_the_first_board(driver: Driver) -> None:
+    hold_until(driver, 2, "cutting")
+    driver.heard(Intent.BOARD, 1)
+    hold_until(driver, 1)
+
+
+@pytest.mark.parametrize("mishap", [Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST])
+def test_what_was_left_in_doubt_is_asked_when_the_board_comes_back(mishap: Mishap) -> None:
+    """Nobody has said yet which cuts were made after it, and another board has been in the clamps since."""
+    driver = left_before_it_was_said_which_cuts_are_good(mishap)
+    back_to_the_first_board(driver)
+    while driver.asked in ("zero", "backing"):
+        driver.gesture("hold")
+    question = driver.state.question
+    assert question and (question.name, question.pass_, question.mishap) == ("sure", 3, mishap), driver.said
+    answers(driver, "no")
+    assert driver.kinds == ["stepped_back"] and driver.state.wrong == (WrongCut(1, 3, None),)
+    answers(driver, "yes")
+    assert driver.state.question and driver.state.question.name == "registered"
+    assert "Carriage to pass two" in driver.said
+
+
+def test_so_it_is_after_one_more_interruption() -> None:
+    driver = left_before_it_was_said_which_cuts_are_good()
+    back_to_the_first_board(driver)
+    driver.resume()
+    answers(driver, "yes")
+    while driver.asked in ("zero", "backing"):
+        driver.gesture("hold")
+    assert driver.state.question and driver.state.question.name == "sure"
+
+
+def test_a_board_that_is_all_cut_is_not_done_with_before_that_was_said() -> None:
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
+    driver.cut(4)
+    driver.heard("stand by")
+    tell(driver, Mishap.SLIPPED)
+    answers(driver, "yes")
+    driver.resume()
+    assert driver.state.setup_complete
+    answers(driver, "yes")
+    assert driver.state.question and driver.state.question.name == "sure"
+    answers(driver, "no", "yes")
+    assert not driver.state.is_cut(4) and driver.state.question and driver.state.question.name == "registered"
+
+
+def test_cuts_in_doubt_are_not_relied_on_once_another_blade_goes_on_with_their_end() -> None:
+    """They can't be taken back any more; what they may have spoilt is named when all is cut."""
+    driver = left_before_it_was_said_which_cuts_are_good()
+    hold_until(driver, 2, "cutting")
+    driver.heard("stand by")
+    tell(driver, Mishap.BLADE)
+    answers(driver, "yes", 280, "yes", "yes")
+    state, doubtful = driver.state, {(1, 1), (1, 2), (1, 3)}
+    assert {(cut.setup, cut.pass_) for cut in state.wrong} == doubtful == set(state.marked) and not state.doubted
+    (rest,) = [n for n in state.the_job.order if state.the_job.pattern_of(n).is_rest]
+    hold_until(driver, driver.state.chosen or driver.state.setup, "cutting")
+    driver.heard(Intent.BOARD, rest)
+    hold_until(driver, rest)
+    assert trial(driver.state) is None and "you have only the edge to go by" in driver.said
+
+
+def test_nothing_is_left_in_doubt_of_an_end_that_is_cut_off_or_a_board_that_is_spoilt() -> None:
+    for change in (Intent.REDO, Intent.SPOILT):
+        driver = left_before_it_was_said_which_cuts_are_good()
+        assert driver.state.doubted == ((1, Mishap.SLIPPED),)
+        hold_until(driver, 2, "cutting")
+        driver.heard(change, 1)
+        answers(driver, "yes")
+        assert driver.state.doubted == ()
+
+
 @pytest.mark.parametrize("mishap", [Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST])
 def test_nor_into_a_socket_with_a_cut_that_was_made_after_it_had_moved(mishap: Mishap) -> None:
     driver = standing_by()
@@ -364,7 +471,7 @@ def test_work_that_slipped_before_anything_was_cut_leaves_no_cut_in_doubt() -> N
     driver = standing_by(0)
     tell(driver, Mishap.SLIPPED)
     answers(driver, "yes")
-    assert not driver.state.unsure
+    assert not driver.state.doubted
     carried_on(driver)
     driver.gesture("tap")
     driver.gesture("tap")
@@ -454,6 +561,66 @@ def whole_setup(driver: Driver) -> None:
         driver.gesture("hold")
     driver.cut(driver.state.passes - driver.state.cut_here)
     driver.count()
+
+
+def with_another_blade_on_what_is_not_deep_enough(cut: int, kerf: int) -> Driver:
+    """So many passes of an end, not deep enough; before they are gone over a blade with another kerf is put on."""
+    driver = standing_by(cut)
+    tell(driver, Mishap.SHALLOW)
+    answers(driver, "yes", "yes")
+    tell(driver, Mishap.BLADE)
+    answers(driver, "yes", kerf, "yes", "yes")
+    if driver.state.mode == "standing by":
+        driver.gesture("hold")
+    while driver.state.effective_mode == "checks":
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    return driver
+
+
+@pytest.mark.parametrize(
+    ("cut", "kerf", "place", "wall"),
+    [
+        (3, 318, "pass three", "Try the still blade in that kerf"),
+        (3, 280, "an earlier cut", "The still blade just meets that cut's wall towards the reference edge"),
+        (1, 280, "an earlier cut", "The still blade just meets that cut's wall towards the reference edge"),
+        (2, 350, "an earlier cut", "The still blade just meets that cut's wall away from the reference edge"),
+    ],
+    ids=["the same kerf", "a narrower one", "a narrower one, one pass cut", "a wider one that goes into two kerfs"],
+)
+def test_a_kerf_that_is_not_deep_enough_shows_how_the_work_lies_to_a_blade_that_goes_into_it(
+    cut: int, kerf: int, place: str, wall: str
+) -> None:
+    driver = with_another_blade_on_what_is_not_deep_enough(cut, kerf)
+    assert driver.state.question and driver.state.question.name == "registered"
+    assert f"Carriage to {place}: " in driver.said and wall in driver.said
+    old = driver.state.the_job.patterns[0].passes
+    tried = trial(driver.state)
+    assert tried is not None
+    if kerf != 318:
+        away = "away" in wall
+        at = [one.kerf_to if away else one.kerf_from + kerf * Fraction(1, 100) for one in old[:cut]]
+        assert min(abs(tried.setting - each) for each in at) <= driver.state.the_job.carriage.resolution
+    driver.gesture("hold")
+    whole_setup(driver)
+    assert driver.state.setup != 1, "all its passes are cut once more, to their depth"
+
+
+def test_a_wider_blade_meets_wood_in_such_a_kerf_wherever_the_work_lies() -> None:
+    driver = with_another_blade_on_what_is_not_deep_enough(1, 350)
+    assert "The blade can be tried in none of the cuts, so you have only the edge to go by." in driver.said
+
+
+def test_nothing_is_left_of_such_kerfs_once_their_end_is_cut_off() -> None:
+    driver = with_another_blade_on_what_is_not_deep_enough(3, 280)
+    driver.heard("no")
+    driver.gesture("hold")
+    driver.confirm_all()
+    driver.heard(Intent.REDO)
+    answers(driver, "yes")
+    while driver.state.setup == 1 or driver.asked == "board out":
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+    assert "First cut its old joint off" in driver.said and not driver.state.to_register
+    assert trial(driver.state) is None and not any(driver.state.shallow)
 
 
 def test_a_board_that_is_not_cut_deeper_can_be_spoilt() -> None:
@@ -673,6 +840,7 @@ def with_the_other_parts_pattern() -> Driver:
 def test_a_board_put_aside_that_has_good_cuts_is_spoilt_and_another_cut_in_its_place() -> None:
     driver = with_the_other_parts_pattern()
     assert "Is it short side, one of two, into which something is cut already, so that it is spoilt?" in driver.said
+    assert heading_of(view(driver.state), Words(driver.state.the_job, figures=True)).left[0] == "THAT BOARD?"
     answers(driver, "no")
     assert "Is it short side, two of two, into which" in driver.said and not driver.kinds
     answers(driver, "yes")
@@ -870,7 +1038,7 @@ def test_what_another_blade_has_cut_is_not_cut_again_by_this_one() -> None:
     tell(driver, Mishap.SLIPPED)
     answers(driver, "yes")
     assert "Another blade has cut that" in driver.said and driver.state.mode == "standing by"
-    assert not of(driver, f.SteppedBack) and not driver.state.unsure
+    assert not of(driver, f.SteppedBack) and not driver.state.doubted
 
 
 def with_another_blade(whole: int, more: int) -> Driver:

@@ -152,6 +152,7 @@ class TestKerfMeasuredAgain:
     def test_an_end_that_was_cut_off_is_not_begun(self) -> None:
         driver = four_ends()
         whole_setup(driver)
+        asked_and_yes(driver, Intent.BOARD, 3)
         asked_and_yes(driver, Intent.REDO, 1)
         assert driver.state.status[0] == REDO
         made = kerf_changed(driver.state, F(322, 100), False)
@@ -846,4 +847,4 @@ def test_the_greatest_figure_can_be_given_and_none_beyond_it() -> None:
     driver.heard(Intent.FIGURE, 999)
     assert driver.state.question and driver.state.question.figure == 999
     driver.heard(Intent.FIGURE, 1000)
-    assert driver.state.question and driver.state.question.figure == 999
+    assert driver.state.question and driver.state.question.figure == 0 and "can't be right for a kerf" in driver.said

@@ -101,7 +101,7 @@ def place(state: State) -> object:
 
 def of_mishaps(state: State) -> object:
     """What has gone wrong, and what is known of the kerfs since."""
-    told = (state.moved, state.unsure, state.is_zeroed, state.unsettled, state.trouble, state.on_break, state.unread)
+    told = (state.moved, state.doubted, state.is_zeroed, state.unsettled, state.trouble, state.on_break, state.unread)
     since_height = state.since_height if any(check.name == "blade height" for check in state.the_job.checks) else ()
     laid_out = state.job and (state.job.kerf, tuple((one.depth, len(one.before)) for one in state.job.patterns))
     overshot = state.play_open and state.trouble == "overshot"
@@ -152,8 +152,10 @@ def announced(state: State) -> object:
     return (opening.announcement != "", opening.displayed_at is not None, opening.unspoken, opening.reminded)
 
 
-def events(state: State, mishaps: tuple[Mishap, ...] = ()) -> Iterator[tuple[str, Event]]:
-    """Everything that can happen next, some of it too early or too late. mishaps: those that are told."""
+def events(
+    state: State, mishaps: tuple[Mishap, ...] = (), changes: tuple[Intent, ...] = ()
+) -> Iterator[tuple[str, Event]]:
+    """Everything that can happen next, some of it too early or too late. mishaps: those told. changes: of the job."""
     out_at = state.at if state.opening.out_at is None else state.opening.out_at
     at = max(state.at, out_at) + 12  # longer than a pass takes, and a blade to run down
     for gesture in ("tap", "double", "hold"):
@@ -164,7 +166,7 @@ def events(state: State, mishaps: tuple[Mishap, ...] = ()) -> Iterator[tuple[str
     yield "too soon", Gesture(max(state.at, out_at + 9.99), UTC, "hold", out_at + 9.99)
     driven = state.the_job.carriage.drive is not None
     for intent in Intent:
-        if intent in CHANGES or (driven and intent in NOTHING_MOVES):
+        if intent in CHANGES and intent not in changes or (driven and intent in NOTHING_MOVES):
             continue
         arguments = _arguments(state, intent, mishaps)
         for argument in arguments:
@@ -503,12 +505,17 @@ def views_made_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def walk(
-    a_job: object, most: int, hear_out: bool = False, killed: bool = True, mishaps: tuple[Mishap, ...] = ()
+    a_job: object,
+    most: int,
+    hear_out: bool = False,
+    killed: bool = True,
+    mishaps: tuple[Mishap, ...] = (),
+    changes: tuple[Intent, ...] = (),
 ) -> tuple[int, int, set[str]]:
     """Breadth first over every place; returns places, transitions and the kinds of facts seen.
 
     killed: the process dies at every place and is started again. mishaps: those that are told, at every place where
-    somebody stands by. What is asked about the others is looked at, but not answered.
+    somebody stands by. What is asked about the others is looked at, but not answered. changes: of the job, as above.
     """
     a_job = replace(a_job, voice=replace(a_job.voice, tone=True))  # type: ignore[attr-defined, type-var]
     start = Node(State(), Watcher(a_job), Witness(), ())  # type: ignore[arg-type]
@@ -519,7 +526,7 @@ def walk(
     transitions, kinds = 0, {record.fact.kind for record in first.records}
     while waiting:
         node = waiting.popleft()
-        happens = events(node.state, mishaps)
+        happens = events(node.state, mishaps, changes)
         for label, event in with_restart(node, happens) if killed else happens:
             base = replayed(node) if label == "restart" else node
             after, kept, effects = step(base, event)
@@ -689,17 +696,22 @@ MISHAPS: dict[str, tuple[tuple[Mishap, ...], tuple[Check, ...], Plan, Fraction, 
     "chipped": ((Mishap.CHIPPED,), (BACKING,), ONE_END, TWO_PASSES, False),
     "cupped": ((Mishap.CUPPED,), (), ONE_END, TWO_PASSES, False),
     "wrong pattern": ((Mishap.SWAPPED,), (), ONE_END, TWO_PASSES, False),
+    "slipped, another board first": ((Mishap.SLIPPED,), (), TWO_ENDS, ONE_PASS, True),
+    "slipped, another board of two passes first": ((Mishap.SLIPPED,), (), TWO_ENDS, TWO_PASSES, True),
+    "slipped, or another blade": ((Mishap.SLIPPED, Mishap.BLADE), (), ONE_END, TWO_PASSES, True),
     "wrong pattern, two boards": ((Mishap.SWAPPED,), (), plan(12, 6, ends=2), ONE_PASS, False),
     "not deep enough": ((Mishap.SHALLOW,), (HEIGHT,), ONE_END, TWO_PASSES, False),
     "not deep enough, or the wrong pattern": ((Mishap.SHALLOW, Mishap.SWAPPED), (HEIGHT,), ONE_END, ONE_PASS, False),
     "not deep enough, two ends": ((Mishap.SHALLOW,), (HEIGHT,), TWO_ENDS, ONE_PASS, False),
+    "not deep enough, or another blade": ((Mishap.SHALLOW, Mishap.BLADE), (), ONE_END, ONE_PASS, False),
     "too deep": ((Mishap.DEEP,), (BACKING,), ONE_END, TWO_PASSES, False),
     "too deep, two ends": ((Mishap.DEEP,), (HEIGHT,), TWO_ENDS, ONE_PASS, False),
     "kerf measured again": ((Mishap.KERF,), (), ONE_END, TWO_PASSES, False),
     "other blade": ((Mishap.BLADE,), (BACKING,), ONE_END, TWO_PASSES, False),
     "break, two ends": ((Mishap.BREAK,), (HEIGHT,), TWO_ENDS, ONE_PASS, False),
 }
-"""What is told, and of which job."""
+"""What is told, and of which job. Where another board can be gone on with first: `ANOTHER_BOARD`."""
+ANOTHER_BOARD = ("slipped, another board first", "slipped, another board of two passes first")
 MISHAPS_IN_EVERY_RUN = ("not deep enough, one pass",)
 MISHAPS_IN_THE_LONG_RUN = (
     *("slipped, one pass", "overshot", "break", "bumped, one pass", "wrong place", "missed", "jammed", "chipped"),
@@ -713,7 +725,11 @@ FOLLOWS_FROM |= {Mishap.KERF: "job_extended", Mishap.BLADE: "job_extended"}
 def walk_mishaps(name: str) -> None:
     mishaps, checks, a_plan, kerf, killed = MISHAPS[name]
     places, transitions, kinds = walk(
-        job(a_plan, few_checks(*checks), kerf=kerf), most=60_000, killed=killed, mishaps=mishaps
+        job(a_plan, few_checks(*checks), kerf=kerf),
+        most=60_000,
+        killed=killed,
+        mishaps=mishaps,
+        changes=(Intent.BOARD,) if name in ANOTHER_BOARD else (),
     )
     print(f"\ntold, {name}: {places} states, {transitions} transitions")
     assert kinds >= {"went_wrong", *(kind for mishap, kind in FOLLOWS_FROM.items() if mishap in mishaps)}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -62,12 +62,12 @@ def end_of(setup: Setup) -> tuple[str, int, int, int]:
 class Mishaps:
     """due: the checks that must be answered anew. told: what was told last.
 
-    elsewhere: what may have moved work or carriage since the board was last known to lie right, "" for nothing.
-    zeroed: the carriage has been zeroed since. open_till_now: the mishap of which more is asked, and not all answers
-    are stored. owed: that one, if the session was interrupted and it hasn't been asked about since.
-    in_doubt: cuts of this clamping may have been made after that, and it hasn't been said of all of them whether they
-    are good; asks_of_cuts: that is being asked. asks: the open question about a mishap, "" for none. away: the operator
-    is on a break, or has not yet said what was touched in it.
+    elsewhere: what may have moved work or carriage since the board was last known to lie right, "" for nothing. zeroed:
+    the carriage has been zeroed since. open_till_now: the mishap of which more is asked, and not all answers are
+    stored. owed: that one, if the session was interrupted and it hasn't been asked about since. doubted: the setups in
+    which cuts may have been made after that, and it hasn't been said of all of them whether they are good;
+    asks_of_cuts: that is being asked; vouched: where it was said, though no journal has it. asks: the open question
+    about a mishap, "" for none. away: the operator is on a break, or has not yet said what was touched in it.
 
     heights: how often the blade's height was confirmed. made_at: that count when each kerf was made, by setup and pass.
     go_over: the ends that one answer has still to name, with the cuts to be made again. misplaced: cuts named to lie in
@@ -81,7 +81,8 @@ class Mishaps:
     open_till_now: str = ""
     told: str = ""
     elsewhere: str = ""
-    in_doubt: bool = False
+    doubted: frozenset[int] = frozenset()
+    vouched: frozenset[int] = frozenset()
     asks_of_cuts: bool = False
     asks: str = ""
     away: bool = False
@@ -109,9 +110,11 @@ class Mishaps:
             assert figures["pass_"] in bench.stands_in(bench.setup), "what is asked about is a cut"
             self.asks_of_cuts = True
         elif self.asks_of_cuts and key in SETTLES:
-            self.in_doubt = self.asks_of_cuts = False
+            self.asks_of_cuts = False
+            self.vouched |= self.doubted & {bench.setup}
+            self.doubted -= {bench.setup}
         if key == "ask registered" and figures["tried"]:
-            assert not self.in_doubt, "nothing is tried in a cut of which nobody has said that it is good"
+            assert bench.setup not in self.doubted, "nothing is tried in a cut of which nobody has said that it is good"
             by_hand = self.elsewhere == "bumped" and not bench.driven and not self.zeroed
             assert "zero" not in self.due, "what a cut shows of a carriage that isn't zeroed is of no use"
             assert (figures["moved"] == "carriage") == by_hand, "what was bumped is set right, and the work left alone"
@@ -142,7 +145,8 @@ class Mishaps:
         if fact.mishap in MAY_LIE_ELSEWHERE and clamped and (kerfs or fact.mishap != "bumped"):
             self._lies_elsewhere(fact.mishap, checks)
         if fact.mishap in MAY_HAVE_BEEN_CUT_SO and kerfs:
-            self.in_doubt, self.asks_of_cuts = True, False
+            self.doubted, self.asks_of_cuts = self.doubted | {fact.setup}, False
+            self.vouched -= {fact.setup}
         self.away = self.away or fact.mishap == "break"
         self.open_till_now = fact.mishap if fact.mishap in ASKS_ON else ""
 
@@ -169,12 +173,31 @@ class Mishaps:
         """The board goes, and nothing has shown where the carriage stands: the next one would be cut off by as much."""
         if self.elsewhere in ("bumped", "break") and not self.zeroed:
             self.due |= {"zero"} & {check.name for check in bench.job.checks}
-        self.elsewhere, self.in_doubt, self.zeroed = "", False, False
+        self.elsewhere, self.zeroed = "", False
+
+    def _settles(self, *setups: int) -> None:
+        """No cut of these setups is in doubt any more, whatever happens."""
+        self.doubted -= set(setups)
+        self.vouched -= set(setups)
+
+    def _setup_done(self, fact: f.SetupDone, bench: Watcher) -> None:
+        assert fact.setup not in self.doubted, "no end is done with while nobody has said which of its cuts are good"
+        self._settles(fact.setup)
+
+    def _job_extended(self, fact: f.JobExtended, bench: Watcher) -> None:
+        """What another blade goes on with can't be asked of any more."""
+        gone = self.doubted - set(fact.order)
+        for setup in gone:
+            for pass_ in bench.stands_in(setup):
+                self._spoils_its_socket(setup, pass_, bench)
+                bench.marked |= {(setup, pass_)}
+        self._settles(*gone)
 
     def _resumed(self, fact: f.Resumed, bench: Watcher) -> None:
         """Blade, clamps and guard are asked after in any case."""
         self.owed = self.open_till_now
         self.away, self.asks, self.asks_of_cuts = False, "", False
+        self.doubted, self.vouched = self.doubted | self.vouched, frozenset()
 
     def _stood_by(self, fact: f.StoodBy, bench: Watcher) -> None:
         self.asks, self.asks_of_cuts = "", False
@@ -192,6 +215,7 @@ class Mishaps:
         assert not self.owed, f"nothing is called before {self.owed} has been asked about again"
         assert not self.due, f"after a mishap nothing is called before {self.due} have been answered anew"
         assert not self.elsewhere, f"nothing is called where {self.elsewhere} may have moved it, before it is tried"
+        assert bench.setup not in self.doubted, "nothing is called beside cuts that nobody has said are good"
         assert not self.away, "whoever is back from a break says what was touched in it before anything is called"
         for setup, pass_ in self.misplaced:
             assert pass_ not in bench.cut[setup], "a cut in the wrong place is still to be made where it belongs"
@@ -208,13 +232,17 @@ class Mishaps:
 
     def _goes_over_again(self, pass_: int, bench: Watcher) -> None:
         """A cut that may have been made after something had moved has spoilt its socket, and no others."""
-        if pass_ in bench.stands_in(bench.setup) and (self.elsewhere or self.in_doubt):
-            pattern = bench.job.pattern_of(bench.setup)
-            socket = pattern.sockets[pattern.passes[pass_ - 1].socket - 1]
-            self.spoilt_wood |= {(bench.setup, socket.start - NARROW, socket.end + NARROW)}
+        if pass_ in bench.stands_in(bench.setup) and (self.elsewhere or bench.setup in self.doubted):
+            self._spoils_its_socket(bench.setup, pass_, bench)
+
+    def _spoils_its_socket(self, setup: int, pass_: int, bench: Watcher) -> None:
+        pattern = bench.job.pattern_of(setup)
+        socket = pattern.sockets[pattern.passes[pass_ - 1].socket - 1]
+        self.spoilt_wood |= {(setup, socket.start - NARROW, socket.end + NARROW)}
 
     def _jumped(self, fact: f.Jumped, bench: Watcher) -> None:
         self._goes_over_again(fact.pass_, bench)
+        self._settles_without_kerfs(fact.setup, {fact.pass_}, bench)
 
     def spoilt_here(self, bench: Watcher) -> list[tuple[Fraction, Fraction]]:
         """The same for the end in the clamps, whichever of its setups it was, measured as it lies now."""
@@ -228,8 +256,10 @@ class Mishaps:
         return found
 
     def _reregistered(self, fact: f.Reregistered, bench: Watcher) -> None:
+        assert bench.setup not in self.doubted, "work is put right once it has been said which of its cuts are good"
+        self._settles(fact.setup)
         if fact.setting:
-            self.elsewhere, self.in_doubt, self.zeroed = "", False, False
+            self.elsewhere, self.zeroed = "", False
         else:  # no kerf to set the carriage right by
             self._leaves_it_in_doubt(bench)
 
@@ -247,6 +277,12 @@ class Mishaps:
             self._leaves_it_in_doubt(bench)
         else:
             self._goes_over_again(fact.pass_, bench)
+        self._settles_without_kerfs(fact.setup, {fact.pass_}, bench)
+
+    def _settles_without_kerfs(self, setup: int, gone: Collection[int], bench: Watcher) -> None:
+        """What is cut there from now on is cut after that."""
+        if not bench.stands_in(setup) - set(gone):
+            self._settles(setup)
 
     def _board_spoilt(self, fact: f.BoardSpoilt, bench: Watcher) -> None:
         self.misplaced = frozenset(place for place in self.misplaced if place[0] not in fact.setups)
@@ -258,6 +294,7 @@ class Mishaps:
         self.spoilt_wood = frozenset(
             each for each in self.spoilt_wood if end_of(bench.job.setups[each[0] - 1]) not in ends
         )
+        self._settles(*(each.number for each in bench.job.setups if end_of(each) in ends))
 
     # --- depths
 
@@ -276,6 +313,8 @@ class Mishaps:
     def _setup_reopened(self, fact: f.SetupReopened, bench: Watcher) -> None:
         if not (fact.deeper or fact.socket):
             self._is_gone((fact.setup,), bench)
+        if fact.socket:
+            self._settles_without_kerfs(fact.setup, fact.passes, bench)
         if not fact.deeper:
             return
         assert self.told in ("not deep enough", "too deep"), "only what is not deep enough is gone over again"

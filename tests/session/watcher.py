@@ -222,6 +222,17 @@ class Watcher:
         second = self.job.setups[self.setup - 1].half in ("piece out", "other edge")
         return [] if second else list(self.job.pattern_of(self.setup).before)
 
+    def _too_shallow_by_another(self, setup: int) -> list[Pass]:
+        """The kerfs of another blade that were to be gone over in what this setup cuts, and by this one no more can."""
+        job, this = self.job, self.job.setups[setup - 1]
+        found = []
+        for n, passes in self.shallow.items():
+            one = job.setups[n - 1]
+            same = self._end(n) == self._end(setup) and (one.stage, one.half) == (this.stage, this.half)
+            if n not in job.order and same and job.pattern_of(n).segments == job.pattern_of(setup).segments:
+                found += [each for each in job.pattern_of(n).passes if each.number in passes]
+        return found
+
     def _is_of_the_first_half(self, setup: int, setting: Fraction) -> bool:
         """Whether the blade is in a kerf of the first half at this setting, with the piece out."""
         shift, half_step = self.job.carriage.distance_piece or Fraction(0), self.job.carriage.resolution / 2
@@ -274,6 +285,11 @@ class Watcher:
             assert not any(self._sure_walls(pattern.passes[n - 1]) for n in cut), "where a wall stands it can be tried"
             if "where" in figures:
                 self._hear_what_is_tried_of_another_blade(figures)
+                return
+            ours = pattern.passes[0].kerf_to - pattern.passes[0].kerf_from
+            for one in self._too_shallow_by_another(self.setup):
+                fits = one.kerf_to - one.kerf_from >= ours
+                assert not (fits and self._sure_walls(one)), "a kerf that isn't deep enough lies where it should"
             return
         one = pattern.passes[figures["tried"] - 1]
         assert one.number in cut and figures["setting"] == one.setting, "what is tried is a cut, at its own setting"
@@ -296,7 +312,8 @@ class Watcher:
         """On which sides of this cut the wood stands as it should."""
         pattern, cut = self.job.pattern_of(self.setup), self.stands_in(self.setup)
         others = [pattern.passes[number - 1] for number in cut]
-        others = [each for each in (*others, *self._first_half(), *self._by_another()) if each is not one]
+        by_another = [*self._by_another(), *self._too_shallow_by_another(self.setup)]
+        others = [each for each in (*others, *self._first_half(), *by_another) if each is not one]
         gone = [(each.kerf_from, each.kerf_to) for each in others] + self.wrong.spoilt_here(self)
         far = one.kerf_to < pattern.width and all(not low <= one.kerf_to < high for low, high in gone)
         near = one.kerf_from > 0 and all(not low < one.kerf_from <= high for low, high in gone)
@@ -311,7 +328,8 @@ class Watcher:
         kerf = self.job.pattern_of(self.setup).passes[0]
         wide = kerf.kerf_to - kerf.kerf_from
         left = setting - (wide if self.job.carriage.zero == "outside" else 0)
-        gone, step = sorted((p.kerf_from, p.kerf_to) for p in self._by_another()), self.job.carriage.resolution
+        there = [*self._by_another(), *self._too_shallow_by_another(self.setup)]
+        gone, step = sorted((p.kerf_from, p.kerf_to) for p in there), self.job.carriage.resolution
         reached = left + step
         for low, high in gone:
             reached = max(reached, high) if low <= reached else reached
@@ -403,7 +421,8 @@ class Watcher:
     def _has_cuts(self, setup: int) -> bool:
         """Whether the end has any, by this blade in this setup, or by another."""
         second = self.job.setups[setup - 1].half in ("piece out", "other edge")
-        return bool(self.stands_in(setup)) or (bool(self.job.pattern_of(setup).before) and not second)
+        before = bool(self.job.pattern_of(setup).before) and not second
+        return bool(self.stands_in(setup)) or before or bool(self._too_shallow_by_another(setup))
 
     def _is_all_cut(self, setup: int) -> bool:
         return self.cut.get(setup, frozenset()) == {p.number for p in self.job.pattern_of(setup).passes}
@@ -438,7 +457,8 @@ class Watcher:
 
     def _setup_reopened(self, fact: f.SetupReopened) -> None:
         old = self.job.pattern_of(fact.setup).before if not fact.socket else ()
-        assert old or self.stands_in(fact.setup) & set(fact.passes), "what was never cut can't be cut again"
+        left = self._too_shallow_by_another(fact.setup)
+        assert old or left or self.stands_in(fact.setup) & set(fact.passes), "what was never cut can't be cut again"
         if fact.setup == self.setup and self._all_cut():  # the saw was off, and somebody has looked at the work
             self.paused |= self.secured & {"clamps", "guard"}
             self.secured -= {"clamps", "guard"}
@@ -449,6 +469,9 @@ class Watcher:
         self.leaves |= fact.setup == self.setup and self.chosen
         self.done -= {fact.setup}
         if not (fact.socket or fact.deeper):
+            for n in self.shallow.keys() - set(self.job.order):
+                same_end = self._end(n) == self._end(fact.setup)
+                self.shallow[n] = frozenset() if same_end else self.shallow[n]
             assert not self.stands_in(fact.setup), "of an end that is cut off nothing is left"
             self.marked = frozenset(place for place in self.marked if place[0] != fact.setup)
         if fact.cut_off:
@@ -700,7 +723,8 @@ class Watcher:
         if fact.setting:
             setting = Fraction(fact.setting)
             settings = [one.setting for one in self.job.pattern_of(self.setup).passes]
-            assert settings.count(setting) == 1 or self._by_another(), "it was tried at a pass of this setup"
+            by_another = self._by_another() or self._too_shallow_by_another(self.setup)
+            assert settings.count(setting) == 1 or by_another, "it was tried at a pass of this setup"
             if setting != self.stands:
                 self.stood = self.stood_by_journal = self.stands
             self.stands = setting
