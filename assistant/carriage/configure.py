@@ -15,7 +15,7 @@ USUAL = {dialect.LOCATE_RATE: Fraction(50), dialect.SEEK_RATE: Fraction(600)}
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class SettingChange:
     """One setting to store. why: a clause that says what it is good for."""
 
     number: int
@@ -27,7 +27,7 @@ class Change:
         return f"${self.number}: {dialect.shown(self.old)} -> {dialect.shown(self.new)} ({self.why})"
 
 
-def changes(carriage: Carriage, controller: Controller) -> list[Change]:
+def changes(carriage: Carriage, controller: Controller) -> list[SettingChange]:
     """In the order in which the controller takes them.
 
     What a motor and a screw can do is left alone: greatest speed, acceleration, and a travel that is too short.
@@ -35,13 +35,13 @@ def changes(carriage: Carriage, controller: Controller) -> list[Change]:
     return [change for change in _wanted(carriage, controller) if change.old != change.new]
 
 
-def _wanted(carriage: Carriage, controller: Controller) -> Iterator[Change]:
+def _wanted(carriage: Carriage, controller: Controller) -> Iterator[SettingChange]:
     drive = carriage.drive
     assert drive is not None, "only a driven carriage has a controller"
     axis = drive.axis
 
-    def change(number: int, new: Fraction | int, why: str) -> Change:
-        return Change(number_of(number, axis), controller.of(number, axis), Fraction(new), why)
+    def change(number: int, new: Fraction | int, why: str) -> SettingChange:
+        return SettingChange(number_of(number, axis), controller.of(number, axis), Fraction(new), why)
 
     if drive.steps_per_mm is not None:
         yield change(dialect.STEPS_PER_MM, _as_shown(drive.steps_per_mm), "the shop file's steps a millimetre")

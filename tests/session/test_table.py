@@ -12,7 +12,7 @@ from assistant.plans.model import Job
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.events import Event
-from assistant.session.kinds import Change, SetupStatus
+from assistant.session.kinds import JobChange, SetupStatus
 from assistant.session.order import coming
 from assistant.session.rework import change_job, refusal
 from assistant.session.state import State
@@ -157,13 +157,13 @@ def test_any_change_in_any_state_can_be_played_back() -> None:
                 assert state.status[state.setup - 1] != SetupStatus.SPOILT or state.leaves, (first, second)
 
 
-def _allowed(state: State) -> list[tuple[Change, int, int]]:
+def _allowed(state: State) -> list[tuple[JobChange, int, int]]:
     setups = range(1, len(state.the_job.setups) + 1)
-    changes = [(what, n, 1 if what == Change.SOCKET else 0) for what in Change for n in setups]
+    changes = [(what, n, 1 if what == JobChange.SOCKET else 0) for what in JobChange for n in setups]
     return [one for one in changes if refusal(state, *one) is None]
 
 
-def _changed(state: State, what: Change, setup: int, socket: int) -> State:
+def _changed(state: State, what: JobChange, setup: int, socket: int) -> State:
     turn = Turn(state, Event(state.at, UTC))
     change_job(turn, what, setup, socket)
     again = state
