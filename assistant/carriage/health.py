@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from assistant.carriage.line import Line, SerialLine
+from assistant.carriage.line import ByteLine, SerialLine
 from assistant.carriage.standing import Standing, switches_of
 from assistant.errors import KerfcallError
 from assistant.health import BROKEN, WORKS, Finding
@@ -23,7 +23,7 @@ NO_CLEAR = (
 )
 
 
-def carriage(shop: Carriage, opened: Callable[[str], Line] = SerialLine) -> Finding:
+def carriage(shop: Carriage, opened: Callable[[str], ByteLine] = SerialLine) -> Finding:
     """All that was found out about the controller, each fault with its own mend, and the `cautions` in its data."""
     assert shop.drive is not None, "only a driven carriage has a controller"
     found = findings(shop, opened)
@@ -57,7 +57,7 @@ def cautions(drive: Drive) -> tuple[str, ...]:
     )
 
 
-def findings(shop: Carriage, opened: Callable[[str], Line] = SerialLine) -> list[Finding]:
+def findings(shop: Carriage, opened: Callable[[str], ByteLine] = SerialLine) -> list[Finding]:
     """One by one: the port, the firmware and its build, each setting that must change, the switch, the clear input."""
     drive = shop.drive
     assert drive is not None, "only a driven carriage has a controller"

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from assistant.carriage.dialect import Report
-from assistant.carriage.line import GoneError, Line, SerialLine
+from assistant.carriage.line import ByteLine, GoneError, SerialLine
 from assistant.carriage.protocol import Order, OrderKind, Protocol
 from assistant.carriage.settings import Controller
 from assistant.errors import CouldNotRun, Fault, NoSuchPart
@@ -49,7 +49,7 @@ class Standing:
     def __init__(
         self,
         carriage: Carriage,
-        opened: Callable[[str], Line] = SerialLine,
+        opened: Callable[[str], ByteLine] = SerialLine,
         now: Callable[[], float] = time.monotonic,
     ):
         assert carriage.drive is not None, "only a driven carriage has a line"

@@ -27,7 +27,7 @@ from assistant.screens.view_heading import Heading, heading_of, with_position
 from assistant.screens.view_move import is_driven, is_moving, track
 from assistant.screens.view_regions import Pane
 from assistant.screens.view_sight import Sight
-from assistant.screens.view_words import Line, setting_text, word_lines
+from assistant.screens.view_words import StyledLine, setting_text, word_lines
 from assistant.session.effects import View
 from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING
@@ -54,7 +54,7 @@ class Drawn:
     """
 
     shown: set[str]
-    left_over: list[Line]
+    left_over: list[StyledLine]
     with_figure: bool
 
 
@@ -100,7 +100,7 @@ def draw_to_do(
             lines += more
             in_words.add(text)
 
-    left_over: list[Line] = []
+    left_over: list[StyledLine] = []
     if least + len(lines) > pane.rows:
         kept = 0 if heading.whole and least else max(0, pane.rows - least)
         lines, left_over = lines[:kept], lines[kept:]
