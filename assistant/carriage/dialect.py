@@ -67,7 +67,7 @@ class Ok:
 
 
 @dataclass(frozen=True, slots=True)
-class Refused:
+class LineRefused:
     """The next unanswered line was not taken."""
 
     code: int
@@ -180,7 +180,7 @@ class Garbage:
     text: str
 
 
-Said = Ok | Refused | Alarm | Greeting | Report | Setting | Build | StartBlock | Message | Garbage
+Said = Ok | LineRefused | Alarm | Greeting | Report | Setting | Build | StartBlock | Message | Garbage
 
 _NUMBER = r"-?\d{1,7}(?:\.\d{1,6})?"
 _REPORT = re.compile(
@@ -205,7 +205,7 @@ def understand(line: bytes) -> Said:
     if found := _REPORT.fullmatch(text):
         return _report(found)
     if found := _CODE.fullmatch(text):
-        return (Refused if found[1] == "error" else Alarm)(int(found[2]))
+        return (LineRefused if found[1] == "error" else Alarm)(int(found[2]))
     if found := _GREETING.fullmatch(text):
         return Greeting(found[1])
     if found := _SETTING.fullmatch(text):
