@@ -31,7 +31,7 @@ from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_o
 from assistant.screens.page.history import History
 from assistant.screens.page.hub import Hub
 from assistant.screens.page.pairing import PairingCode, Try
-from assistant.screens.page.room import Room
+from assistant.screens.page.room import Connections
 
 PORT = 8437
 IDLE_S = 10.0  # without it a silent connection would keep its thread for ever
@@ -81,7 +81,7 @@ class PageServer(ThreadingHTTPServer):
         self.parts, self.lan = parts, lan
         self.names = own_names(lan is not None)
         self.requests, self.doings, self.pairings = Rates(*REQUESTS), Rates(*DOINGS), Rates(*PAIRINGS)
-        self.room = Room()
+        self.room = Connections()
         self._cleared = 0.0
         self.closing = False
         try:
