@@ -16,7 +16,7 @@ from assistant.session.kinds import JobChange, SetupStatus
 from assistant.session.order import coming
 from assistant.session.rework import change_job, refusal
 from assistant.session.state import State
-from assistant.session.table import Row, as_json, in_lines, rows_of, standing_of, which_of
+from assistant.session.table import SetupRow, as_json, in_lines, rows_of, standing_of, which_of
 from assistant.session.turn import Turn
 from tests.session.driver import UTC, Driver
 from tests.session.jobs import few_checks, job, plan, with_pass_time
@@ -27,7 +27,7 @@ def small(count: int = 2) -> Job:
     return with_pass_time(job(plan(count=count), few_checks()), 0.0)
 
 
-def rows(state: State) -> tuple[Row, ...]:
+def rows(state: State) -> tuple[SetupRow, ...]:
     return rows_of(state.the_job, standing_of(state))
 
 
@@ -44,7 +44,7 @@ def agreed(driver: Driver, intent: str, argument: str | int | None = None) -> No
     driver.heard("yes")
 
 
-def row(state: State, number: int) -> Row:
+def row(state: State, number: int) -> SetupRow:
     return next(each for each in rows(state) if each.number == number)
 
 
