@@ -180,7 +180,7 @@ class Garbage:
     text: str
 
 
-Said = Ok | LineRefused | Alarm | Greeting | Report | Setting | Build | StartBlock | Message | Garbage
+ControllerSaid = Ok | LineRefused | Alarm | Greeting | Report | Setting | Build | StartBlock | Message | Garbage
 
 _NUMBER = r"-?\d{1,7}(?:\.\d{1,6})?"
 _REPORT = re.compile(
@@ -195,7 +195,7 @@ _OPTIONS = re.compile(r"\[OPT:([^,\]]*)[^\]]*\]")
 _MESSAGE = re.compile(r"\[(?:MSG|GC|HLP|echo|G5\d|G28|G30|G92|TLO|PRB)[^\[\]]*\]|>.*:(?:ok|error:\d+)")
 
 
-def understand(line: bytes) -> Said:
+def understand(line: bytes) -> ControllerSaid:
     """What this line, without its end, says."""
     text = line.decode("latin-1").strip("\r\n ")
     if text == "ok":
@@ -219,7 +219,7 @@ def understand(line: bytes) -> Said:
     return Garbage(text)
 
 
-def _report(found: re.Match[str]) -> Said:
+def _report(found: re.Match[str]) -> ControllerSaid:
     places = tuple(Fraction(one) for one in found[3].split(","))
     fields = dict(field.split(":", 1) for field in found[4].split("|") if ":" in field)
     feed = re.match(_NUMBER, fields.get("FS", fields.get("F", "")))

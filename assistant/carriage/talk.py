@@ -49,7 +49,7 @@ class Talk:
         self._alarm: dialect.Alarm | None = None
         self._doubt: DoubtfulError | None = None
         self._greetings = 0
-        self._listed: list[dialect.Said] = []
+        self._listed: list[dialect.ControllerSaid] = []
         self._expecting_greeting = True
         """Whatever comes now may be left over from before a reset."""
         self._storing = False
@@ -74,7 +74,7 @@ class Talk:
             self._part = b""
             self._said(dialect.Garbage(""))
 
-    def _said(self, said: dialect.Said) -> None:
+    def _said(self, said: dialect.ControllerSaid) -> None:
         if isinstance(said, dialect.Report):
             self.report, self.report_at = said, self._now
             self._awaiting_report = False

@@ -32,7 +32,7 @@ from assistant.carriage import dialect as d
         (b"<Hold:0|WPos:1.000,0.000,0.000|Bf:15,128|F:0>\r", d.Report("Hold", None, "", F(0))),
     ],
 )  # fmt: skip
-def test_a_line_is_understood(line: bytes, said: d.Said) -> None:
+def test_a_line_is_understood(line: bytes, said: d.ControllerSaid) -> None:
     assert d.understand(line) == said
 
 

@@ -13,7 +13,7 @@ from assistant.hearing.beside import Beside, Late, ModelLost
 from assistant.hearing.contract import Result
 from assistant.hearing.ear import Ear
 from assistant.hearing.leading import Leading
-from assistant.hearing.scores import Measured, Said
+from assistant.hearing.scores import Measured, SayableText
 from assistant.hearing.sphinx import Sphinx
 from assistant.wording.phrases import Phrase, phrases_for
 from tests.hearing.neural_made import folder
@@ -33,7 +33,7 @@ class Scores:
     late: int = 0
     begun: bool = False
     closed: bool = False
-    prepared: tuple[Said, ...] = ()
+    prepared: tuple[SayableText, ...] = ()
 
     def prepare(self, texts):
         self.prepared = tuple(texts)
