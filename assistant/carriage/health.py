@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from assistant.carriage.line import ByteLine, SerialLine
-from assistant.carriage.standing import Standing, switches_of
+from assistant.carriage.standing import StandingController, switches_of
 from assistant.errors import KerfcallError
 from assistant.health import BROKEN, WORKS, Finding
 from assistant.joinery.model import Carriage, Drive
@@ -62,7 +62,7 @@ def findings(shop: Carriage, opened: Callable[[str], ByteLine] = SerialLine) -> 
     drive = shop.drive
     assert drive is not None, "only a driven carriage has a controller"
     try:
-        standing = Standing(shop, opened)
+        standing = StandingController(shop, opened)
     except KerfcallError as error:
         text, _, mend = str(error).partition(" To fix it: ")
         return [Finding(PART, BROKEN, text.rstrip("."), mend.rstrip("."), {"port": drive.port})]
@@ -92,7 +92,7 @@ def findings(shop: Carriage, opened: Callable[[str], ByteLine] = SerialLine) -> 
     return found
 
 
-def sees_sled(standing: Standing, say: Callable[[str], None], within_s: float = 60.0) -> bool:
+def sees_sled(standing: StandingController, say: Callable[[str], None], within_s: float = 60.0) -> bool:
     """Whether the clear input shows both ends: the operator draws the sled right back and pushes it away again.
 
     say: shows what to do. A stuck switch or a broken wire shows only one of them.

@@ -40,7 +40,7 @@ def counted_place(drive: Drive, report: Report) -> Fraction | None:
     return None if report.places is None or axis >= len(report.places) else report.places[axis]
 
 
-class Standing:
+class StandingController:
     """Opens the line, lets the controller start and list its settings. Nothing is ever moved.
 
     Raises NoSuchPart: no such port, in use, or nothing there answers.
@@ -124,7 +124,7 @@ class Standing:
     def close(self) -> None:
         self._line.close()
 
-    def __enter__(self) -> Standing:
+    def __enter__(self) -> StandingController:
         return self
 
     def __exit__(self, *problem: object) -> None:

@@ -41,7 +41,7 @@ class Column(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class JobStanding:
     """How far each setup has got. cuts, status: as in `State`. clamped: the setup whose board is in the clamps.
 
     next: the setup that follows. Each is 0 for none: once the session is over, nothing is taken to be clamped.
@@ -74,10 +74,10 @@ class SetupRow:
     next: bool
 
 
-def standing_of(state: State) -> Standing:
+def standing_of(state: State) -> JobStanding:
     """The standing of a session that has started."""
     over = state.mode in (FINISHED, ENDED_EARLY)
-    return Standing(state.cuts, state.status, 0 if over else state.setup, 0 if over else coming(state))
+    return JobStanding(state.cuts, state.status, 0 if over else state.setup, 0 if over else coming(state))
 
 
 def which_of(job: Job, number: int) -> str:
@@ -100,14 +100,14 @@ def numbered(setup: int, place: int, of: int) -> str:
     return f"{setup} ({place} of {of})" if place else str(setup)
 
 
-def rows_of(job: Job, standing: Standing) -> tuple[SetupRow, ...]:
+def rows_of(job: Job, standing: JobStanding) -> tuple[SetupRow, ...]:
     """In the order of cutting; after that those that count no more."""
     counted = [n for n in job.order if standing.status[n - 1] != SetupStatus.SPOILT]
     others = [each.number for each in job.setups if each.number not in counted]
     return tuple(_row(job, standing, number) for number in (*counted, *others))
 
 
-def _row(job: Job, standing: Standing, number: int) -> SetupRow:
+def _row(job: Job, standing: JobStanding, number: int) -> SetupRow:
     setup, pattern, status = job.setups[number - 1], job.pattern_of(number), standing.status[number - 1]
     replaced = number not in job.order and status != SetupStatus.SPOILT
     return SetupRow(
