@@ -48,7 +48,7 @@ OFF_SWITCH = Fraction(3)
 """mm within which the switch must open again on the way up, beside the play."""
 HALTED_HOMING = f"Halted on the way to the home switch. {HOME_AGAIN}"
 
-Maker = Callable[[float, str], Event]
+EventMaker = Callable[[float, str], Event]
 
 
 class OrderKind(StrEnum):
@@ -86,7 +86,7 @@ class Protocol(Moving):
         self._pedal_down = pedal_down
         self.faults: list[Fault] | None = None
         """What must be put right before anything may move; None until it has listed its settings."""
-        self.news: list[Maker] = []
+        self.news: list[EventMaker] = []
         self.homing = False
         self._clear: bool | None = None
         self._order: Order | None = None
