@@ -20,7 +20,7 @@ import numpy as np
 from assistant.hearing import accept
 from assistant.hearing.accept import NEVER
 from assistant.hearing.contract import BYTES_PER_S
-from assistant.hearing.neural import END, WITHIN, Given, Neural, Tokens, Tree, tree_of
+from assistant.hearing.neural import END, WITHIN, Given, Neural, Tokens, TokenTree, tree_of
 from assistant.plans.languages import language_of
 
 # A lead-in word with a token below this was not said. With such a piece only the phrases without it are looked at.
@@ -82,10 +82,10 @@ class Scorer:
         for led, begun in ((True, False), (True, True), (False, True)):
             self._tree(texts, led, begun)
 
-    def _tree_of(self, texts: tuple[SayableText, ...], led: bool, begun: bool) -> Tree:
+    def _tree_of(self, texts: tuple[SayableText, ...], led: bool, begun: bool) -> TokenTree:
         """Those with the lead-in word, or without. begun: they are a sentence of their own."""
         written = self._begun if begun else self._within
-        root: Tree = {}
+        root: TokenTree = {}
         numbers: dict[str, list[tuple[Tokens, int]]] = {}
         for n, said in enumerate(texts):
             if said.led == led and said.begin:
