@@ -234,7 +234,7 @@ def _hatching(left: float, low: float, right: float, high: float) -> Iterator[Li
 
 
 @dataclass(frozen=True, slots=True)
-class _Block:
+class _TextBlock:
     """Lines of text one below another. middle: of all of them."""
 
     lines: tuple[str, ...]
@@ -251,7 +251,7 @@ class _Place:
     towards: str = ""
 
 
-def _label(view: _View, left: float, right: float) -> list[_Block]:
+def _label(view: _View, left: float, right: float) -> list[_TextBlock]:
     """What the rectangle's label says and where: as large as fits into it, beside it or on both of its sides.
 
     Where there is no room for letters that can be read, it has no figures, or nothing at all.
@@ -277,13 +277,13 @@ def _label(view: _View, left: float, right: float) -> list[_Block]:
     return [block for block in fitted if block][:1]
 
 
-def _fitted(lines: tuple[str, ...], cap: float, place: _Place) -> _Block | None:
+def _fitted(lines: tuple[str, ...], cap: float, place: _Place) -> _TextBlock | None:
     """The lines in this place, close to the rectangle; None where they don't fit."""
     wide = max(width_of(line, cap, _forbids(line)) for line in lines) + 2 * AIR
     if wide > place.right - place.left:
         return None
     close = {"left": place.left + wide / 2, "right": place.right - wide / 2, "": (place.left + place.right) / 2}
-    return _Block(lines, cap, close[place.towards])
+    return _TextBlock(lines, cap, close[place.towards])
 
 
 def _forbids(line: str) -> bool:
