@@ -32,7 +32,7 @@ class Late(Exception):
     """The answer did not come in time."""
 
 
-class Beside:
+class ScorerProcess:
     """A `Scorer` in another process. Owned by one thread. folder: of the model's files. lead_in: the word.
 
     live: an answer later than `LATE_S` is given up; otherwise the wait lasts as long as the process is at work.

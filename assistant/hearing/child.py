@@ -108,11 +108,11 @@ def make_recogniser(spec: Spec, limited: Callable[[str], None] = lambda text: No
     grammar = Sphinx(pronunciations=spec.pronunciations, all_strict=strict)
     if spec.recogniser != RecogniserName.MOONSHINE:
         return grammar
-    from assistant.hearing.beside import Beside, ModelLost
+    from assistant.hearing.beside import ModelLost, ScorerProcess
     from assistant.hearing.leading import OUT_OF_USE, Leading
 
     try:
-        scorer = Beside(Path(spec.model or ""), spec.lead_in, spec.live)
+        scorer = ScorerProcess(Path(spec.model or ""), spec.lead_in, spec.live)
     except ModelLost as error:
         limited(OUT_OF_USE.format(error))
         return grammar

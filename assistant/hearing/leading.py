@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from assistant.hearing import accept
-from assistant.hearing.beside import Beside, Late, ModelLost
+from assistant.hearing.beside import Late, ModelLost, ScorerProcess
 from assistant.hearing.contract import CLEAR_DB, Recogniser, Result, by_text
 from assistant.hearing.own_scores import OwnScores
 from assistant.hearing.scores import Measured, SayableText
@@ -44,13 +44,13 @@ class Leading(Recogniser):
 
     def __init__(
         self,
-        scorer: Beside,
+        scorer: ScorerProcess,
         grammar: Sphinx,
         lost: Callable[[str], None] = lambda why: None,
         own: OwnScores | None = None,
         all_strict: bool = False,
     ) -> None:
-        self.scorer: Beside | None = scorer
+        self.scorer: ScorerProcess | None = scorer
         self._grammar = grammar
         self._lost = lost
         self._known: tuple[bytes, tuple[SayableText, ...], Measured] | None = None
