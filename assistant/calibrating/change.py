@@ -19,7 +19,7 @@ from assistant.calibrating.mixups import (
 from assistant.calibrating.uncertainty import COVERAGE, Component
 from assistant.calibrating.values import Value, backlash, kerf, screw, zero
 from assistant.errors import BadInput, Fault
-from assistant.joinery.model import CarriageKind, Home, Register, Zero
+from assistant.joinery.model import CarriageKind, HomeKind, Register, Zero
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import EntryKind, HistoryEntry, value_text
@@ -195,7 +195,7 @@ def _change_of_zero(value: Value, shop: Shop) -> ShopChange:
     if abs(value.value) <= value.expanded:
         return ShopChange(why="Within the uncertainty, the zero is right.")
     drive = shop.carriage.drive
-    if drive is not None and drive.home == Home.SWITCH:
+    if drive is not None and drive.home == HomeKind.SWITCH:
         # Where the switch closes the carriage is off by as much as anywhere else.
         return _change_at(shop, "carriage.drive.home_reads", _length(float(drive.home_reads) + value.value, shop.unit))
     by = f"{_length(value.value, shop.unit)} {shop.unit}"

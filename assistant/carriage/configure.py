@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from assistant.carriage import dialect
 from assistant.carriage.settings import MOTOR_STAYS_ON, TENTH, Controller, left_raised, number_of
-from assistant.joinery.model import Carriage, Home
+from assistant.joinery.model import Carriage, HomeKind
 
 USUAL = {dialect.LOCATE_RATE: Fraction(50), dialect.SEEK_RATE: Fraction(600)}
 """mm/min, where the controller has no speed at all: common practice, no source."""
@@ -48,7 +48,7 @@ def _wanted(carriage: Carriage, controller: Controller) -> Iterator[SettingChang
     yield change(dialect.IDLE_DELAY, MOTOR_STAYS_ON, "the motor stays powered, so that the screw holds between moves")
     yield change(dialect.REPORTS, int(controller.of(dialect.REPORTS)) | 1, "reports hold the machine's own position")
     yield change(dialect.INCHES, 0, "reports are in millimetres")
-    if drive.home != Home.SWITCH:
+    if drive.home != HomeKind.SWITCH:
         yield change(dialect.SOFT_LIMITS, 0, "nothing tells the controller where its travel begins")
         yield change(dialect.HOMING, 0, "home is set by hand")
         return

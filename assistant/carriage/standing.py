@@ -13,7 +13,7 @@ from assistant.carriage.line import ByteLine, GoneError, SerialLine
 from assistant.carriage.protocol import Order, OrderKind, Protocol
 from assistant.carriage.settings import Controller
 from assistant.errors import CouldNotRun, Fault, NoSuchPart
-from assistant.joinery.model import Carriage, Drive, Home
+from assistant.joinery.model import Carriage, Drive, HomeKind
 
 ROUND_S = 0.02  # between two looks at its time-outs
 BEGIN_S = 15.0  # for its boot loader, its greeting and the list of its settings
@@ -30,7 +30,7 @@ class SwitchStates:
 
 def switches_of(drive: Drive, report: Report) -> SwitchStates:
     """What this report shows of the switches that this drive has."""
-    home = drive.axis in report.pins if drive.home == Home.SWITCH else None
+    home = drive.axis in report.pins if drive.home == HomeKind.SWITCH else None
     return SwitchStates(home, not report.hold_input if drive.clear_input else None)
 
 

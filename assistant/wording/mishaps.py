@@ -12,7 +12,7 @@ from typing import Any, Protocol
 
 from assistant.joinery.halves import Half
 from assistant.joinery.misplaced import Thinned
-from assistant.joinery.model import Carriage, Home, Register
+from assistant.joinery.model import Carriage, HomeKind, Register
 from assistant.plans.mishaps import Mishap
 from assistant.plans.pieces import BLANK
 from assistant.session.kinds import ToMove
@@ -126,7 +126,7 @@ def _card(words: MishapWords, figures: Figures) -> str:
     card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]), board=board)
     if mishap == Mishap.MISPLACED:
         card = " ".join([_STILL_TO_CUT] * figures["to_cut"] + [_STRIP] * figures["lost"])
-    if mishap == Mishap.BLADE and words.carriage.drive and words.carriage.drive.home == Home.SWITCH:
+    if mishap == Mishap.BLADE and words.carriage.drive and words.carriage.drive.home == HomeKind.SWITCH:
         card = f"{card} {_HOME_OF_ANOTHER_BLADE}"
     if mishap in (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED):
         card = f"{card} {_next(words, figures)}".strip()
