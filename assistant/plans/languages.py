@@ -43,7 +43,7 @@ MOST_WORDINGS = 10
 LEAST_SHORT = 2  # syllables of a short wording, without the lead-in word
 DIGITS = "0123456789"
 
-Key = TypeVar("Key", bound=str)  # a check or a mishap
+_Key = TypeVar("_Key", bound=str)  # a check or a mishap
 PhraseMeaning = tuple[Intent, str | None]
 """An intent, and which check or mishap where that must be said."""
 
@@ -205,7 +205,7 @@ def wordings(
     return tuple(good)
 
 
-def _one_each(table: Table, keys: Sequence[Key], name: str, lead_in: str) -> dict[Key, str]:
+def _one_each(table: Table, keys: Sequence[_Key], name: str, lead_in: str) -> dict[_Key, str]:
     """Read a table that has one phrase for each of these."""
     found = {}
     for key in keys:
