@@ -37,7 +37,7 @@ CHANGES = {question: change for change, question in QUESTIONS.items()}
 
 
 def refusal(state: State, what: JobChange, setup: int, socket: int = 0) -> e.Prompt | None:
-    """Why this can't be done, or None. setup: whatever number was given; socket: likewise, for `Change.SOCKET`."""
+    """Why this can't be done, or None. setup: whatever number was given; socket: likewise, for `JobChange.SOCKET`."""
     job = state.the_job
     if not 1 <= setup <= len(job.setups):
         return prompt("no such setup", setup=setup, setups=len(job.setups))

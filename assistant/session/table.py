@@ -127,7 +127,7 @@ def _row(job: Job, standing: JobStanding, number: int) -> SetupRow:
 
 
 def as_json(rows: Sequence[SetupRow]) -> list[dict[str, Any]]:
-    """The same rows for JSON; names as in `Row`, but for "setup", its number."""
+    """The same rows for JSON; names as in `SetupRow`, but for "setup", its number."""
     return [
         {
             "setup": row.number,

@@ -37,7 +37,7 @@ def _of(annotation: str) -> st.SearchStrategy:
     kinds |= {"str | None": st.none() | texts, "tuple[str, ...]": st.lists(texts, max_size=3).map(tuple)}
     kinds |= {"tuple[int, ...]": st.lists(counts, max_size=3).map(tuple)}
     kinds |= {one.__name__: st.sampled_from(one) for one in (By, Doubt, Mishap, MoveKind)}
-    kinds |= {"Change | Mishap": st.sampled_from([*JobChange, *Mishap])}
+    kinds |= {"JobChange | Mishap": st.sampled_from([*JobChange, *Mishap])}
     return kinds[annotation]
 
 

@@ -89,7 +89,7 @@ def test_every_fact_of_a_journal_can_be_traced() -> None:
     """With something in every field, whatever its type is."""
     filled = {"int": 1, "str": "1/2", "bool": True, "tuple[int, ...]": (1, 2), "Job": job()}
     filled |= {"tuple[Pattern, ...]": job().patterns, "tuple[Setup, ...]": job().setups}
-    filled |= {"By": By.VOICE, "Mishap": Mishap.BLADE, "Change | Mishap": JobChange.COPY}
+    filled |= {"By": By.VOICE, "Mishap": Mishap.BLADE, "JobChange | Mishap": JobChange.COPY}
     filled |= {"MoveKind": MoveKind.VISIT, "Doubt": Doubt.LINE}
     made = [kind(**{field.name: filled[str(field.type)] for field in fields(kind)}) for kind in facts.JOURNALLED]
     assert [line["kind"] for line in lines(*made)] == [kind.kind for kind in facts.JOURNALLED]
