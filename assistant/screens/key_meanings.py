@@ -47,7 +47,7 @@ MISHAPS = dict(enumerate(Mishap, start=1))
 
 
 class KeyKind(StrEnum):
-    """The kinds of `Meaning`: what its `word` is."""
+    """The kinds of `KeyMeaning`: what its `word` is."""
 
     GESTURE = "gesture"
     """The gesture."""

@@ -7,13 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from fractions import Fraction
-from typing import Any, Protocol
+from typing import Protocol
 
 from assistant.plans.model import Job
 from assistant.session.kinds import MoveKind
-from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
-
-Figures = dict[str, Any]
+from assistant.wording.joining import MOST_NAMED, YES_NO, Figures, listed, sentence
 
 
 class DriveWords(Protocol):

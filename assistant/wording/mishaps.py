@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
-from typing import Any, Protocol
+from typing import Protocol
 
 from assistant.joinery.halves import Half
 from assistant.joinery.misplaced import Thinned
@@ -18,10 +18,8 @@ from assistant.plans.pieces import BLANK
 from assistant.session.kinds import ToMove
 from assistant.wording import drive
 from assistant.wording.halves import edge_at_stop, to_the_stop
-from assistant.wording.joining import YES_NO, listed, sentence
+from assistant.wording.joining import YES_NO, Figures, listed, sentence
 from assistant.wording.rework import board_of
-
-Figures = dict[str, Any]
 
 
 class MishapWords(drive.DriveWords, Protocol):

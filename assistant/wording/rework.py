@@ -6,12 +6,9 @@ As in `prompts`, which takes these in: a sentence or a template for each key, an
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 from assistant.wording.drive import DriveWords
-from assistant.wording.joining import YES_NO, sentence
-
-Figures = dict[str, Any]
+from assistant.wording.joining import YES_NO, Figures, sentence
 
 
 def board_of(words: DriveWords, number: int, ended: bool = True) -> str:
