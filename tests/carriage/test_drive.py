@@ -18,7 +18,6 @@ from assistant.carriage.health import carriage as found_out
 from assistant.carriage.health import findings
 from assistant.carriage.line import SerialLine, port_of
 from assistant.carriage.simulated import Simulated
-from assistant.carriage.simulated_line import SimulatedLine, Terminal
 from assistant.carriage.simulated_screw import Screw
 from assistant.carriage.standing import StandingController
 from assistant.errors import BadInput, NoSuchPart
@@ -26,6 +25,7 @@ from assistant.health import BROKEN, WORKS
 from assistant.session.events import Arrived, Event, Halted, Homed, Looked, Lost, NotClear, SledMoved, TooOld
 from assistant.session.kinds import Doubt
 from tests.carriage.rig import carriage
+from tests.carriage.simulated_line import SimulatedLine, Terminal
 
 GENEROUS_S = 60.0
 

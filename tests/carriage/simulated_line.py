@@ -1,4 +1,4 @@
-"""Lines to a simulated controller: within this process for demos, and a pseudo-terminal as a real port would be."""
+"""Lines to a simulated controller: within this process, and a pseudo-terminal as a real port would be."""
 
 from __future__ import annotations
 
