@@ -10,7 +10,7 @@ from pathlib import Path
 
 STEP = 0.02
 """Progress counts from this many processor seconds on: a part at work uses more, a part that only polls uses less."""
-Moved = Callable[[], "float | None"]
+MovedAt = Callable[[], "float | None"]
 
 
 def nothing_known() -> float | None:
@@ -30,7 +30,7 @@ class Patience:
         self,
         still_s: float,
         longest_s: float,
-        moved: Moved = nothing_known,
+        moved: MovedAt = nothing_known,
         step: float = STEP,
         now: Callable[[], float] = time.monotonic,
     ) -> None:

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 
 from assistant.carriage.simulated import Simulated
-from assistant.carriage.simulated_line import Terminal
 from assistant.carriage.simulated_screw import Screw
 from assistant.journal.store import Journal
+from tests.carriage.simulated_line import Terminal
 from tests.screens.view_rig import Rig, program
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals as on POSIX systems")

@@ -202,6 +202,15 @@ def test_the_journal_needs_neither_sound_nor_numbers(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
 
 
+def test_a_class_name_means_one_thing() -> None:
+    found: dict[str, list[str]] = {}
+    for path in files():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                found.setdefault(node.name, []).append(module_of(path))
+    assert not {name: modules for name, modules in found.items() if len(modules) > 1}
+
+
 def test_modules_stay_readable() -> None:
     """Above 600 lines there is more than one idea in it."""
     long = {path.name: lines for path in files() if (lines := len(path.read_text(encoding="utf-8").splitlines())) > 600}

@@ -56,7 +56,7 @@ CLIFF = 0.05
 SWELLING_FINGERS, SWELLING_MM = 15, 0.08
 
 
-class Beside(StrEnum):
+class GapSide(StrEnum):
     """On which side of part A's finger a gap is."""
 
     LEFT = "left"
@@ -65,7 +65,7 @@ class Beside(StrEnum):
     """None: it is a slot's play."""
 
 
-LEFT, RIGHT, SLOT = Beside.LEFT, Beside.RIGHT, Beside.SLOT
+LEFT, RIGHT, SLOT = GapSide.LEFT, GapSide.RIGHT, GapSide.SLOT
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ class Gap:
     """
 
     at: float
-    side: Beside
+    side: GapSide
     offset: float
     opens: int
     closes: int

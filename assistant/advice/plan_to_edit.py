@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from assistant.advice.suggest import Candidate, Wanted
+from assistant.advice.suggest import Candidate, WantedJoint
 from assistant.joinery.layout import Remainder
 from assistant.joinery.model import Blade
 from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_length, toml_length
@@ -12,7 +12,7 @@ from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_len
 SAND = {"mm": '"0.3 mm"', "in": '"1/64"'}
 
 
-def plan_text(one: Candidate, wanted: Wanted, blade: Blade, unit: str) -> str:
+def plan_text(one: Candidate, wanted: WantedJoint, blade: Blade, unit: str) -> str:
     """The text of a plan file with this candidate, ready to edit. Its layout is exactly the candidate."""
     thickness = f"thickness = {_toml(wanted.thickness_a, unit)}"
     if wanted.thickness_a != wanted.thickness_b:

@@ -38,7 +38,7 @@ SLIGHTLY, MANY = Fraction(1, 8), Fraction(1, 5)
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class WantedJoint:
     """The joint wanted, lengths in mm, over 0. width: of the boards. thickness_a, _b: of the parts. clearance: >= 0."""
 
     width: Fraction
@@ -126,7 +126,7 @@ def one_pass_finger(kerf: Fraction, clearance: Fraction) -> Fraction:
     return kerf - clearance / 2
 
 
-def suggest(wanted: Wanted, blade: Blade, *, unit: str = "mm") -> Advice:
+def suggest(wanted: WantedJoint, blade: Blade, *, unit: str = "mm") -> Advice:
     """Every candidate that this blade can cut on this board, ranked.
 
     unit: of messages and reasons. With "in" the trade widths come first, if at least two fingers of them fit.
@@ -162,7 +162,7 @@ def suggest(wanted: Wanted, blade: Blade, *, unit: str = "mm") -> Advice:
     return Advice(ranked, single, ranks)
 
 
-def _faults(wanted: Wanted, blade: Blade, unit: str) -> Iterator[Fault]:
+def _faults(wanted: WantedJoint, blade: Blade, unit: str) -> Iterator[Fault]:
     lengths = {"width": wanted.width, "thickness": wanted.thinner, "kerf": blade.kerf}
     for name, length in lengths.items():
         if length <= 0:
@@ -208,7 +208,7 @@ def _with_saving(one: Candidate, ranked: Sequence[Candidate], unit: str) -> Cand
     return replace(one, reasons=(*one.reasons, why), saving=saving)
 
 
-def _measure(division: Division, wanted: Wanted, blade: Blade) -> Candidate | None:
+def _measure(division: Division, wanted: WantedJoint, blade: Blade) -> Candidate | None:
     """The candidate's figures, without score and reasons; None if the clearance or the blade makes it impossible."""
     c, inner = wanted.clearance, division.count - 2
     # Each inner wall moves c/4 into its part's wood: a finger loses that at each inner wall, and a socket gains it.
@@ -236,7 +236,7 @@ def _passes(size: Fraction, width: Fraction, blade: Blade, *, at_edge: bool) -> 
     return passes_for(Segment(start, start + size, False), max(width, size + 2), blade)
 
 
-def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str) -> Candidate:
+def _judged(one: Candidate, fewest: int, wanted: WantedJoint, blade: Blade, unit: str) -> Candidate:
     """The candidate with its score, and a few reasons for it."""
     stout = min(Fraction(1), one.narrowest / max(SLIVER_MM, wanted.thinner / 2))
     marks = (
@@ -267,7 +267,7 @@ def _judged(one: Candidate, fewest: int, wanted: Wanted, blade: Blade, unit: str
     return replace(one, score=score, reasons=tuple(reasons))
 
 
-def refusals(one: Candidate, wanted: Wanted, shop: Shop, unit: str) -> tuple[str, ...]:
+def refusals(one: Candidate, wanted: WantedJoint, shop: Shop, unit: str) -> tuple[str, ...]:
     """Why `layout` would refuse this candidate on this machine: too deep for the blade, or beyond the travel."""
     division = one.division
     joint = JointPlan(Layout.EVEN, division.finger, remainder=division.remainder, clearance=wanted.clearance)

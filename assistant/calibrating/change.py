@@ -19,7 +19,7 @@ from assistant.calibrating.mixups import (
 from assistant.calibrating.uncertainty import COVERAGE, Component
 from assistant.calibrating.values import Value, backlash, kerf, screw, zero
 from assistant.errors import BadInput, Fault
-from assistant.joinery.model import CarriageKind, Drive, Home, Register, Zero
+from assistant.joinery.model import CarriageKind, Drive, HomeKind, Register, Zero
 from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import EntryKind, HistoryEntry, value_text
@@ -34,7 +34,7 @@ SCREW_PLACES = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class ShopChange:
     """What to write into the shop file.
 
     key: "" if there is nothing to write. text: TOML. before: the present text, or None. why: if nothing is written,
@@ -123,7 +123,7 @@ def _last_u(known: Sequence[HistoryEntry], kind: EntryKind) -> float | None:
     return next((float(entry.data["u"]) for entry in reversed(known) if entry.kind == kind), None)
 
 
-def change_for(value: Value, shop: Shop) -> Change:
+def change_for(value: Value, shop: Shop) -> ShopChange:
     """The change that this value makes to the shop file. Raises BadInput if it can't be right."""
     return _CHANGES[value.kind](value, shop)
 
@@ -137,14 +137,14 @@ def _number(value: Fraction, places: int) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def _change_at(shop: Shop, key: str, text: str) -> Change:
+def _change_at(shop: Shop, key: str, text: str) -> ShopChange:
     before = value_text(Path(shop.path), key)
     if before == text:
-        return Change(why=f"The shop file already says {key} = {text}.")
-    return Change(key, text, before)
+        return ShopChange(why=f"The shop file already says {key} = {text}.")
+    return ShopChange(key, text, before)
 
 
-def _change_of_kerf(value: Value, shop: Shop) -> Change:
+def _change_of_kerf(value: Value, shop: Shop) -> ShopChange:
     change = _change_at(shop, "blade.kerf", _length(value.value, shop.unit))
     if not change.key:
         return change
@@ -158,20 +158,20 @@ def _change_of_kerf(value: Value, shop: Shop) -> Change:
     return replace(change, why=why, moved=moved)
 
 
-def _change_of_backlash(value: Value, shop: Shop) -> Change:
+def _change_of_backlash(value: Value, shop: Shop) -> ShopChange:
     if value.value < -COVERAGE * value.u:
         play = f"{_length(value.value, shop.unit)} {shop.unit}"
         mend = "check whether the readings taken coming up and coming down were exchanged, and take them again"
         raise BadInput([Fault("play can't be below zero", play, "readings", mend)])
     if value.value < COVERAGE * value.u and not shop.carriage.backlash:
-        return Change(why="The readings show no play, and the shop file states none.")
+        return ShopChange(why="The readings show no play, and the shop file states none.")
     return _change_at(shop, "carriage.backlash", _length(max(0.0, value.value), shop.unit))
 
 
-def _change_of_screw(value: Value, shop: Shop) -> Change:
+def _change_of_screw(value: Value, shop: Shop) -> ShopChange:
     off = value.value - 1
     if abs(off) <= value.expanded:
-        return Change(why="Within the uncertainty, the carriage moves as the shop file says.")
+        return ShopChange(why="Within the uncertainty, the carriage moves as the shop file says.")
     ratio = Fraction(value.value)
     carriage = shop.carriage
     # If the carriage moves further than it is set, fewer steps or threads make up a length, and the pitch is longer.
@@ -185,7 +185,7 @@ def _change_of_screw(value: Value, shop: Shop) -> Change:
             return _change_at(shop, "carriage.threads_per_inch", _number(threads, SCREW_PLACES))
         pitch = carriage.pitch * ratio / MM_PER_UNIT[shop.unit]
         return _change_at(shop, "carriage.pitch", _number(pitch, SCREW_PLACES))
-    return Change(
+    return ShopChange(
         why=(
             f"The readout is off by {1000 * off:+.2f} mm in a metre, which the shop file can't correct. Change the "
             f"readout's own linear compensation by {1e6 * off:+.0f} parts in a million, and measure again."
@@ -193,11 +193,11 @@ def _change_of_screw(value: Value, shop: Shop) -> Change:
     )
 
 
-def _change_of_motor(ratio: Fraction, shop: Shop, drive: Drive) -> Change:
+def _change_of_motor(ratio: Fraction, shop: Shop, drive: Drive) -> ShopChange:
     """A motor goes by its own steps, whatever readout or handwheel is on the screw."""
     if drive.steps_per_mm is not None:
         return _change_at(shop, "carriage.drive.steps_per_mm", _number(drive.steps_per_mm / ratio, SCREW_PLACES))
-    return Change(
+    return ShopChange(
         why=(
             f"The carriage is off by {1000 * float(ratio - 1):+.2f} mm in a metre. The shop file has no steps a "
             f"millimetre to correct: give it those of the controller as carriage.drive.steps_per_mm, times "
@@ -206,11 +206,11 @@ def _change_of_motor(ratio: Fraction, shop: Shop, drive: Drive) -> Change:
     )
 
 
-def _change_of_zero(value: Value, shop: Shop) -> Change:
+def _change_of_zero(value: Value, shop: Shop) -> ShopChange:
     if abs(value.value) <= value.expanded:
-        return Change(why="Within the uncertainty, the zero is right.")
+        return ShopChange(why="Within the uncertainty, the zero is right.")
     drive = shop.carriage.drive
-    if drive is not None and drive.home == Home.SWITCH:
+    if drive is not None and drive.home == HomeKind.SWITCH:
         # Where the switch closes the carriage is off by as much as anywhere else.
         return _change_at(shop, "carriage.drive.home_reads", _length(float(drive.home_reads) + value.value, shop.unit))
     by = f"{_length(value.value, shop.unit)} {shop.unit}"
@@ -218,7 +218,7 @@ def _change_of_zero(value: Value, shop: Shop) -> Change:
     if shop.carriage.register == Register.SETTING_BAR:
         bar = " Or check whether the setting bar is as thick as the kerf."
     why = f"Bring the carriage to zero and set its reading there to {by}. The shop file has no key for this.{bar}"
-    return Change(why=why)
+    return ShopChange(why=why)
 
 
 _CHANGES = {

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.calibrating.blunders import Reading
-from assistant.calibrating.change import Change
+from assistant.calibrating.change import ShopChange
 from assistant.calibrating.values import Value
 from assistant.errors import BadInput, Fault
 from assistant.plans.document import cleaned
@@ -20,7 +20,7 @@ SAME_MM = 0.003
 
 
 def note_value(
-    shop: Path, value: Value, change: Change, readings: Sequence[Reading], another_blade: str | None = None
+    shop: Path, value: Value, change: ShopChange, readings: Sequence[Reading], another_blade: str | None = None
 ) -> None:
     """Note a value in the history of this shop file, and write its change into the shop file.
 

@@ -54,10 +54,10 @@ class Label:
     size: int = SIZE
 
 
-Drawn = Shade | Rule | Dot | Label
+PlotMark = Shade | Rule | Dot | Label
 
 
-def drawn(value: Value, unit: str) -> Iterator[Drawn]:
+def drawn(value: Value, unit: str) -> Iterator[PlotMark]:
     """Everything in the picture, from back to front. unit: "mm" or "in"."""
     size = float(MM_PER_UNIT[unit])
     spots = [(p.reading.label, float(p.reading.x) / size, p.residual / size) for p in value.points]
@@ -110,7 +110,7 @@ def plot(value: Value, path: Path, unit: str) -> None:
         raise BadInput([Fault(f"can't be written: {error.strerror}", given, "--plot", mend)]) from error
 
 
-def _write_svg(items: Iterable[Drawn], path: Path) -> None:
+def _write_svg(items: Iterable[PlotMark], path: Path) -> None:
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" font-family="sans-serif">',
         f'<rect width="{WIDTH}" height="{HEIGHT}" fill="white"/>',
@@ -131,7 +131,7 @@ def _write_svg(items: Iterable[Drawn], path: Path) -> None:
     path.write_text("\n".join([*lines, "</svg>"]) + "\n", encoding="utf-8")
 
 
-def _write_png(items: Iterable[Drawn], path: Path) -> None:
+def _write_png(items: Iterable[PlotMark], path: Path) -> None:
     try:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure

@@ -63,7 +63,7 @@ MOST_LEFT_OUT = Fraction(1, 3)
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class CountedReading:
     """A reading that counted, and its residual, mm."""
 
     reading: Reading
@@ -83,7 +83,7 @@ class Value:
     value: float
     u: float
     components: tuple[Component, ...]
-    points: tuple[Point, ...]
+    points: tuple[CountedReading, ...]
     left_out: tuple[LeftOut, ...] = ()
     scale: float | None = None
     u_scale: float | None = None
@@ -262,17 +262,17 @@ def _by_mean(
     return Value(kind, sign * level, combined(parts), parts, points)
 
 
-def _mean(readings: Sequence[Reading]) -> tuple[float, float, tuple[Point, ...]]:
+def _mean(readings: Sequence[Reading]) -> tuple[float, float, tuple[CountedReading, ...]]:
     """(mean of value - x, standard deviation, residuals)."""
     differences = [float(r.value - r.x) for r in readings]
     mean = math.fsum(differences) / len(differences)
     sd = math.sqrt(math.fsum((d - mean) ** 2 for d in differences) / (len(differences) - 1))
-    return mean, sd, tuple(Point(r, d - mean) for r, d in zip(readings, differences, strict=True))
+    return mean, sd, tuple(CountedReading(r, d - mean) for r, d in zip(readings, differences, strict=True))
 
 
-def _fitted(readings: Sequence[Reading]) -> tuple[FittedLine, tuple[Point, ...]]:
+def _fitted(readings: Sequence[Reading]) -> tuple[FittedLine, tuple[CountedReading, ...]]:
     line = fit_line([r.x for r in readings], [r.value for r in readings])
-    return line, tuple(Point(r, float(r.value) - line.at(float(r.x))) for r in readings)
+    return line, tuple(CountedReading(r, float(r.value) - line.at(float(r.x))) for r in readings)
 
 
 def _resolution_line(readings: Sequence[Reading], caliper: Caliper) -> tuple[float, float]:

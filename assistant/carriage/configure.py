@@ -8,14 +8,14 @@ from fractions import Fraction
 
 from assistant.carriage import dialect
 from assistant.carriage.settings import MOTOR_STAYS_ON, TENTH, Controller, left_raised, number_of
-from assistant.joinery.model import Carriage, Home
+from assistant.joinery.model import Carriage, HomeKind
 
 USUAL = {dialect.LOCATE_RATE: Fraction(50), dialect.SEEK_RATE: Fraction(600)}
 """mm/min, where the controller has no speed at all: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class SettingChange:
     """One setting to store. why: a clause that says what it is good for."""
 
     number: int
@@ -27,7 +27,7 @@ class Change:
         return f"${self.number}: {dialect.shown(self.old)} -> {dialect.shown(self.new)} ({self.why})"
 
 
-def changes(carriage: Carriage, controller: Controller) -> list[Change]:
+def changes(carriage: Carriage, controller: Controller) -> list[SettingChange]:
     """In the order in which the controller takes them.
 
     What a motor and a screw can do is left alone: greatest speed, acceleration, and a travel that is too short.
@@ -35,20 +35,20 @@ def changes(carriage: Carriage, controller: Controller) -> list[Change]:
     return [change for change in _wanted(carriage, controller) if change.old != change.new]
 
 
-def _wanted(carriage: Carriage, controller: Controller) -> Iterator[Change]:
+def _wanted(carriage: Carriage, controller: Controller) -> Iterator[SettingChange]:
     drive = carriage.drive
     assert drive is not None, "only a driven carriage has a controller"
     axis = drive.axis
 
-    def change(number: int, new: Fraction | int, why: str) -> Change:
-        return Change(number_of(number, axis), controller.of(number, axis), Fraction(new), why)
+    def change(number: int, new: Fraction | int, why: str) -> SettingChange:
+        return SettingChange(number_of(number, axis), controller.of(number, axis), Fraction(new), why)
 
     if drive.steps_per_mm is not None:
         yield change(dialect.STEPS_PER_MM, _as_shown(drive.steps_per_mm), "the shop file's steps a millimetre")
     yield change(dialect.IDLE_DELAY, MOTOR_STAYS_ON, "the motor stays powered, so that the screw holds between moves")
     yield change(dialect.REPORTS, int(controller.of(dialect.REPORTS)) | 1, "reports hold the machine's own position")
     yield change(dialect.INCHES, 0, "reports are in millimetres")
-    if drive.home != Home.SWITCH:
+    if drive.home != HomeKind.SWITCH:
         yield change(dialect.SOFT_LIMITS, 0, "nothing tells the controller where its travel begins")
         yield change(dialect.HOMING, 0, "home is set by hand")
         return

@@ -67,7 +67,7 @@ class Ok:
 
 
 @dataclass(frozen=True, slots=True)
-class Refused:
+class LineRefused:
     """The next unanswered line was not taken."""
 
     code: int
@@ -180,7 +180,7 @@ class Garbage:
     text: str
 
 
-Said = Ok | Refused | Alarm | Greeting | Report | Setting | Build | StartBlock | Message | Garbage
+ControllerSaid = Ok | LineRefused | Alarm | Greeting | Report | Setting | Build | StartBlock | Message | Garbage
 
 _NUMBER = r"-?\d{1,7}(?:\.\d{1,6})?"
 _REPORT = re.compile(
@@ -195,7 +195,7 @@ _OPTIONS = re.compile(r"\[OPT:([^,\]]*)[^\]]*\]")
 _MESSAGE = re.compile(r"\[(?:MSG|GC|HLP|echo|G5\d|G28|G30|G92|TLO|PRB)[^\[\]]*\]|>.*:(?:ok|error:\d+)")
 
 
-def understand(line: bytes) -> Said:
+def understand(line: bytes) -> ControllerSaid:
     """What this line, without its end, says."""
     text = line.decode("latin-1").strip("\r\n ")
     if text == "ok":
@@ -205,7 +205,7 @@ def understand(line: bytes) -> Said:
     if found := _REPORT.fullmatch(text):
         return _report(found)
     if found := _CODE.fullmatch(text):
-        return (Refused if found[1] == "error" else Alarm)(int(found[2]))
+        return (LineRefused if found[1] == "error" else Alarm)(int(found[2]))
     if found := _GREETING.fullmatch(text):
         return Greeting(found[1])
     if found := _SETTING.fullmatch(text):
@@ -219,7 +219,7 @@ def understand(line: bytes) -> Said:
     return Garbage(text)
 
 
-def _report(found: re.Match[str]) -> Said:
+def _report(found: re.Match[str]) -> ControllerSaid:
     places = tuple(Fraction(one) for one in found[3].split(","))
     fields = dict(field.split(":", 1) for field in found[4].split("|") if ":" in field)
     feed = re.match(_NUMBER, fields.get("FS", fields.get("F", "")))

@@ -8,7 +8,7 @@ from collections import deque
 from collections.abc import Callable
 from fractions import Fraction
 
-from assistant.carriage.line import GoneError, Line, SerialLine
+from assistant.carriage.line import ByteLine, GoneError, SerialLine
 from assistant.carriage.protocol import Order, OrderKind, Protocol
 from assistant.errors import BadInput, NoSuchPart
 from assistant.joinery.model import Carriage
@@ -41,7 +41,7 @@ class LiveDrive:
         carriage: Carriage,
         pedal_down: Callable[[], bool],
         tick: Callable[[], None],
-        opened: Callable[[str], Line] = SerialLine,
+        opened: Callable[[str], ByteLine] = SerialLine,
     ):
         assert carriage.drive is not None, "only a driven carriage has a line"
         self._clock, self._post, self._carriage, self._pedal_down, self._tick = clock, post, carriage, pedal_down, tick
@@ -51,7 +51,7 @@ class LiveDrive:
         self._closing = False
         self._stirred = threading.Event()
         self._tick_at: float | None = None
-        self._line: Line | None = opened(self._port)
+        self._line: ByteLine | None = opened(self._port)
         self._protocol = Protocol(carriage, pedal_down, clock.at())
         try:
             self._begin()

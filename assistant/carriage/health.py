@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from assistant.carriage.line import Line, SerialLine
-from assistant.carriage.standing import Standing, switches_of
+from assistant.carriage.line import ByteLine, SerialLine
+from assistant.carriage.standing import StandingController, switches_of
 from assistant.errors import KerfcallError
 from assistant.health import BROKEN, WORKS, Finding
 from assistant.joinery.model import Carriage, Drive
@@ -23,7 +23,7 @@ NO_CLEAR = (
 )
 
 
-def carriage(shop: Carriage, opened: Callable[[str], Line] = SerialLine) -> Finding:
+def carriage(shop: Carriage, opened: Callable[[str], ByteLine] = SerialLine) -> Finding:
     """All that was found out about the controller, each fault with its own mend, and the `cautions` in its data."""
     assert shop.drive is not None, "only a driven carriage has a controller"
     found = findings(shop, opened)
@@ -57,12 +57,12 @@ def cautions(drive: Drive) -> tuple[str, ...]:
     )
 
 
-def findings(shop: Carriage, opened: Callable[[str], Line] = SerialLine) -> list[Finding]:
+def findings(shop: Carriage, opened: Callable[[str], ByteLine] = SerialLine) -> list[Finding]:
     """One by one: the port, the firmware and its build, each setting that must change, the switch, the clear input."""
     drive = shop.drive
     assert drive is not None, "only a driven carriage has a controller"
     try:
-        standing = Standing(shop, opened)
+        standing = StandingController(shop, opened)
     except KerfcallError as error:
         text, _, mend = str(error).partition(" To fix it: ")
         return [Finding(PART, BROKEN, text.rstrip("."), mend.rstrip("."), {"port": drive.port})]
@@ -92,7 +92,7 @@ def findings(shop: Carriage, opened: Callable[[str], Line] = SerialLine) -> list
     return found
 
 
-def sees_sled(standing: Standing, say: Callable[[str], None], within_s: float = 60.0) -> bool:
+def sees_sled(standing: StandingController, say: Callable[[str], None], within_s: float = 60.0) -> bool:
     """Whether the clear input shows both ends: the operator draws the sled right back and pushes it away again.
 
     say: shows what to do. A stuck switch or a broken wire shows only one of them.

@@ -19,7 +19,7 @@ class GoneError(Exception):
     """The line can't be read or written any more."""
 
 
-class Line(Protocol):
+class ByteLine(Protocol):
     """Bytes to and from a controller."""
 
     def read(self, within_s: float) -> bytes:

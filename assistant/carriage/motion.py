@@ -23,7 +23,7 @@ class Leg:
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class JogPiece:
     """One jog. start, end: mm. seconds: how long it takes at its feed."""
 
     start: Fraction
@@ -38,7 +38,7 @@ class Piece:
         return self.seconds * float(1 - min(max(gone, Fraction(0)), Fraction(1)))
 
 
-def pieces(start: Fraction, legs: list[Leg], step: Fraction) -> list[Piece]:
+def pieces(start: Fraction, legs: list[Leg], step: Fraction) -> list[JogPiece]:
     """The legs in jogs of about `PIECE_S`, each ending on a whole step, mm. Empty where nothing is to move."""
     found = []
     at = start
@@ -48,7 +48,7 @@ def pieces(start: Fraction, legs: list[Leg], step: Fraction) -> list[Piece]:
         for n in range(1, number + 1):
             to = round_to_step(begin + (end - begin) * n / number, step)
             if to != at:
-                found.append(Piece(at, to, leg.feed, float(abs(to - at) / leg.feed * 60)))
+                found.append(JogPiece(at, to, leg.feed, float(abs(to - at) / leg.feed * 60)))
                 at = to
     return found
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from assistant.carriage import dialect, settings
-from assistant.carriage.motion import OUT_MAX_S, Leg, Piece, Slack, pieces
+from assistant.carriage.motion import OUT_MAX_S, JogPiece, Leg, Slack, pieces
 from assistant.carriage.settings import Controller
 from assistant.carriage.talk import ANSWER_S, HOME_AGAIN, SILENT_S, DoubtfulError, Talk, Task
 from assistant.joinery.model import Carriage
@@ -91,7 +91,7 @@ class Moving(Talk):
         if not to_come:
             return
         target = to_come[-1].end
-        out: deque[Piece] = deque()
+        out: deque[JogPiece] = deque()
         sent_to = start
         seen_at = self.report_at
         idle_since: float | None = None

@@ -25,7 +25,7 @@ from assistant.carriage.moving import AGAIN_S, SETTLE_S, SHOWN, Moving, StoodErr
 from assistant.carriage.settings import ROOM, Controller
 from assistant.carriage.talk import ANSWER_S, GREETING_S, HOME_AGAIN, SILENT_S, DoubtfulError, Task
 from assistant.errors import Fault
-from assistant.joinery.model import Carriage, Home
+from assistant.joinery.model import Carriage, HomeKind
 from assistant.joinery.units import plain_length, round_to_step
 from assistant.session.events import Arrived, Event, Halted, Homed, Looked, Lost, NotClear, SledMoved, TooOld
 from assistant.session.kinds import Doubt
@@ -48,7 +48,7 @@ OFF_SWITCH = Fraction(3)
 """mm within which the switch must open again on the way up, beside the play."""
 HALTED_HOMING = f"Halted on the way to the home switch. {HOME_AGAIN}"
 
-Maker = Callable[[float, str], Event]
+EventMaker = Callable[[float, str], Event]
 
 
 class OrderKind(StrEnum):
@@ -86,7 +86,7 @@ class Protocol(Moving):
         self._pedal_down = pedal_down
         self.faults: list[Fault] | None = None
         """What must be put right before anything may move; None until it has listed its settings."""
-        self.news: list[Maker] = []
+        self.news: list[EventMaker] = []
         self.homing = False
         self._clear: bool | None = None
         self._order: Order | None = None
@@ -305,7 +305,7 @@ class Protocol(Moving):
             elif (yield from self._may_begin(order)):
                 if order.kind == OrderKind.MOVE:
                     yield from self._move(order)
-                elif self.drive.home != Home.SWITCH:
+                elif self.drive.home != HomeKind.SWITCH:
                     self._take_for_zero(order)
                 elif order.visit:
                     yield from self._visit(order)

@@ -9,7 +9,7 @@ from assistant.carriage.protocol import Order, OrderKind, Protocol
 from assistant.carriage.simulated import DEFAULTS, Simulated
 from assistant.carriage.simulated_screw import Screw
 from assistant.errors import BadInput
-from assistant.joinery.model import Carriage, Home
+from assistant.joinery.model import Carriage, HomeKind
 from assistant.runner.contracts import Clock, Post
 from assistant.runner.script import DriveMishap
 from assistant.session.events import Event
@@ -37,10 +37,10 @@ def fitting(carriage: Carriage) -> Simulated:
     home_at = float(drive.home_reads)
     travel = round(top - home_at + 5)
     own = {100: steps, 110: max(feed * FASTER_BY, 600.0), 120: max(200.0, (feed / 60) ** 2), 130: float(travel)}
-    if drive.home != Home.SWITCH:
+    if drive.home != HomeKind.SWITCH:
         own |= {20: 0, 22: 0}
     ends = (home_at - 3, home_at + travel + 3)
-    start = home_at + ABOVE if drive.home == Home.SWITCH else 0.0
+    start = home_at + ABOVE if drive.home == HomeKind.SWITCH else 0.0
     screw = Screw(steps, start, float(carriage.backlash), ends, home_at)
     return Simulated(screw, {**DEFAULTS, **own})
 

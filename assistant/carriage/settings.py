@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from assistant.carriage import dialect
 from assistant.errors import Fault
-from assistant.joinery.model import Carriage, Drive, Home
+from assistant.joinery.model import Carriage, Drive, HomeKind
 from assistant.joinery.settings import reading
 from assistant.plans.model import Job
 
@@ -78,7 +78,7 @@ def trip_place(drive: Drive, controller: Controller) -> Fraction:
 def reach(carriage: Carriage, controller: Controller) -> tuple[Fraction, Fraction] | None:
     """The least and greatest reading, mm, that the soft limits allow; None where home is by hand."""
     drive = _drive(carriage)
-    if drive.home != Home.SWITCH:
+    if drive.home != HomeKind.SWITCH:
         return None
     zero = zero_place(carriage, controller)
     return trip_place(drive, controller) - zero, -zero
@@ -112,7 +112,7 @@ def faults(carriage: Carriage, controller: Controller, begun: bool = False) -> l
     if not controller.settings:
         return found
     found += _of_motion(drive, controller, begun)
-    found += _of_home(carriage, controller) if drive.home == Home.SWITCH else _of_home_by_hand(controller)
+    found += _of_home(carriage, controller) if drive.home == HomeKind.SWITCH else _of_home_by_hand(controller)
     return found
 
 
@@ -139,7 +139,7 @@ def _of_build(drive: Drive, controller: Controller) -> list[Fault]:
     if dialect.MOTORS_SHARED in controller.options:
         mend = "load a build without COREXY in its config.h"
         found.append(Fault("moves two axes with each motor", controller.options, "controller: build", mend))
-    if dialect.ELSEWHERE_ZERO in controller.options and drive.home == Home.SWITCH:
+    if dialect.ELSEWHERE_ZERO in controller.options and drive.home == HomeKind.SWITCH:
         mend = "load a build without HOMING_FORCE_SET_ORIGIN in its config.h"
         found.append(Fault("calls the home switch zero", controller.options, "controller: build", mend))
     for number, text in enumerate(controller.blocks):
@@ -163,7 +163,7 @@ def _of_motion(drive: Drive, controller: Controller, begun: bool) -> list[Fault]
     if steps <= 0 or drive.steps_per_mm is not None and abs(steps - drive.steps_per_mm) > Fraction(1, 1000):
         own = dialect.shown(drive.steps_per_mm) if drive.steps_per_mm is not None else "more than 0"
         fault(dialect.STEPS_PER_MM, f"the shop file has {own} steps a millimetre", "steps/mm")
-    visited = begun and drive.home == Home.SWITCH
+    visited = begun and drive.home == HomeKind.SWITCH
     if controller.of(dialect.IDLE_DELAY) != MOTOR_STAYS_ON and not visited:
         what = f"must be {MOTOR_STAYS_ON}: else the motor is switched off between moves, and the screw is loose"
         fault(dialect.IDLE_DELAY, what)

@@ -47,7 +47,7 @@ _WORD = re.compile(r"([A-Z])(-?(?:\d+\.?\d*|\.\d+))")
 
 
 @dataclass(slots=True)
-class _Block:
+class _JogBlock:
     to: int
     feed: float
 
@@ -155,7 +155,7 @@ class Simulated:
 
     def _clear(self) -> None:
         self._buffer = bytearray()
-        self._planned: deque[_Block] = deque()
+        self._planned: deque[_JogBlock] = deque()
         self._speed = self._fraction = 0.0
         self._cancelling = self._ajar = False
         self._slows_at = 0.0
@@ -368,7 +368,7 @@ class Simulated:
         to = round(values["X"] * self.settings[100])
         last = self._planned[-1].to if self._planned else self._steps
         if to != last:
-            self._planned.append(_Block(to, min(values["F"], self.settings[110])))
+            self._planned.append(_JogBlock(to, min(values["F"], self.settings[110])))
             self._state = State.JOG
         return 0
 

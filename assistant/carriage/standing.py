@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from assistant.carriage.dialect import Report
-from assistant.carriage.line import GoneError, Line, SerialLine
+from assistant.carriage.line import ByteLine, GoneError, SerialLine
 from assistant.carriage.protocol import Order, OrderKind, Protocol
 from assistant.carriage.settings import Controller
 from assistant.errors import CouldNotRun, Fault, NoSuchPart
-from assistant.joinery.model import Carriage, Drive, Home
+from assistant.joinery.model import Carriage, Drive, HomeKind
 
 ROUND_S = 0.02  # between two looks at its time-outs
 BEGIN_S = 15.0  # for its boot loader, its greeting and the list of its settings
@@ -30,7 +30,7 @@ class SwitchStates:
 
 def switches_of(drive: Drive, report: Report) -> SwitchStates:
     """What this report shows of the switches that this drive has."""
-    home = drive.axis in report.pins if drive.home == Home.SWITCH else None
+    home = drive.axis in report.pins if drive.home == HomeKind.SWITCH else None
     return SwitchStates(home, not report.hold_input if drive.clear_input else None)
 
 
@@ -40,7 +40,7 @@ def counted_place(drive: Drive, report: Report) -> Fraction | None:
     return None if report.places is None or axis >= len(report.places) else report.places[axis]
 
 
-class Standing:
+class StandingController:
     """Opens the line, lets the controller start and list its settings. Nothing is ever moved.
 
     Raises NoSuchPart: no such port, in use, or nothing there answers.
@@ -49,7 +49,7 @@ class Standing:
     def __init__(
         self,
         carriage: Carriage,
-        opened: Callable[[str], Line] = SerialLine,
+        opened: Callable[[str], ByteLine] = SerialLine,
         now: Callable[[], float] = time.monotonic,
     ):
         assert carriage.drive is not None, "only a driven carriage has a line"
@@ -124,7 +124,7 @@ class Standing:
     def close(self) -> None:
         self._line.close()
 
-    def __enter__(self) -> Standing:
+    def __enter__(self) -> StandingController:
         return self
 
     def __exit__(self, *problem: object) -> None:

@@ -45,11 +45,11 @@ class Talk:
         self._out = bytearray()
         self._part = b""
         self._unanswered: deque[tuple[str, float]] = deque()
-        self._refused: dialect.Refused | None = None
+        self._refused: dialect.LineRefused | None = None
         self._alarm: dialect.Alarm | None = None
         self._doubt: DoubtfulError | None = None
         self._greetings = 0
-        self._listed: list[dialect.Said] = []
+        self._listed: list[dialect.ControllerSaid] = []
         self._expecting_greeting = True
         """Whatever comes now may be left over from before a reset."""
         self._storing = False
@@ -74,12 +74,12 @@ class Talk:
             self._part = b""
             self._said(dialect.Garbage(""))
 
-    def _said(self, said: dialect.Said) -> None:
+    def _said(self, said: dialect.ControllerSaid) -> None:
         if isinstance(said, dialect.Report):
             self.report, self.report_at = said, self._now
             self._awaiting_report = False
             self._answered_ask = self._asks
-        elif isinstance(said, dialect.Ok | dialect.Refused):
+        elif isinstance(said, dialect.Ok | dialect.LineRefused):
             self._answer(said)
         elif isinstance(said, dialect.Alarm):
             self._alarm = said
@@ -94,14 +94,14 @@ class Talk:
         elif not isinstance(said, dialect.Message):
             self._listed.append(said)
 
-    def _answer(self, said: dialect.Ok | dialect.Refused) -> None:
+    def _answer(self, said: dialect.Ok | dialect.LineRefused) -> None:
         if not self._unanswered:
             text = "The motion controller answered a line that was never sent. Look at its USB lead."
             self._doubtful(Doubt.GARBAGE, f"{text} {HOME_AGAIN}")
             return
         self._unanswered.popleft()
         self._ask_at_answer = self._asks
-        if isinstance(said, dialect.Refused):
+        if isinstance(said, dialect.LineRefused):
             self._refused = said
 
     def _doubtful(self, why: Doubt, text: str) -> None:

@@ -17,7 +17,7 @@ from pathlib import Path
 from assistant.asking import ShowLine, agreed, asker
 from assistant.calibrating.blunders import USUAL_CALIPER, Approach, Caliper, Reading
 from assistant.calibrating.board import ROUNDS, Place, board_text, driven_places, expected, read_places, sheet
-from assistant.calibrating.change import MOST_UNASKED, Change, change_for, computed
+from assistant.calibrating.change import MOST_UNASKED, ShopChange, change_for, computed
 from assistant.calibrating.history import note_value, now
 from assistant.calibrating.prompts import from_prompts
 from assistant.calibrating.readings import ReadingCollector, from_csv, from_options
@@ -245,7 +245,7 @@ def _driven_readings(args: argparse.Namespace, shop: Shop, collector: ReadingCol
 
 
 def _write(
-    args: argparse.Namespace, shop: Shop, value: Value, change: Change, readings: Sequence[Reading], most: Fraction
+    args: argparse.Namespace, shop: Shop, value: Value, change: ShopChange, readings: Sequence[Reading], most: Fraction
 ) -> int:
     """Ask, and write; ask twice where a kerf would move by over `most` mm. Returns 1 where it was not confirmed."""
     stream = sys.stderr if args.json else sys.stdout

@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from assistant.calibrating.blunders import Caliper
-from assistant.calibrating.change import Change
+from assistant.calibrating.change import ShopChange
 from assistant.calibrating.uncertainty import COVERAGE
 from assistant.calibrating.values import Value
 from assistant.joinery.units import MM_PER_UNIT, at_least, format_number, plain_length
@@ -29,7 +29,7 @@ def _number(mm: float, unit: str) -> str:
     return format_number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit])
 
 
-def value_lines(value: Value, caliper: Caliper, shop: Shop, change: Change) -> Iterator[str]:
+def value_lines(value: Value, caliper: Caliper, shop: Shop, change: ShopChange) -> Iterator[str]:
     """Everything about the value, as lines for people. Lengths are in the shop's unit."""
     unit = shop.unit
     yield from _wrapped(_headline(value, unit))
@@ -92,7 +92,7 @@ def _wrapped(text: str) -> list[str]:
     return textwrap.wrap(text, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
 
 
-def value_json(value: Value, change: Change) -> dict[str, Any]:
+def value_json(value: Value, change: ShopChange) -> dict[str, Any]:
     """The same as JSON-ready data; lengths mm."""
     return {
         "kind": value.kind,

@@ -89,11 +89,11 @@ def _print_rounded(text: str, setting: Fraction, shop: Shop) -> None:
 
 def _where(carriage: Carriage, as_json: bool) -> int:
     """Exit code 0, or 3 if something must be put right before it may be driven."""
-    from assistant.carriage.standing import Standing, counted_place, switches_of
+    from assistant.carriage.standing import StandingController, counted_place, switches_of
 
     drive = carriage.drive
     assert drive is not None
-    with Standing(carriage) as standing:
+    with StandingController(carriage) as standing:
         report, controller, faults = standing.look(), standing.controller, standing.faults
     place, switches = counted_place(drive, report), switches_of(drive, report)
     switch, clear = switches.home_closed, switches.clear
@@ -133,9 +133,9 @@ def _where(carriage: Carriage, as_json: bool) -> int:
 def _configure(carriage: Carriage) -> int:
     """Exit code 0 if nothing is left to put right, 1 if something was not wanted, else 3."""
     from assistant.carriage.configure import changes
-    from assistant.carriage.standing import Standing
+    from assistant.carriage.standing import StandingController
 
-    with Standing(carriage) as standing:
+    with StandingController(carriage) as standing:
         if not standing.controller.settings:
             raise BadInput(standing.faults)
         wanted = changes(carriage, standing.controller)

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from assistant.calibrating.health import kerf_days
 from assistant.commands.driving import Run, add_run_options, check_options, drive, is_rehearsed
-from assistant.commands.test_joint import Choice, add_test_joint_options, choice, faults_of, judge
+from assistant.commands.test_joint import OfferAnswer, add_test_joint_options, choice, faults_of, judge
 from assistant.errors import BadInput, Fault, JournalError
 from assistant.journal.choosing import open_sessions
 from assistant.journal.lock import SessionLock
@@ -42,11 +42,11 @@ def run(args: argparse.Namespace) -> int:
     asked = _asked(args)
     # Before the lock and the journal: an answer of "not now" leaves nothing behind.
     chosen = choice(args, asked.plan, asked.shop)
-    if chosen == Choice.LEAVE:
+    if chosen == OfferAnswer.LEAVE:
         print("-- No session was started.")
         return 1
-    if chosen != Choice.CUT:
-        return _run_session(args, asked, asked.job, chosen == Choice.SKIP)
+    if chosen != OfferAnswer.CUT:
+        return _run_session(args, asked, asked.job, chosen == OfferAnswer.SKIP)
     test, _ = build_test_joint(asked.plan, asked.shop)
     code = _run_session(args, asked, replace(test, shop_path=asked.job.shop_path), False)
     # Only what was cut to the end, and in wood, can be put together.

@@ -20,7 +20,7 @@ from assistant.journal.store import Journal, SessionRow, default_state_dir
 from assistant.runner.clock import LiveClock
 from assistant.session import facts as f
 from assistant.session.events import Event
-from assistant.session.kinds import Change
+from assistant.session.kinds import JobChange
 from assistant.session.rework import change_job, is_over, read_back, refusal
 from assistant.session.state import State
 from assistant.session.table import as_json, in_lines, rows_of, standing_of
@@ -29,10 +29,10 @@ from assistant.wording.joining import YES_NO
 from assistant.wording.prompts import Words
 
 CHANGES = {
-    "start": Change.BOARD,
-    "again": Change.END,
-    "spoilt": Change.SPOILT,
-    "copy": Change.COPY,
+    "start": JobChange.BOARD,
+    "again": JobChange.END,
+    "spoilt": JobChange.SPOILT,
+    "copy": JobChange.COPY,
 }
 """Options that take a setup's number; with --socket, --again is about one socket."""
 UNCHANGED = "Nothing was changed."
@@ -100,7 +100,7 @@ def _change(args: argparse.Namespace, row: SessionRow, name: str) -> int:
                 return _refused(args, row, name, f"Session {row.id} is open already.")
             question = f"Session {row.id} is {state.mode}. Open it again?"
         else:
-            what = Change.SOCKET if args.socket is not None else CHANGES[name]
+            what = JobChange.SOCKET if args.socket is not None else CHANGES[name]
             place = getattr(args, name), args.socket or 0
             why_not = refusal(state, what, *place)
             if why_not is not None:
@@ -117,7 +117,7 @@ def _change(args: argparse.Namespace, row: SessionRow, name: str) -> int:
     return 0
 
 
-def _read_back(state: State, what: Change, setup: int, socket: int) -> str:
+def _read_back(state: State, what: JobChange, setup: int, socket: int) -> str:
     """The question with which the session itself would read the change back."""
     return Words(state.the_job).shown((read_back(state, what, setup, socket),)).removesuffix(YES_NO).rstrip()
 

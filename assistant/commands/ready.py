@@ -94,7 +94,7 @@ def _sled(args: argparse.Namespace) -> int:
     Raises BadInput where the shop has no clear input, CouldNotRun and NoSuchPart where its controller can't be asked.
     """
     from assistant.carriage.health import sees_sled
-    from assistant.carriage.standing import Standing
+    from assistant.carriage.standing import StandingController
     from assistant.plans.shop_file import read_shop
     from assistant.runner.one_live import LiveLock
 
@@ -109,7 +109,7 @@ def _sled(args: argparse.Namespace) -> int:
         print(text, file=sys.stderr if args.json else sys.stdout, flush=True)
 
     say(f"Saw off, blade still. Nothing is driven (waiting {args.seconds:g} s for each).")
-    with LiveLock("kerfcall ready --sled", None), Standing(shop.carriage) as standing:
+    with LiveLock("kerfcall ready --sled", None), StandingController(shop.carriage) as standing:
         seen = sees_sled(standing, say, args.seconds)
     if args.json:
         print(json.dumps({"clear_input_seen": seen}))

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.advice.plan_to_edit import fingers, plan_text
-from assistant.advice.suggest import Advice, Candidate, Wanted, refusals, suggest
+from assistant.advice.suggest import Advice, Candidate, WantedJoint, refusals, suggest
 from assistant.commands.figures import length_option
 from assistant.commands.suggest_text import table, wrapped
 from assistant.errors import BadInput, Fault
@@ -119,7 +119,7 @@ def _unit_given(args: argparse.Namespace) -> str | None:
     return units.pop() if len(units) == 1 else None
 
 
-def _wanted(args: argparse.Namespace, unit: str, faults: list[Fault]) -> Wanted | None:
+def _wanted(args: argparse.Namespace, unit: str, faults: list[Fault]) -> WantedJoint | None:
     width = length_option(faults, "--width", args.width, unit)
     thick = [length_option(faults, "--thickness", text, unit) for text in args.thickness[:2]]
     if len(args.thickness) > 2:
@@ -129,10 +129,12 @@ def _wanted(args: argparse.Namespace, unit: str, faults: list[Fault]) -> Wanted 
     clearance = length_option(faults, "--clearance", text, unit, zero=True)
     if width is None or clearance is None or thick[0] is None or thick[-1] is None:
         return None
-    return Wanted(width, thick[0], thick[-1], clearance)
+    return WantedJoint(width, thick[0], thick[-1], clearance)
 
 
-def advice_json(advice: Advice, wanted: Wanted, blade: Blade, top: int, refused: Sequence[str] = ()) -> dict[str, Any]:
+def advice_json(
+    advice: Advice, wanted: WantedJoint, blade: Blade, top: int, refused: Sequence[str] = ()
+) -> dict[str, Any]:
     """The advice as JSON-ready data. `considered` counts all candidates, `candidates` holds the best.
 
     refused: why this machine can't cut the candidate picked, by default the first.

@@ -27,7 +27,7 @@ from assistant.plans.test_joint import FINGERS, Offcuts, build_test_joint, can_b
 from assistant.wording.numbers import cardinal
 
 
-class Choice(StrEnum):
+class OfferAnswer(StrEnum):
     """What `cut` does about a test joint."""
 
     NOT_ASKED = "not asked"
@@ -38,9 +38,9 @@ class Choice(StrEnum):
 
 
 ANSWERS = {
-    Choice.CUT: ("t", "test", "test joint"),
-    Choice.SKIP: ("s", "skip"),
-    Choice.LEAVE: ("n", "not now", "no", "leave"),
+    OfferAnswer.CUT: ("t", "test", "test joint"),
+    OfferAnswer.SKIP: ("s", "skip"),
+    OfferAnswer.LEAVE: ("n", "not now", "no", "leave"),
 }
 HOW_TO_REPORT = (
     "--too-tight 0 if they are right, else --too-tight LENGTH, --too-loose LENGTH or --gap LENGTH (measured)"
@@ -65,33 +65,33 @@ def faults_of(args: argparse.Namespace, plan: Plan | None) -> Iterator[Fault]:
         yield Fault(what, "", "--test-joint", mend)
 
 
-def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
+def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> OfferAnswer:
     """Whether a test joint is cut: as the options say, or as the operator answers at a terminal.
 
     Without a terminal, one line says what is missing. A rehearsal asks nothing and misses nothing: it cuts no wood.
     """
     if args.test_joint:
-        return Choice.CUT
+        return OfferAnswer.CUT
     if is_rehearsed(args) and not args.no_test_joint:
-        return Choice.NOT_ASKED
+        return OfferAnswer.NOT_ASKED
     try:
         found = untested(plan, shop)
     except (CouldNotRun, NoSuchPart) as error:
         print(f"!! No earlier joint can be looked up: {error}", file=sys.stderr)
-        return Choice.NOT_ASKED
+        return OfferAnswer.NOT_ASKED
     if found is None:
-        return Choice.NOT_ASKED
+        return OfferAnswer.NOT_ASKED
     if args.no_test_joint:
-        return Choice.SKIP
+        return OfferAnswer.SKIP
     why = _why(plan, found.joint)
     if sys.stdin is None or not sys.stdin.isatty():
         print(f"!! {why} To cut a test joint first: {_cut(args)} --test-joint", file=sys.stderr)
-        return Choice.NOT_ASKED
+        return OfferAnswer.NOT_ASKED
     try:
         _, offcuts = build_test_joint(plan, shop)
     except BadInput as error:  # the boards can be cut all the same
         print(f"!! {why} {error}", file=sys.stderr)
-        return Choice.NOT_ASKED
+        return OfferAnswer.NOT_ASKED
     print(textwrap.fill(why, 100, break_on_hyphens=False))
     if found.joint is not None:  # a command to copy stays on one line
         print(f"For a better clearance: {_fit(args.plan, args.shop)}")
@@ -102,7 +102,7 @@ def choice(args: argparse.Namespace, plan: Plan, shop: Shop) -> Choice:
     except EOFError:
         print()
         # Ctrl-D is no answer, and nothing is cut unasked.
-        return Choice.LEAVE
+        return OfferAnswer.LEAVE
     except KeyboardInterrupt as stop:
         raise KeyboardInterrupt("no session was started") from stop
 

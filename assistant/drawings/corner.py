@@ -26,7 +26,7 @@ NARROWEST = 3.2
 
 
 @dataclass(frozen=True, slots=True)
-class Member:
+class CornerBoard:
     """One board of the joint; mm. depth: of its sockets. wall, bottom: thickness of its lining, 0 for none."""
 
     segments: tuple[Segment, ...]
@@ -53,7 +53,7 @@ class Member:
 class _Board:
     """A member in its place. along: from the floor of its sockets to the tips. across: from the outer face inwards."""
 
-    def __init__(self, part: str, member: Member, mate: Member, scale: float, shift: float = 0.0):
+    def __init__(self, part: str, member: CornerBoard, mate: CornerBoard, scale: float, shift: float = 0.0):
         self.part, self.member, self.mate = part, member, mate
         self.scale, self.shift = scale, shift
         self.back = -SHOWN / scale
@@ -151,14 +151,14 @@ class _Board:
             yield from hatched(self.level(0, tip, end), HATCH)
 
 
-def _scale(a: Member, b: Member, height: float) -> float:
+def _scale(a: CornerBoard, b: CornerBoard, height: float) -> float:
     """The scale at which the joint, closed or open, is at most `height` high on the paper."""
     flat = a.thickness + b.thickness + a.depth + b.depth
     # x and y count by half (SIN), so both boards' SHOWN make one SHOWN in all; `flat` more than covers the rest.
     return min(LARGEST, (height - SHOWN) / (a.width + flat))
 
 
-def closed(a: Member, b: Member, scale: float) -> list[Line]:
+def closed(a: CornerBoard, b: CornerBoard, scale: float) -> list[Line]:
     """The lines of the joint put together."""
     boards = (_Board("A", a, b, scale), _Board("B", b, a, scale))
     fingers = [pair for each in boards for pair in each.fingers()]
@@ -168,7 +168,7 @@ def closed(a: Member, b: Member, scale: float) -> list[Line]:
     return list(visible(layers))
 
 
-def opened(a: Member, b: Member, scale: float) -> list[Line]:
+def opened(a: CornerBoard, b: CornerBoard, scale: float) -> list[Line]:
     """The lines of the joint with A pulled straight back until it is free, and a little more."""
     # A is entirely behind B, so each board's fingers can follow its own slab.
     layers: list[Layer] = []
@@ -178,7 +178,7 @@ def opened(a: Member, b: Member, scale: float) -> list[Line]:
     return list(visible(layers))
 
 
-def pictures(a: Member, b: Member, height: float) -> tuple[Picture, Picture]:
+def pictures(a: CornerBoard, b: CornerBoard, height: float) -> tuple[Picture, Picture]:
     """(closed, open), with their captions, at most `height` high."""
     count = len(a.segments)
     a, b = _beginning(a, b, height - 8)
@@ -192,7 +192,7 @@ def pictures(a: Member, b: Member, height: float) -> tuple[Picture, Picture]:
     )
 
 
-def _beginning(a: Member, b: Member, height: float) -> tuple[Member, Member]:
+def _beginning(a: CornerBoard, b: CornerBoard, height: float) -> tuple[CornerBoard, CornerBoard]:
     """As many fingers and sockets from the reference edge as can be drawn wide enough, but at least two."""
     # Those at the edges don't count: they can have any width, whatever is left of the board.
     narrowest = min(float(each.width) for each in (*a.segments[1:-1], *b.segments[1:-1]) or a.segments)

@@ -13,7 +13,7 @@ from math import cos, pi, sin
 
 from assistant.drawings.dialling import Dial
 from assistant.drawings.letters import width_of
-from assistant.drawings.picture import Anchor, Item, Line, Picture, Point, Shape, Text
+from assistant.drawings.picture import Item, Line, Picture, Point, Shape, Text, TextAnchor
 from assistant.joinery.settings import mark_text
 
 WIDE, HIGH = 130.0, 100.0
@@ -37,7 +37,9 @@ def picture(dial: Dial) -> Picture:
     """The dial, `WIDE` by `HIGH`, under its heading."""
     cap = min(LARGE, LARGE * (WIDE - 2) / width_of(dial.heading, LARGE, True))
     # Away from the number to end at, wherever that is.
-    corner: tuple[Point, Anchor] = ((1, 1.5), "start") if 2 * dial.end < dial.divisions else ((WIDE - 1, 1.5), "end")
+    corner: tuple[Point, TextAnchor] = (
+        ((1, 1.5), "start") if 2 * dial.end < dial.divisions else ((WIDE - 1, 1.5), "end")
+    )
     follows = Text(corner[0], "marks rise" if dial.up else "marks fall", SMALL, corner[1], layer="way")
     heading = Text((WIDE / 2, HIGH - LARGE - 1.5), dial.heading, cap, "middle", bold=True, layer="move")
     note = () if dial.stays else (follows,)

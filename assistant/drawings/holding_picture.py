@@ -18,7 +18,7 @@ from math import cos, radians, sin
 
 from assistant.drawings.holding import Face, Holding
 from assistant.drawings.letters import width_of
-from assistant.drawings.picture import Anchor, Item, Line, Picture, Point, Shape, Text, hatched, rectangle
+from assistant.drawings.picture import Item, Line, Picture, Point, Shape, Text, TextAnchor, hatched, rectangle
 from assistant.joinery.model import StopSide
 
 WIDE, HIGH = 180.0, 100.0
@@ -106,7 +106,7 @@ def _mirrored(item: Item, room: float) -> Item:
         case Text(at=(x, y), turned=True):
             return replace(item, at=(room - x + item.cap, y))
         case Text(at=(x, y), anchor=anchor):
-            mirrored: dict[Anchor, Anchor] = {"start": "end", "middle": "middle", "end": "start"}
+            mirrored: dict[TextAnchor, TextAnchor] = {"start": "end", "middle": "middle", "end": "start"}
             return replace(item, at=(room - x, y), anchor=mirrored[anchor])
 
 
@@ -233,7 +233,7 @@ def _hatching(left: float, low: float, right: float, high: float) -> Iterator[Li
 
 
 @dataclass(frozen=True, slots=True)
-class _Block:
+class _TextBlock:
     """Lines of text one below another. middle: of all of them."""
 
     lines: tuple[str, ...]
@@ -250,7 +250,7 @@ class _Place:
     towards: str = ""
 
 
-def _label(view: _View, left: float, right: float) -> list[_Block]:
+def _label(view: _View, left: float, right: float) -> list[_TextBlock]:
     """What the rectangle's label says and where: as large as fits into it, beside it or on both of its sides.
 
     Where there is no room for letters that can be read, it has no figures, or nothing at all.
@@ -276,13 +276,13 @@ def _label(view: _View, left: float, right: float) -> list[_Block]:
     return [block for block in fitted if block][:1]
 
 
-def _fitted(lines: tuple[str, ...], cap: float, place: _Place) -> _Block | None:
+def _fitted(lines: tuple[str, ...], cap: float, place: _Place) -> _TextBlock | None:
     """The lines in this place, close to the rectangle; None where they don't fit."""
     wide = max(width_of(line, cap, _forbids(line)) for line in lines) + 2 * AIR
     if wide > place.right - place.left:
         return None
     close = {"left": place.left + wide / 2, "right": place.right - wide / 2, "": (place.left + place.right) / 2}
-    return _Block(lines, cap, close[place.towards])
+    return _TextBlock(lines, cap, close[place.towards])
 
 
 def _forbids(line: str) -> bool:

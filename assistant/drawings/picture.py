@@ -15,7 +15,7 @@ BIG = 4.0
 # Line weights, mm: all three are among those that DXF has.
 THIN, MIDDLE, THICK = 0.13, 0.25, 0.5
 Point = tuple[float, float]
-Anchor = Literal["start", "middle", "end"]
+TextAnchor = Literal["start", "middle", "end"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ class Text:
     at: Point
     text: str
     cap: float = CAP
-    anchor: Anchor = "start"
+    anchor: TextAnchor = "start"
     turned: bool = False
     bold: bool = False
     layer: str = "note"

@@ -46,7 +46,7 @@ def _part_flow(job: Job, pattern: Pattern, sheet: Sheet) -> Flow:
     return flow
 
 
-def _members(plan: Plan) -> dict[str, corner.Member]:
+def _members(plan: Plan) -> dict[str, corner.CornerBoard]:
     """Both boards as they are when everything is cut, even a part of which the plan has no board."""
     found = {}
     # Pieces are in cutting order, so the final sockets of a lined part come last and are the ones kept.
@@ -57,7 +57,7 @@ def _members(plan: Plan) -> dict[str, corner.Member]:
         if plan.lining is not None and piece.part in plan.lining.parts:
             wall, bottom = float(plan.lining.wall), float(plan.lining.thickness)
         thickness = float(plan.thickness[piece.part])
-        found[piece.part] = corner.Member(piece.segments, thickness, float(piece.depth), wall, bottom)
+        found[piece.part] = corner.CornerBoard(piece.segments, thickness, float(piece.depth), wall, bottom)
     return found
 
 

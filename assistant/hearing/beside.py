@@ -16,7 +16,7 @@ from typing import IO, Any
 
 from assistant.hearing import side_process
 from assistant.hearing.messages import ToModel
-from assistant.hearing.scores import Measured, Said
+from assistant.hearing.scores import Measured, SayableText
 from assistant.patience import Patience, cpu_s_of
 
 LATE_S = 0.5  # for an answer, from when it is needed: later than that it would come too late for the speaker
@@ -32,7 +32,7 @@ class Late(Exception):
     """The answer did not come in time."""
 
 
-class Beside:
+class ScorerProcess:
     """A `Scorer` in another process. Owned by one thread. folder: of the model's files. lead_in: the word.
 
     live: an answer later than `LATE_S` is given up; otherwise the wait lasts as long as the process is at work.
@@ -45,7 +45,7 @@ class Beside:
         self.cpu_s = self.waited_s = 0.0
         self.asked = 0
         self._live = live
-        self._texts: tuple[Said, ...] = ()
+        self._texts: tuple[SayableText, ...] = ()
         self._begun = b""
         self._process = side_process.started(__name__)
         self._answers: queue.SimpleQueue[Any] = queue.SimpleQueue()
@@ -72,20 +72,20 @@ class Beside:
         """The process's id."""
         return self._process.pid
 
-    def prepare(self, texts: Sequence[Said]) -> None:
+    def prepare(self, texts: Sequence[SayableText]) -> None:
         """Sends what the next pieces are compared with."""
         if tuple(texts) != self._texts:
             self._texts = tuple(texts)
             self._send(ToModel.TEXTS, self._texts)
 
-    def begin(self, pcm16k: bytes, texts: Sequence[Said]) -> None:
+    def begin(self, pcm16k: bytes, texts: Sequence[SayableText]) -> None:
         """Sends a piece that `measured` can ask for."""
         self.prepare(texts)
         self.asked += 1
         self._begun = pcm16k
         self._send(ToModel.PIECE, (self.asked, pcm16k))
 
-    def measured(self, pcm16k: bytes, texts: Sequence[Said]) -> Measured:
+    def measured(self, pcm16k: bytes, texts: Sequence[SayableText]) -> Measured:
         """What the piece is like; at once if it was sent by `begin` long enough ago. Raises ModelLost or Late."""
         if self._begun != pcm16k or tuple(texts) != self._texts:
             self.begin(pcm16k, texts)
@@ -174,7 +174,7 @@ def serve(source: IO[bytes] | None = None, sink: IO[bytes] | None = None) -> Non
             answer(f"can't be loaded: {error}")
             return
         answer("")
-        texts: tuple[Said, ...] = ()
+        texts: tuple[SayableText, ...] = ()
         while True:
             kind, what = pickle.load(source)
             if kind == ToModel.TEXTS:

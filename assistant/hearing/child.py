@@ -38,7 +38,7 @@ from assistant.hearing.ear import Ear, Found
 from assistant.hearing.levels import NOTHING, loudness
 from assistant.hearing.messages import FromChild, ToChild
 from assistant.hearing.microphone import Microphone, open_capture
-from assistant.hearing.models import Choice
+from assistant.hearing.models import ChosenRecogniser
 from assistant.hearing.own_scores import OwnScores, voice_folder
 from assistant.hearing.recorder import microphone_name
 from assistant.plans.model import Acceptance, DenoiserName, Endpoints, RecogniserName, VoiceSettings
@@ -73,7 +73,7 @@ class Spec:
     twice: bool = False
 
 
-def spec_of(voice: VoiceSettings, choice: Choice) -> Spec:
+def spec_of(voice: VoiceSettings, choice: ChosenRecogniser) -> Spec:
     """The spec that follows from the voice settings and the choice of recogniser."""
     model = str(choice.model) if choice.model else None
     return Spec(
@@ -108,11 +108,11 @@ def make_recogniser(spec: Spec, limited: Callable[[str], None] = lambda text: No
     grammar = Sphinx(pronunciations=spec.pronunciations, all_strict=strict)
     if spec.recogniser != RecogniserName.MOONSHINE:
         return grammar
-    from assistant.hearing.beside import Beside, ModelLost
+    from assistant.hearing.beside import ModelLost, ScorerProcess
     from assistant.hearing.leading import OUT_OF_USE, Leading
 
     try:
-        scorer = Beside(Path(spec.model or ""), spec.lead_in, spec.live)
+        scorer = ScorerProcess(Path(spec.model or ""), spec.lead_in, spec.live)
     except ModelLost as error:
         limited(OUT_OF_USE.format(error))
         return grammar

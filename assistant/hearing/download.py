@@ -47,7 +47,7 @@ UNPACKED_TIMES = 10  # the most an archive can grow; speech models unpack to two
 MOST_ENTRIES = 10_000
 FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
-Tell = Callable[[str], None]
+TellLine = Callable[[str], None]
 Progress = Callable[[int, int], None]  # bytes so far, bytes in all
 
 
@@ -118,7 +118,7 @@ def is_whole(model: KnownModel, into: Path) -> bool:
     return not model_faults(into / model.name)
 
 
-def fetch(model: KnownModel, into: Path, tell: Tell, progress: Progress) -> Path:
+def fetch(model: KnownModel, into: Path, tell: TellLine, progress: Progress) -> Path:
     """Downloads the model into the folder `into` and returns its own folder there. Replaces a broken one.
 
     Raises CouldNotRun if another process is downloading it, there is no network, the site refuses, the size or hash is
@@ -237,7 +237,7 @@ class _BrokenOff(Exception):
     """The connection ended early; the next one continues."""
 
 
-def _download(part: _Part, tell: Tell, progress: Progress) -> None:
+def _download(part: _Part, tell: TellLine, progress: Progress) -> None:
     _need_room(part.path.parent, part.model.bytes - part.kept())
     broken = ""
     for number in range(TRIES):
@@ -359,7 +359,7 @@ def _wrong_size(part: _Part, got: str) -> None:
     )
 
 
-def _checked_and_unpacked(part: _Part, staging: Path, tell: Tell) -> Path:
+def _checked_and_unpacked(part: _Part, staging: Path, tell: TellLine) -> Path:
     """Checks the archive and unpacks it into `staging`; returns the model's folder in there.
 
     One file handle serves both, so that the bytes unpacked are the bytes checked.

@@ -9,7 +9,7 @@ from typing import Any
 from assistant.hearing.numbers import AnyNumber
 
 WORD = re.compile(r"[a-z][a-z']*\Z")
-Tree = dict[str, Any]
+WordTree = dict[str, Any]
 END = ""
 
 
@@ -18,9 +18,9 @@ def plain_word(word: str) -> bool:
     return WORD.match(word) is not None
 
 
-def tree_of(texts: Iterable[str]) -> Tree:
+def tree_of(texts: Iterable[str]) -> WordTree:
     """A tree of the texts' words. The key `END` marks where a phrase can stop."""
-    root: Tree = {}
+    root: WordTree = {}
     for text in texts:
         node = root
         for word in text.split():
@@ -29,12 +29,12 @@ def tree_of(texts: Iterable[str]) -> Tree:
     return root
 
 
-def _alternatives(node: Tree) -> str:
+def _alternatives(node: WordTree) -> str:
     branches = [f"{word}{_tail(below)}" for word, below in node.items() if word != END]
     return " | ".join(branches)
 
 
-def _tail(node: Tree) -> str:
+def _tail(node: WordTree) -> str:
     inside = _alternatives(node)
     if not inside:
         return ""

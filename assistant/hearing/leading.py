@@ -10,10 +10,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from assistant.hearing import accept
-from assistant.hearing.beside import Beside, Late, ModelLost
+from assistant.hearing.beside import Late, ModelLost, ScorerProcess
 from assistant.hearing.contract import CLEAR_DB, Recogniser, Result, by_text
 from assistant.hearing.own_scores import OwnScores
-from assistant.hearing.scores import Measured, Said
+from assistant.hearing.scores import Measured, SayableText
 from assistant.hearing.sphinx import NO_PHRASE, Sphinx
 from assistant.wording.phrases import NOTHING, Phrase
 from assistant.wording.rivals import rivals
@@ -44,16 +44,16 @@ class Leading(Recogniser):
 
     def __init__(
         self,
-        scorer: Beside,
+        scorer: ScorerProcess,
         grammar: Sphinx,
         lost: Callable[[str], None] = lambda why: None,
         own: OwnScores | None = None,
         all_strict: bool = False,
     ) -> None:
-        self.scorer: Beside | None = scorer
+        self.scorer: ScorerProcess | None = scorer
         self._grammar = grammar
         self._lost = lost
-        self._known: tuple[bytes, tuple[Said, ...], Measured] | None = None
+        self._known: tuple[bytes, tuple[SayableText, ...], Measured] | None = None
         self._own = own or OwnScores()
         self._all_strict = all_strict
         self._late, self._said_slow = 0, False
@@ -150,12 +150,12 @@ class Leading(Recogniser):
             self.scorer = None
             self._lost(OUT_OF_USE.format(why))
 
-    def _said(self, phrases: tuple[Phrase, ...]) -> tuple[Said, ...]:
+    def _said(self, phrases: tuple[Phrase, ...]) -> tuple[SayableText, ...]:
         found = []
         for phrase in by_text(phrases).values():
             made = rivals([phrase], "en", self._knows)
             meaning = (phrase.intent, phrase.argument) if phrase.intent != NOTHING else phrase.text
             texts = tuple(rival.wording for rival in made)
             begin = phrase.begin.removeprefix(phrase.text.removesuffix(phrase.wording))
-            found.append(Said(phrase.wording, phrase.lead_in, meaning, texts, begin))
+            found.append(SayableText(phrase.wording, phrase.lead_in, meaning, texts, begin))
         return tuple(found)

@@ -21,7 +21,7 @@ from assistant.hearing.child import Spec, spec_of
 from assistant.hearing.contract import RATE
 from assistant.hearing.ear import Found
 from assistant.hearing.messages import FromChild, ToChild
-from assistant.hearing.models import Choice, choose
+from assistant.hearing.models import ChosenRecogniser, choose
 from assistant.hearing.process import TOO_LONG, ChildDied, ChildProcess
 from assistant.patience import Patience
 from assistant.plans.intents import Intent
@@ -75,7 +75,7 @@ class _Listener:
     ) -> None:
         self._clock, self._post = clock, post
         self._voice = voice
-        self.choice: Choice = choose(voice, folders)
+        self.choice: ChosenRecogniser = choose(voice, folders)
         # A new child first gets the whole table, so that unknown words are reported at the start, not when a check
         # comes up.
         self._whole = whole_table(checks, voice)
@@ -105,7 +105,7 @@ class _Listener:
         if self.choice.recogniser != RecogniserName.VOSK or self._voice.language != "en":
             return False
         why = f"The vosk model {self.choice.model} can't be used ({text}). Using pocketsphinx instead."
-        self.choice = Choice(RecogniserName.POCKETSPHINX, None, why, stands_in=True)
+        self.choice = ChosenRecogniser(RecogniserName.POCKETSPHINX, None, why, stands_in=True)
         self._news(DeviceName.RECOGNISER, DeviceState.STANDS_IN, why)
         return True
 

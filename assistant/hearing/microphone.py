@@ -26,7 +26,7 @@ MUTED_AFTER_S = 10.0  # of nothing but zeros: any real microphone makes some noi
 BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0)  # pauses between attempts to open it
 
 OnChunk = Callable[[bytes, float], None]
-Tell = Callable[[DeviceState, str], None]
+TellDevice = Callable[[DeviceState, str], None]
 
 
 class Narrow:
@@ -136,7 +136,7 @@ class Microphone:
     opener: for tests.
     """
 
-    def __init__(self, on_chunk: OnChunk, tell: Tell, opener: Callable[[OnChunk], Any] = open_capture) -> None:
+    def __init__(self, on_chunk: OnChunk, tell: TellDevice, opener: Callable[[OnChunk], Any] = open_capture) -> None:
         self._on_chunk, self._tell, self._opener = on_chunk, tell, opener
         self._capture: Any = None
         self._state: DeviceState | None = None

@@ -54,7 +54,7 @@ class ModelFolder:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class ChosenRecogniser:
     """The choice. model: its folder. why: one line for the screen.
 
     stands_in: it replaces what the shop file asks for, which is not available. lacks: what it can't do that the best
@@ -103,7 +103,7 @@ def _language_fits(name: str, language: str) -> bool:
     return re.search(rf"(^|-){re.escape(language)}(-|$)", name) is not None
 
 
-def choose(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> Choice:
+def choose(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> ChosenRecogniser:
     """Chooses the recogniser: see the module. The shop file can ask for any of them. folders: as in `find_models`.
 
     Raises NoSuchPart when no recogniser is available for the language.
@@ -115,12 +115,14 @@ def choose(voice: VoiceSettings, folders: Sequence[Path] | None = None) -> Choic
     if voice.recogniser == MOONSHINE or neural_by_itself:
         folder, why_not_neural = _neural(voice, folders)
         if folder is not None:
-            return Choice(MOONSHINE, folder, "moonshine's tiny English model listens, with pocketsphinx beside it.")
+            return ChosenRecogniser(
+                MOONSHINE, folder, "moonshine's tiny English model listens, with pocketsphinx beside it."
+            )
     found = find_models(voice, folders)
     usable = next((model for model in found if model.usable), None)
     missing = _vosk_missing(found, usable)
     if usable is not None and not missing and voice.recogniser != MOONSHINE:
-        return Choice(VOSK, usable.folder, f"vosk listens, with the model {usable.folder} ({usable.where}).")
+        return ChosenRecogniser(VOSK, usable.folder, f"vosk listens, with the model {usable.folder} ({usable.where}).")
     return _sphinx(voice, why_not_neural or missing, stands_in=voice.recogniser in (VOSK, MOONSHINE))
 
 
@@ -138,7 +140,7 @@ def _neural(voice: VoiceSettings, folders: Sequence[Path] | None) -> tuple[Path 
     return folder, ""
 
 
-def must_have(choice: Choice) -> Choice:
+def must_have(choice: ChosenRecogniser) -> ChosenRecogniser:
     """Returns the choice. Raises CouldNotRun if it replaces what the user asked for."""
     if choice.stands_in:
         raise CouldNotRun(f"the recogniser asked for is not available: {choice.why}")
@@ -156,7 +158,7 @@ def _vosk_missing(found: Sequence[ModelFolder], usable: ModelFolder | None) -> s
     return "no vosk model was found" if not found else "no vosk model for this language was found"
 
 
-def _sphinx(voice: VoiceSettings, why: str, stands_in: bool = False) -> Choice:
+def _sphinx(voice: VoiceSettings, why: str, stands_in: bool = False) -> ChosenRecogniser:
     if voice.language != "en":
         raise NoSuchPart(
             f"no recogniser for the language {voice.language!r}: {why}, and pocketsphinx understands English only"
@@ -164,4 +166,6 @@ def _sphinx(voice: VoiceSettings, why: str, stands_in: bool = False) -> Choice:
     if importlib.util.find_spec("pocketsphinx") is None:
         raise NoSuchPart(f"no recogniser: {why}, and pocketsphinx is not installed; pip install pocketsphinx")
     lacks = "" if voice.recogniser == POCKETSPHINX else f"{CANT_DOUBT} To mend that: {neural_files.INSTALL}"
-    return Choice(POCKETSPHINX, None, f"pocketsphinx listens, with its own English model: {why}.", stands_in, lacks)
+    return ChosenRecogniser(
+        POCKETSPHINX, None, f"pocketsphinx listens, with its own English model: {why}.", stands_in, lacks
+    )

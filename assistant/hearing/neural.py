@@ -34,7 +34,7 @@ TOKENS_PER_S, FEWEST_TOKENS = 6.5, 6  # the most that it may write; from the hea
 
 Tokens = tuple[int, ...]
 Past = dict[str, np.ndarray]
-Tree = dict[int, Any]  # token -> what can follow it; -1 -> the number of the text that ends here
+TokenTree = dict[int, Any]  # token -> what can follow it; -1 -> the number of the text that ends here
 
 
 class Tokeniser:
@@ -111,7 +111,7 @@ class Scored:
 class _Path:
     """One text on its way through the tree of all texts. node: what can come next."""
 
-    node: Tree
+    node: TokenTree
     token: int
     words: float
     first: float
@@ -129,7 +129,7 @@ class Given:
         self.given = _log_softmax(logits[0])
         """The log odds of every token at each place, the first being that after `BEGIN`."""
 
-    def search(self, root: Tree, length_s: float) -> tuple[dict[int, Scored], float, Tokens]:
+    def search(self, root: TokenTree, length_s: float) -> tuple[dict[int, Scored], float, Tokens]:
         """The scores of the likeliest texts by their number, and the score and tokens of the free continuation.
 
         root: from `tree_of`. length_s: of the sound.
@@ -262,7 +262,7 @@ def _rows_of(past: Past, rows: Sequence[int]) -> Past:
     }
 
 
-def tree_of(texts: Iterable[tuple[Tokens, int]], root: Tree | None = None) -> Tree:
+def tree_of(texts: Iterable[tuple[Tokens, int]], root: TokenTree | None = None) -> TokenTree:
     """Texts, each with its number, for `Given.search`: of those with the same number it keeps the likeliest.
 
     root: a tree that they are added to.

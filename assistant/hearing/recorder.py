@@ -16,7 +16,7 @@ SHOW_EVERY = RATE // 10  # samples between two updates of the bar
 DRAIN = 64  # chunks, about two seconds
 MEND = "connect one, choose it in the system's sound settings, or give recordings: --quiet, --saw, --said"
 
-Show = Callable[[float, float], None]  # the level and peak of the last tenth of a second, dBFS
+ShowLevel = Callable[[float, float], None]  # the level and peak of the last tenth of a second, dBFS
 
 
 class Recorder:
@@ -56,7 +56,7 @@ class Recorder:
             except queue.Empty:
                 return
 
-    def seconds(self, seconds: float, show: Show) -> bytes:
+    def seconds(self, seconds: float, show: ShowLevel) -> bytes:
         """Records this much sound from now on."""
         self.skip()
         taken = bytearray()
@@ -71,7 +71,7 @@ class Recorder:
 class Meter:
     """Calls `show` with the level of every tenth of a second of sound."""
 
-    def __init__(self, show: Show) -> None:
+    def __init__(self, show: ShowLevel) -> None:
         self._show = show
         self._part = bytearray()
 
@@ -119,7 +119,7 @@ class Listening:
         return [done] if done else []
 
 
-def next_utterance(recorder: Recorder, listening: Listening, within_s: float, show: Show) -> Utterance | None:
+def next_utterance(recorder: Recorder, listening: Listening, within_s: float, show: ShowLevel) -> Utterance | None:
     """Waits for the next utterance that begins within `within_s`, ignoring knocks; None if there is none.
 
     A sound that went on too long comes back with its reason.

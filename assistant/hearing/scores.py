@@ -20,7 +20,7 @@ import numpy as np
 from assistant.hearing import accept
 from assistant.hearing.accept import NEVER
 from assistant.hearing.contract import BYTES_PER_S
-from assistant.hearing.neural import END, WITHIN, Given, Neural, Tokens, Tree, tree_of
+from assistant.hearing.neural import END, WITHIN, Given, Neural, Tokens, TokenTree, tree_of
 from assistant.plans.languages import language_of
 
 # A lead-in word with a token below this was not said. With such a piece only the phrases without it are looked at.
@@ -37,7 +37,7 @@ RUNS = (("-", False, " "), ("-", False, ", "), (", ", False, ", "), ("", True, "
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class SayableText:
     """A text that can be said. led: it begins with the lead-in word, which `text` doesn't have.
 
     meaning: equal for texts of one meaning. rivals: texts that deny it, ask it or turn it round. begin: of a text that
@@ -77,15 +77,15 @@ class Scorer:
         self._word = functools.lru_cache(8192)(model.tokeniser.encode)
         self._tree = functools.lru_cache(8)(self._tree_of)
 
-    def prepare(self, texts: tuple[Said, ...]) -> None:
+    def prepare(self, texts: tuple[SayableText, ...]) -> None:
         """Makes what `measure` needs for these texts, which takes time where they are thousands."""
         for led, begun in ((True, False), (True, True), (False, True)):
             self._tree(texts, led, begun)
 
-    def _tree_of(self, texts: tuple[Said, ...], led: bool, begun: bool) -> Tree:
+    def _tree_of(self, texts: tuple[SayableText, ...], led: bool, begun: bool) -> TokenTree:
         """Those with the lead-in word, or without. begun: they are a sentence of their own."""
         written = self._begun if begun else self._within
-        root: Tree = {}
+        root: TokenTree = {}
         numbers: dict[str, list[tuple[Tokens, int]]] = {}
         for n, said in enumerate(texts):
             if said.led == led and said.begin:
@@ -102,7 +102,7 @@ class Scorer:
         whole = ((n, said) for n, said in enumerate(texts) if said.led == led and not said.begin)
         return tree_of(((way, n) for n, said in whole for way in written(said.text)), root)
 
-    def measure(self, pcm16k: bytes, texts: Sequence[Said]) -> Measured:
+    def measure(self, pcm16k: bytes, texts: Sequence[SayableText]) -> Measured:
         """Measures one piece: 16 kHz mono, 16 bit."""
         texts = tuple(texts)
         hidden, length_s = self._model.hidden(pcm16k), len(pcm16k) / BYTES_PER_S
@@ -131,7 +131,9 @@ class Scorer:
                 best.measures["rivals"] = best.whole - max(one.whole for one in given.forced(ways))
         return best
 
-    def _likeliest(self, given: Given, texts: tuple[Said, ...], led: bool, begun: bool, length_s: float) -> Measured:
+    def _likeliest(
+        self, given: Given, texts: tuple[SayableText, ...], led: bool, begun: bool, length_s: float
+    ) -> Measured:
         found, free_score, free = given.search(self._tree(texts, led, begun), length_s)
         text = self._model.tokeniser.decode(free)
         if not found:

@@ -19,7 +19,7 @@ from assistant.joinery.units import plain_length
 MOST_SEGMENTS = 1_000  # far more than any board has: a slip of the decimal point would fill the memory
 
 
-class Start(StrEnum):
+class StartsWith(StrEnum):
     """What is at the reference edge."""
 
     FINGER = "finger"
@@ -57,7 +57,7 @@ class Group(Protocol):
 def even(
     width: Fraction,
     finger: Fraction,
-    starts_with: Start = Start.FINGER,
+    starts_with: StartsWith = StartsWith.FINGER,
     remainder: Remainder = Remainder.FAR_EDGE,
     *,
     unit: str = "mm",
@@ -100,7 +100,7 @@ def listed(
     widths: Sequence[Fraction],
     repeat: Group | None = None,
     mirror: bool = False,
-    starts_with: Start = Start.FINGER,
+    starts_with: StartsWith = StartsWith.FINGER,
     *,
     unit: str = "mm",
 ) -> tuple[Segment, ...]:
@@ -151,9 +151,9 @@ def mate(segments: Iterable[Segment]) -> tuple[Segment, ...]:
     return tuple(Segment(s.start, s.end, not s.is_finger) for s in segments)
 
 
-def _alternate(widths: Iterable[Fraction], starts_with: Start) -> tuple[Segment, ...]:
+def _alternate(widths: Iterable[Fraction], starts_with: StartsWith) -> tuple[Segment, ...]:
     segments = []
-    start, is_finger = Fraction(0), starts_with == Start.FINGER
+    start, is_finger = Fraction(0), starts_with == StartsWith.FINGER
     for size in widths:
         end = start + size
         segments.append(Segment(start, end, is_finger))
@@ -161,8 +161,10 @@ def _alternate(widths: Iterable[Fraction], starts_with: Start) -> tuple[Segment,
     return tuple(segments)
 
 
-def _starts_faults(starts_with: Start) -> list[Fault]:
-    return [] if starts_with in tuple(Start) else [_not_one_of("joint.starts_with", starts_with, tuple(Start))]
+def _starts_faults(starts_with: StartsWith) -> list[Fault]:
+    return (
+        [] if starts_with in tuple(StartsWith) else [_not_one_of("joint.starts_with", starts_with, tuple(StartsWith))]
+    )
 
 
 def _not_one_of(where: str, value: str, known: Sequence[str]) -> Fault:

@@ -71,7 +71,7 @@ class Material(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Region:
+class EndRegion:
     """A rectangle of the finished end."""
 
     material: Material
@@ -121,20 +121,20 @@ def stages(
     return tuple(found)
 
 
-def regions(one: Stages) -> Iterator[Region]:
+def regions(one: Stages) -> Iterator[EndRegion]:
     """Rectangles that cover the board's end after stage 2 down to the lining's bottom, ascending along x."""
     deep, low = one.final_depth, one.opened_depth
     zero = Fraction(0)
     for opened, blank, final in zip(one.opened, one.blank, one.final, strict=True):
         if final.is_finger:
             pieces = ((Material.LINING, final.start, blank.start), (Material.GLUE, blank.start, opened.start))
-            yield from (Region(name, a, b, zero, low) for name, a, b in pieces if a < b)
-            yield Region(Material.BOARD, opened.start, opened.end, zero, low)
+            yield from (EndRegion(name, a, b, zero, low) for name, a, b in pieces if a < b)
+            yield EndRegion(Material.BOARD, opened.start, opened.end, zero, low)
             pieces = ((Material.GLUE, opened.end, blank.end), (Material.LINING, blank.end, final.end))
-            yield from (Region(name, a, b, zero, low) for name, a, b in pieces if a < b)
+            yield from (EndRegion(name, a, b, zero, low) for name, a, b in pieces if a < b)
         else:
-            yield Region(Material.REMOVED, final.start, final.end, zero, deep)
-            yield Region(Material.LINING, final.start, final.end, deep, low)
+            yield EndRegion(Material.REMOVED, final.start, final.end, zero, deep)
+            yield EndRegion(Material.LINING, final.start, final.end, deep, low)
 
 
 def _widened(segments: Sequence[Segment], by: Fraction) -> tuple[Segment, ...]:

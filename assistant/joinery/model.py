@@ -35,7 +35,7 @@ class Tooth(StrEnum):
     ALTERNATE = "alternate"
 
 
-class Home(StrEnum):
+class HomeKind(StrEnum):
     """How a driven carriage finds zero."""
 
     SWITCH = "switch"
@@ -106,7 +106,7 @@ class Drive:
     axis: str = "X"
     feed: Fraction = Fraction(600)
     approach_feed: Fraction = Fraction(150)
-    home: Home = Home.SWITCH
+    home: HomeKind = HomeKind.SWITCH
     home_reads: Fraction = Fraction(0)
     clear_input: bool = False
     steps_per_mm: Fraction | None = None

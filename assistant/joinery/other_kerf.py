@@ -26,7 +26,7 @@ BOARD_BEGUN = "put the old blade back, or count the board as spoilt"
 """What helps where cuts that another blade has made can't be gone on with."""
 
 
-class Room(NamedTuple):
+class SocketSpace(NamedTuple):
     """What must be cleared of a socket, with the overrun at an edge. walled: which of both ends is a wall."""
 
     start: Fraction
@@ -129,15 +129,15 @@ def _as_cut(one: Pattern, blade: Blade) -> tuple[Segment, ...]:
     return (*one.segments[:-1], replace(last, end=max(ends)))
 
 
-def _rooms(one: Pattern, blade: Blade) -> Iterator[Room]:
+def _rooms(one: Pattern, blade: Blade) -> Iterator[SocketSpace]:
     for socket in _as_cut(one, blade):
         if not socket.is_finger:
             walled = socket.start > 0, socket.end != one.width
             start, end = span(socket, one.width, replace(blade, kerf=Fraction(0)))
-            yield Room(start, end, walled)
+            yield SocketSpace(start, end, walled)
 
 
-def _uncut(room: Room, gone: Sequence[Pass | Cut], overlap: Fraction) -> list[tuple[Fraction, Fraction]]:
+def _uncut(room: SocketSpace, gone: Sequence[Pass | Cut], overlap: Fraction) -> list[tuple[Fraction, Fraction]]:
     """The stretches still to be cut, ascending. Kerfs that overlap each other by less leave one between them."""
     cleared = []
     for each in gone:
@@ -156,7 +156,7 @@ def _uncut(room: Room, gone: Sequence[Pass | Cut], overlap: Fraction) -> list[tu
     return found
 
 
-def _clearing(socket: int, room: Room, gone: Sequence[Pass], blade: Blade) -> list[Cut]:
+def _clearing(socket: int, room: SocketSpace, gone: Sequence[Pass], blade: Blade) -> list[Cut]:
     """The passes that clear what is left of a socket."""
     made: list[Cut] = []
     while left := _uncut(room, [*gone, *made], blade.overlap):
@@ -186,7 +186,7 @@ def _perhaps_needless(made: Sequence[Cut], gone: Sequence[Pass], overlap: Fracti
     return found
 
 
-def _over(socket: int, room: Room, left: tuple[Fraction, Fraction], blade: Blade) -> list[Cut]:
+def _over(socket: int, room: SocketSpace, left: tuple[Fraction, Fraction], blade: Blade) -> list[Cut]:
     """The passes over one stretch, into what is gone beside it by the overlap."""
     start = max(room.start, left[0] - blade.overlap / 2)
     end = min(room.end, left[1] + blade.overlap / 2)

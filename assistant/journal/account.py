@@ -18,7 +18,7 @@ from assistant.journal.store import SessionRow
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
 from assistant.session import facts as f
-from assistant.session.kinds import Change, MoveKind
+from assistant.session.kinds import JobChange, MoveKind
 from assistant.wording.halves import which_half
 
 
@@ -247,7 +247,7 @@ class _FactsInWords:
 
     def job_extended(self, fact: f.JobExtended, at: float) -> str:
         self.job = fact.extend(self.job) if self.job else None
-        why: dict[str, str] = {Change.SPOILT: " in place of a spoilt board", Change.COPY: ", one more copy"}
+        why: dict[str, str] = {JobChange.SPOILT: " in place of a spoilt board", JobChange.COPY: ", one more copy"}
         named = ", ".join(f"setup {one.number} ({one_line(one.board)}, end {one.end})" for one in fact.setups)
         if fact.kerf:
             unit = self.job.carriage.unit if self.job else "mm"

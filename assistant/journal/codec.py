@@ -52,7 +52,7 @@ from assistant.session.facts import (
     WentWrong,
     Zeroed,
 )
-from assistant.session.kinds import By, Change, Doubt, MoveKind
+from assistant.session.kinds import By, Doubt, JobChange, MoveKind
 
 Body = dict[str, Any]
 Upcaster = Callable[[Body], Body]
@@ -166,8 +166,8 @@ def _decode_job_extended(body: Body) -> JobExtended:
         setups = tuple(setup_from_json(one) for one in body["setups"])
     except (KeyError, TypeError, ValueError, ArithmeticError) as error:
         raise _Unreadable(f"what joins the job is damaged: {error!r}") from error
-    order, by_change = _counts(body, "order"), body.get("why") in list(Change)
-    why = _member(body, "why", Change) if by_change else _member(body, "why", Mishap)
+    order, by_change = _counts(body, "order"), body.get("why") in list(JobChange)
+    why = _member(body, "why", JobChange) if by_change else _member(body, "why", Mishap)
     return JobExtended(patterns, setups, order, why, _exact_or_none(body, "kerf"))
 
 

@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
-Row = tuple[Any, ...]
+StoredRow = tuple[Any, ...]
 _TABLE_LEAF = 0x0D
 # Bytes, far beyond any fact: a damaged length must not lead round and round a ring of overflow pages.
 _MAX_PAYLOAD = 1 << 26
@@ -36,7 +36,7 @@ def page_size_of(database: bytes, log: bytes) -> int:
     return next((size for size in candidates if 512 <= size <= 65536 and size & (size - 1) == 0), 4096)
 
 
-def rows(database: bytes, log: bytes = b"") -> Iterator[tuple[int, Row]]:
+def rows(database: bytes, log: bytes = b"") -> Iterator[tuple[int, StoredRow]]:
     """(rowid, columns) of every readable row in any table leaf: first from committed log pages, the newest first.
 
     The same row may come more than once. Unreadable rows are skipped.
@@ -56,7 +56,7 @@ def rows(database: bytes, log: bytes = b"") -> Iterator[tuple[int, Row]]:
         yield from _leaf_rows(number, page, pages)
 
 
-def rows_not_committed(database: bytes, log: bytes) -> Iterator[tuple[int, Row]]:
+def rows_not_committed(database: bytes, log: bytes) -> Iterator[tuple[int, StoredRow]]:
     """(rowid, columns) from log frames that are damaged, or whose commit is: only a seal can prove such rows."""
     size = page_size_of(database, log)
     frames = [(number, page) for number, page, committed in _frames(log, size) if not committed]
@@ -152,7 +152,7 @@ def checksum(data: bytes, seed: tuple[int, ...], order: str) -> tuple[int, int]:
     return first, second
 
 
-def _leaf_rows(number: int, page: bytes, pages: dict[int, bytes]) -> Iterator[tuple[int, Row]]:
+def _leaf_rows(number: int, page: bytes, pages: dict[int, bytes]) -> Iterator[tuple[int, StoredRow]]:
     # The database's own header comes first on page 1.
     head = 100 if number == 1 else 0
     if page[head] != _TABLE_LEAF:
@@ -169,7 +169,7 @@ def _leaf_rows(number: int, page: bytes, pages: dict[int, bytes]) -> Iterator[tu
             continue
 
 
-def _cell(page: bytes, start: int, pages: dict[int, bytes]) -> tuple[int, Row]:
+def _cell(page: bytes, start: int, pages: dict[int, bytes]) -> tuple[int, StoredRow]:
     length, start = _varint(page, start)
     rowid, start = _varint(page, start)
     if not 0 < length <= _MAX_PAYLOAD:
@@ -207,7 +207,7 @@ def _overflow(number: int, length: int, pages: dict[int, bytes]) -> bytes:
     return b"".join(parts)
 
 
-def _record(payload: bytes) -> Row:
+def _record(payload: bytes) -> StoredRow:
     head, at = _varint(payload, 0)
     body = head
     values = []

@@ -23,13 +23,12 @@ from assistant.errors import JournalError
 from assistant.journal import codec, pages, private, schema
 from assistant.journal.faults import translated
 from assistant.journal.lock import no_session_running
+from assistant.journal.pages import StoredRow
 from assistant.journal.rows import state_after
 from assistant.journal.schema import SessionState
 from assistant.journal.seals import START, fact_seal, row_seal
 from assistant.journal.store import REBUILT, finish_repair, journal_path, one_at_a_time
 from assistant.session.facts import Started
-
-Row = tuple[Any, ...]
 
 _TITLE_LOST = "(title lost)"
 _TABLES = ("sessions", "facts", "gaps")
@@ -58,15 +57,15 @@ class Salvage:
     SQLite itself shows, each row after its rowid.
     """
 
-    sessions: dict[str, list[Row]] = field(default_factory=lambda: defaultdict(list))
-    facts: dict[tuple[str, int], list[Row]] = field(default_factory=lambda: defaultdict(list))
+    sessions: dict[str, list[StoredRow]] = field(default_factory=lambda: defaultdict(list))
+    facts: dict[tuple[str, int], list[StoredRow]] = field(default_factory=lambda: defaultdict(list))
     rowids: dict[tuple[str, int], int] = field(default_factory=dict)
-    gaps: dict[Row, str] = field(default_factory=dict)
+    gaps: dict[StoredRow, str] = field(default_factory=dict)
     unreadable: dict[tuple[str, int], str] = field(default_factory=dict)
-    doubtful: dict[tuple[str, int], list[Row]] = field(default_factory=lambda: defaultdict(list))
-    shown: dict[str, set[Row]] = field(default_factory=lambda: defaultdict(set))
+    doubtful: dict[tuple[str, int], list[StoredRow]] = field(default_factory=lambda: defaultdict(list))
+    shown: dict[str, set[StoredRow]] = field(default_factory=lambda: defaultdict(set))
 
-    def add(self, rowid: int, stored: Row, doubtful: bool = False) -> None:
+    def add(self, rowid: int, stored: StoredRow, doubtful: bool = False) -> None:
         """Add a row, recognised by its shape. Text stored as bytes is accepted as text: a seal will show if it is."""
         try:
             row = tuple(value.decode() if isinstance(value, bytes) else value for value in stored)
@@ -74,7 +73,7 @@ class Salvage:
             return
         if _fits(row, (str, int, (int, float), str, str, int, str), (str,)):
             # -0.0 becomes 0.0, as it did before it was sealed.
-            fact: Row = (*row[:2], float(row[2]) + 0.0, *row[3:7], *(row[7:] or ("",)))
+            fact: StoredRow = (*row[:2], float(row[2]) + 0.0, *row[3:7], *(row[7:] or ("",)))
             place, fault = (fact[0], fact[1]), _fault_of(fact)
             if doubtful:
                 if fact[7] and not fault:
@@ -101,10 +100,10 @@ class Salvage:
 class Mended:
     """A repaired session. row: as in `Salvage`. facts: rowid and fact. placed: whether its row gives its order."""
 
-    row: Row
+    row: StoredRow
     placed: bool
-    facts: list[tuple[int, Row]]
-    gaps: list[Row]
+    facts: list[tuple[int, StoredRow]]
+    gaps: list[StoredRow]
     lost: list[str]
 
 
@@ -204,14 +203,14 @@ def _is_as_shown(found: Salvage, mended: list[Mended], version: int) -> bool:
     return not found.unreadable and (rows, facts, gaps) == (shown["sessions"], shown["facts"], shown_gaps)
 
 
-def _fits(row: Row, kinds: tuple[Any, ...], more: tuple[Any, ...] = ()) -> bool:
+def _fits(row: StoredRow, kinds: tuple[Any, ...], more: tuple[Any, ...] = ()) -> bool:
     """Whether the row's values have these types. more: types of columns added later, all present or none."""
     if len(row) == len(kinds) + len(more):
         kinds = (*kinds, *more)
     return len(row) == len(kinds) and all(isinstance(value, kind) for value, kind in zip(row, kinds, strict=True))
 
 
-def _fault_of(row: Row) -> str:
+def _fault_of(row: StoredRow) -> str:
     """Why this fact can't be read, or "". A fact of a newer version can't be judged here beyond being JSON."""
     kind, version, body = row[4:7]
     known = codec.CODECS.get(kind)
@@ -234,7 +233,7 @@ def _mend(found: Salvage, session: str, numbers: list[int]) -> Mended:
     readings = {n: Readings.of(found.facts[session, n], found.doubtful[session, n]) for n in numbers}
     chosen, apart = _choose(session, readings, known_gaps, ends)
     lost += [f"session {session}, fact {n} ({kind}) doesn't match its checksum" for n, kind in apart]
-    facts: list[Row] = []
+    facts: list[StoredRow] = []
     head, name = START, session.encode()
     state = SessionState.OPEN
     for content in chosen:
@@ -265,12 +264,12 @@ class Readings:
     sure: the contents that were committed, each with the seal beside it.
     """
 
-    contents: list[Row]
+    contents: list[StoredRow]
     seals: set[bytes]
-    sure: list[tuple[Row, bytes]]
+    sure: list[tuple[StoredRow, bytes]]
 
     @classmethod
-    def of(cls, sure: list[Row], doubtful: list[Row]) -> Readings:
+    def of(cls, sure: list[StoredRow], doubtful: list[StoredRow]) -> Readings:
         """From rows as in the table of facts."""
         rows = sure + doubtful
         contents = list(dict.fromkeys(row[1:7] for row in rows))
@@ -278,20 +277,20 @@ class Readings:
         return cls(contents, seals, [(row[1:7], row[7].encode()) for row in sure])
 
 
-def _seals_with(session: str, befores: Iterable[bytes], contents: Iterable[Row]) -> dict[bytes, Row]:
+def _seals_with(session: str, befores: Iterable[bytes], contents: Iterable[StoredRow]) -> dict[bytes, StoredRow]:
     """The seal of each of these contents after each of these seals."""
     name = session.encode()
     return {_seal(before, name, content): content for before in befores for content in contents}
 
 
-def _seal(before: bytes, name: bytes, content: Row) -> bytes:
+def _seal(before: bytes, name: bytes, content: StoredRow) -> bytes:
     n, at, utc, kind, version, body = content
     return fact_seal(before, name, n, at, utc.encode(), kind.encode(), version, body.encode())
 
 
 def _choose(
-    session: str, readings: dict[int, Readings], gaps: set[Row], ends: set[bytes]
-) -> tuple[list[Row], list[tuple[int, str]]]:
+    session: str, readings: dict[int, Readings], gaps: set[StoredRow], ends: set[bytes]
+) -> tuple[list[StoredRow], list[tuple[int, str]]]:
     """(the contents to keep, in order; the numbers and kinds of the facts whose content is disproved).
 
     A content is proved by its own seal, or, if that is damaged, by the seal after it, which depends on it: the next
@@ -299,7 +298,7 @@ def _choose(
     what follows is chained to its seal, which shows that it is in its place. Everything from before there were seals
     is kept as well. ends: the seals that rows give for the last fact.
     """
-    kept: list[Row] = []
+    kept: list[StoredRow] = []
     apart: list[tuple[int, str]] = []
     sealed = any(one.seals for one in readings.values())
     befores, expected = {START}, 1
@@ -331,7 +330,9 @@ def _choose(
     return kept, apart
 
 
-def _row_of(session: str, rows: list[Row], facts: list[Row], head: bytes) -> tuple[Row, bool, int, str]:
+def _row_of(
+    session: str, rows: list[StoredRow], facts: list[StoredRow], head: bytes
+) -> tuple[StoredRow, bool, int, str]:
     """(the session's row, whether its place in the order can be trusted, the number of its last fact, what is wrong).
 
     A row proved by its seal comes first, with most facts if there are several, then a row from before there were
@@ -361,11 +362,11 @@ def _row_of(session: str, rows: list[Row], facts: list[Row], head: bytes) -> tup
     return (0, session, title, digest, "", begun, SessionState.OPEN, ""), False, highest, "its row is missing"
 
 
-def _is_proved(row: Row) -> bool:
+def _is_proved(row: StoredRow) -> bool:
     return bool(row[10]) and _row_seal(row, row[8], row[9].encode()) == row[10].encode()
 
 
-def _row_seal(row: Row, last: int, head: bytes) -> bytes:
+def _row_seal(row: StoredRow, last: int, head: bytes) -> bytes:
     return row_seal(row[0], tuple(text.encode() for text in row[1:8]), last, head)
 
 

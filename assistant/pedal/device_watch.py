@@ -29,12 +29,12 @@ from assistant.pedal.kernel import (
     Node,
     events,
 )
-from assistant.pedal.moves import Move
+from assistant.pedal.moves import KeyMove
 from assistant.pedal.watch import REPLACED_BY
 
 RELEASED_WITHIN_S = 1.0
 """If the key is down when the device is opened, wait this long before grabbing the device anyway."""
-OnMove = Callable[[Move, int, Node, float], None]
+OnMove = Callable[[KeyMove, int, Node, float], None]
 """on_move(move, code, node, at); for dropped events the code is 0."""
 
 
@@ -49,7 +49,7 @@ class Reader:
         self._down: set[int] = set()  # presses that were seen, and whose releases were not
         self._lost = False
 
-    def moves(self, event: InputEvent) -> Iterator[tuple[Move, int, float]]:
+    def moves(self, event: InputEvent) -> Iterator[tuple[KeyMove, int, float]]:
         """The moves that this event causes: (move, code, at)."""
         if event.type == EV_SYN and event.code == SYN_DROPPED:
             self._lost = True
@@ -58,15 +58,15 @@ class Reader:
             if event.type == EV_SYN and event.code == SYN_REPORT:
                 self._lost = False
                 self._down.clear()
-                yield Move.DROP, 0, event.at
+                yield KeyMove.DROP, 0, event.at
         elif event.type == EV_KEY and event.value == DOWN:
             if event.code in self._down:  # auto-repeat has a value of its own, so a release was lost
-                yield Move.DROP, 0, event.at
+                yield KeyMove.DROP, 0, event.at
             self._down.add(event.code)
-            yield Move.PRESS, event.code, event.at
+            yield KeyMove.PRESS, event.code, event.at
         elif event.type == EV_KEY and event.value == UP and event.code in self._down:
             self._down.discard(event.code)
-            yield Move.RELEASE, event.code, event.at
+            yield KeyMove.RELEASE, event.code, event.at
 
 
 class DeviceWatch:

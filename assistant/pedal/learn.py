@@ -16,7 +16,7 @@ from assistant.pedal.device_watch import DeviceWatch
 from assistant.pedal.devices import is_named, nodes_to_learn_from
 from assistant.pedal.gestures import GestureMaker, MadeGesture
 from assistant.pedal.kernel import KERNEL, MODIFIERS, TYPES_TEXT, Kernel, Node, name_of_code
-from assistant.pedal.moves import Move
+from assistant.pedal.moves import KeyMove
 from assistant.pedal.names import Named, name_of
 from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
@@ -54,17 +54,17 @@ class Learner:
         self._longest: float | None = None
         self._gestures: list[str] = []
 
-    def move(self, move: Move, key: Any, at: float) -> tuple[Named | None, MadeGesture | None]:
+    def move(self, move: KeyMove, key: Any, at: float) -> tuple[Named | None, MadeGesture | None]:
         """Key object `key` moved at `at` (s). Returns the key's name if it is new, and the gesture."""
         new = None
-        if self._key is None and move is Move.PRESS and key is not None:
+        if self._key is None and move is KeyMove.PRESS and key is not None:
             named = self._name(key)
             if not named.modifier:  # a modifier is part of a chord, such as Ctrl-C
                 self._code, self._key, new = key, named, named
         if self._key is None or key != self._code:
             return None, self.time(at)
         due = self.time(at)
-        if move is Move.PRESS:
+        if move is KeyMove.PRESS:
             if self._maker.down:
                 self._repeats += not self._maker.bouncing
             else:
@@ -111,7 +111,7 @@ def learn(
     shop file names the pedal's device, only that device is heard. Without a display it is every device that we may
     read.
     """
-    moves: queue.SimpleQueue[tuple[Move, Any, float]] = queue.SimpleQueue()
+    moves: queue.SimpleQueue[tuple[KeyMove, Any, float]] = queue.SimpleQueue()
     nodes = nodes_to_learn_from(settings, kernel)
     learner = Learner(settings, _name_on_device) if nodes else Learner(settings)
     # Grab only a named device: the keyboard may be among the others, and Ctrl-C must work.
@@ -128,7 +128,7 @@ def learn(
             except queue.Empty:
                 made = learner.time(time.monotonic())
             else:
-                if move is Move.ENDED:
+                if move is KeyMove.ENDED:
                     break
                 still_since = at
                 named, made = learner.move(move, key, at)
@@ -141,21 +141,21 @@ def learn(
         watch.close()
 
 
-def _watch_display(moves: queue.SimpleQueue[tuple[Move, Any, float]]) -> KeyWatch:
-    def put(move: Move, key: Any = None) -> None:
+def _watch_display(moves: queue.SimpleQueue[tuple[KeyMove, Any, float]]) -> KeyWatch:
+    def put(move: KeyMove, key: Any = None) -> None:
         moves.put((move, key, time.monotonic()))
 
-    return KeyWatch(partial(put, Move.PRESS), partial(put, Move.RELEASE), partial(put, Move.ENDED))
+    return KeyWatch(partial(put, KeyMove.PRESS), partial(put, KeyMove.RELEASE), partial(put, KeyMove.ENDED))
 
 
 def _watch_devices(
-    nodes: Sequence[Node], moves: queue.SimpleQueue[tuple[Move, Any, float]], kernel: Kernel, grab: bool
+    nodes: Sequence[Node], moves: queue.SimpleQueue[tuple[KeyMove, Any, float]], kernel: Kernel, grab: bool
 ) -> DeviceWatch:
-    def moved(move: Move, code: int, node: Node, at: float) -> None:
-        if move is not Move.DROP:
+    def moved(move: KeyMove, code: int, node: Node, at: float) -> None:
+        if move is not KeyMove.DROP:
             moves.put((move, (code, node), at))
 
-    return DeviceWatch(nodes, moved, lambda: moves.put((Move.ENDED, None, time.monotonic())), kernel, grab)
+    return DeviceWatch(nodes, moved, lambda: moves.put((KeyMove.ENDED, None, time.monotonic())), kernel, grab)
 
 
 def _name_on_device(key: tuple[int, Node]) -> Named:

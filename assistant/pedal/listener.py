@@ -22,7 +22,7 @@ from assistant.pedal.device_watch import DeviceWatch
 from assistant.pedal.devices import PedalSource, is_named, source_of
 from assistant.pedal.gestures import GestureMaker, MadeGesture
 from assistant.pedal.kernel import KERNEL, Kernel, Node
-from assistant.pedal.moves import Move
+from assistant.pedal.moves import KeyMove
 from assistant.pedal.names import key_from_name, key_symbols, matcher
 from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
@@ -68,7 +68,7 @@ class PedalListener:
         self._kernel = kernel
         self._key = key_from_name(settings.key, alone=is_named(settings))
         self._maker = GestureMaker(settings.long_press_s, settings.double_tap_s)
-        self._moves: queue.SimpleQueue[tuple[Move, int, float]] = queue.SimpleQueue()
+        self._moves: queue.SimpleQueue[tuple[KeyMove, int, float]] = queue.SimpleQueue()
         self._opened = 0  # how many watches so far: late messages from an earlier one are ignored
         self._moved_at = 0.0
         self._is_down: Callable[[], bool | None] = lambda: None
@@ -94,7 +94,7 @@ class PedalListener:
     def close(self) -> None:
         """Stop listening. Safe from any thread, and more than once."""
         self._closing.set()
-        self._moves.put((Move.WAKE, self._opened, 0.0))
+        self._moves.put((KeyMove.WAKE, self._opened, 0.0))
         if threading.current_thread() is not self._thread:
             self._thread.join(OPEN_AND_CLOSE_S)
 
@@ -106,12 +106,12 @@ class PedalListener:
     def _open_device(self, source: PedalSource) -> DeviceWatch:
         number, moves, at = self._opened, self._moves, self._clock.at
 
-        def moved(move: Move, code: int, node: Node, kernel_at: float) -> None:
-            if move is Move.DROP or code == source.code:
+        def moved(move: KeyMove, code: int, node: Node, kernel_at: float) -> None:
+            if move is KeyMove.DROP or code == source.code:
                 # From the kernel's clock to the session's: by how long ago it was.
                 moves.put((move, number, at() - (time.monotonic() - kernel_at)))
 
-        watch = DeviceWatch(source.nodes, moved, lambda: moves.put((Move.ENDED, number, at())), self._kernel)
+        watch = DeviceWatch(source.nodes, moved, lambda: moves.put((KeyMove.ENDED, number, at())), self._kernel)
         self._is_down = lambda: watch.is_down(source.code)
         return watch
 
@@ -121,12 +121,14 @@ class PedalListener:
         opened: list[KeyWatch] = []
         matches: list[Callable[[Any], bool]] = []
 
-        def moved(move: Move, key: Any) -> None:
+        def moved(move: KeyMove, key: Any) -> None:
             if matches and matches[0](key):
                 moves.put((move, number, at() - opened[0].late_s))
 
         watch = KeyWatch(
-            partial(moved, Move.PRESS), partial(moved, Move.RELEASE), lambda: moves.put((Move.ENDED, number, at()))
+            partial(moved, KeyMove.PRESS),
+            partial(moved, KeyMove.RELEASE),
+            lambda: moves.put((KeyMove.ENDED, number, at())),
         )
         opened.append(watch)
         matches.append(matcher(self._key))  # from here on the library can be imported
@@ -159,7 +161,7 @@ class PedalListener:
                 self._send(self._maker.level(self._clock.at(), down))
             return
         self._notice_stall(self._clock.at() - asked - wait)
-        if number == self._opened and (move is Move.ENDED or at >= self._deaf_until):
+        if number == self._opened and (move is KeyMove.ENDED or at >= self._deaf_until):
             self._take(move, at)
 
     def _notice_stall(self, late_s: float) -> None:
@@ -174,23 +176,23 @@ class PedalListener:
         if late_s > STOPPED_S:
             self._deaf_until = self._clock.at() + SETTLE_S
 
-    def _take(self, move: Move, at: float) -> None:
+    def _take(self, move: KeyMove, at: float) -> None:
         at = self._moved_at = max(at, self._moved_at)  # the estimate of how late they are keeps getting better
         self._send(self._maker.time(at))
         match move:
-            case Move.PRESS:
+            case KeyMove.PRESS:
                 if not self._maker.down:
                     with contextlib.suppress(Exception):  # whatever fails must not cost the gesture
                         self._pressed()
                 self._send(self._maker.press(at))
-            case Move.RELEASE:
+            case KeyMove.RELEASE:
                 if self._is_down() is not True:  # auto-repeat may come as releases, with the key down all the time
                     self._released()
                 self._send(self._maker.release(at))
-            case Move.DROP:
+            case KeyMove.DROP:
                 self._released()
                 self._maker.drop()
-            case Move.ENDED:
+            case KeyMove.ENDED:
                 self._look_after_watch()
 
     def _send(self, made: MadeGesture | None) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 
-class Move(StrEnum):
+class KeyMove(StrEnum):
     """What happened to a key, or to the watch that hears it."""
 
     PRESS = "press"

@@ -43,7 +43,7 @@ class FromPage(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class IntentRow:
     """What is decided for one intent.
 
     means: for people; {argument}, {twice} and {twelve} are filled in. when: the modes in which it can mean something
@@ -75,17 +75,17 @@ _DETOUR = _AT_WORK | _WAITS_TO_MOVE | {Mode.STANDING_BY}  # not while a question
 _OPEN = _NOT_OVER | {Mode.FINISHED}
 
 
-def _voice(means: str, key: str) -> Row:
-    return Row(means, _OPEN, key, of_the_voice=True, timely=True)
+def _voice(means: str, key: str) -> IntentRow:
+    return IntentRow(means, _OPEN, key, of_the_voice=True, timely=True)
 
 
 class Intent(StrEnum):
     """The words are in language files, shop files and journals of what was heard: they stay."""
 
-    row: Row
+    row: IntentRow
 
     # The default is for type checkers, which otherwise take the look-up `Intent("cut")` for a member without a row.
-    def __new__(cls, word: str, row: Row | None = None) -> Intent:
+    def __new__(cls, word: str, row: IntentRow | None = None) -> Intent:
         if row is None:
             raise TypeError(f"the intent {word} needs a row")
         self = str.__new__(cls, word)
@@ -93,31 +93,31 @@ class Intent(StrEnum):
         self.row = row
         return self
 
-    CUT = "cut", Row("the pass is cut; call the next one", _CUTTING, from_page=FromPage.IF_SHOP_ALLOWS)
-    AGAIN = "again", Row("say it again", _OPEN, "a", eager=True, timely=True, from_page=FromPage.ALWAYS)
-    BACK = "back", Row("back one pass (read back first)", _AT_WORK | _WAITS_TO_MOVE | {Mode.FINISHED}, "b")
-    GO_TO = "go to", Row('go to pass N, said digit by digit{twice}: 12 is "{twelve}" (read back first)', _CUTTING)
-    CHECK = "check", Row("confirms: {argument}", frozenset({Mode.CHECKS}))
-    STAND_BY = "stand by", Row("wait", _CAN_PAUSE, "s", eager=True, timely=True, from_page=FromPage.ALWAYS)
-    CARRY_ON = "carry on", Row("go on after standing by", frozenset({Mode.STANDING_BY}), "c")
-    HOW_MANY = "how many", Row("how many passes are left", _NOT_OVER, "l", eager=True, timely=True)
-    WHERE = "where", Row("where we are", _NOT_OVER, "w", eager=True, timely=True)
+    CUT = "cut", IntentRow("the pass is cut; call the next one", _CUTTING, from_page=FromPage.IF_SHOP_ALLOWS)
+    AGAIN = "again", IntentRow("say it again", _OPEN, "a", eager=True, timely=True, from_page=FromPage.ALWAYS)
+    BACK = "back", IntentRow("back one pass (read back first)", _AT_WORK | _WAITS_TO_MOVE | {Mode.FINISHED}, "b")
+    GO_TO = "go to", IntentRow('go to pass N, said digit by digit{twice}: 12 is "{twelve}" (read back first)', _CUTTING)
+    CHECK = "check", IntentRow("confirms: {argument}", frozenset({Mode.CHECKS}))
+    STAND_BY = "stand by", IntentRow("wait", _CAN_PAUSE, "s", eager=True, timely=True, from_page=FromPage.ALWAYS)
+    CARRY_ON = "carry on", IntentRow("go on after standing by", frozenset({Mode.STANDING_BY}), "c")
+    HOW_MANY = "how many", IntentRow("how many passes are left", _NOT_OVER, "l", eager=True, timely=True)
+    WHERE = "where", IntentRow("where we are", _NOT_OVER, "w", eager=True, timely=True)
     LOUDER = "louder", _voice("speak louder", "+")
     QUIETER = "quieter", _voice("speak more softly", "-")
     SLOWER = "slower", _voice("speak more slowly", "<")
     QUICKER = "quicker", _voice("speak more quickly", ">")
-    YES = "yes", Row("yes", _ASKED, "y")
-    NO = "no", Row("no", _ASKED, "n", eager=True)
-    MARK = "mark", Row("mark a problem at this place", _DETOUR, "m", from_page=FromPage.ALWAYS)
-    BOARD = "board", Row("leave this board for the next (read back first)", _DETOUR)
-    REDO = "redo", Row("cut this end off and cut it again (read back first)", _DETOUR | {Mode.FINISHED})
-    SPOILT = "spoilt", Row("this board is spoilt, cut another (read back first)", _DETOUR | {Mode.FINISHED})
-    COPY = "copy", Row("one more copy of a board (read back first)", _DETOUR | {Mode.FINISHED})
-    SOCKET = "socket", Row("cut one socket again (read back first)", _DETOUR | {Mode.FINISHED})
-    MISHAP = "mishap", Row("{argument}", frozenset({Mode.STANDING_BY}), from_page=FromPage.ALWAYS)
-    FIGURE = "figure", Row("the figure that is asked for, said digit by digit{twice}", _ASKED)
-    END = "end", Row("end the session (read back first)", _DETOUR, "e")
-    HALT = "halt", Row("halt the carriage", _MOVES, eager=True, timely=True, from_page=FromPage.ALWAYS)
+    YES = "yes", IntentRow("yes", _ASKED, "y")
+    NO = "no", IntentRow("no", _ASKED, "n", eager=True)
+    MARK = "mark", IntentRow("mark a problem at this place", _DETOUR, "m", from_page=FromPage.ALWAYS)
+    BOARD = "board", IntentRow("leave this board for the next (read back first)", _DETOUR)
+    REDO = "redo", IntentRow("cut this end off and cut it again (read back first)", _DETOUR | {Mode.FINISHED})
+    SPOILT = "spoilt", IntentRow("this board is spoilt, cut another (read back first)", _DETOUR | {Mode.FINISHED})
+    COPY = "copy", IntentRow("one more copy of a board (read back first)", _DETOUR | {Mode.FINISHED})
+    SOCKET = "socket", IntentRow("cut one socket again (read back first)", _DETOUR | {Mode.FINISHED})
+    MISHAP = "mishap", IntentRow("{argument}", frozenset({Mode.STANDING_BY}), from_page=FromPage.ALWAYS)
+    FIGURE = "figure", IntentRow("the figure that is asked for, said digit by digit{twice}", _ASKED)
+    END = "end", IntentRow("end the session (read back first)", _DETOUR, "e")
+    HALT = "halt", IntentRow("halt the carriage", _MOVES, eager=True, timely=True, from_page=FromPage.ALWAYS)
 
 
 EAGER = frozenset(intent for intent in Intent if intent.row.eager)

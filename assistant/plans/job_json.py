@@ -22,7 +22,7 @@ from assistant.joinery.model import (
     Carriage,
     CarriageKind,
     Drive,
-    Home,
+    HomeKind,
     Pass,
     Pattern,
     Register,
@@ -50,7 +50,7 @@ from assistant.plans.model import (
 
 # Python refuses to make an int of over 4,300 digits.
 _FRACTION = re.compile(r"-?[0-9]{1,4000}/[0-9]{1,4000}")
-Item = TypeVar("Item")
+_Item = TypeVar("_Item")
 
 
 def fraction_text(value: Fraction) -> str:
@@ -219,12 +219,12 @@ class _Reader:
     def length_or_none(self, key: str) -> Fraction | None:
         return None if self._data[key] is None else self.length(key)
 
-    def many(self, key: str, one: Callable[[Any], Item]) -> tuple[Item, ...]:
+    def many(self, key: str, one: Callable[[Any], _Item]) -> tuple[_Item, ...]:
         if not isinstance(self._data[key], list):
             raise ValueError(f"{key} must be a list")
         return tuple(one(item) for item in self._data[key])
 
-    def pairs(self, key: str, one: Callable[[Any], Item]) -> tuple[tuple[str, Item], ...]:
+    def pairs(self, key: str, one: Callable[[Any], _Item]) -> tuple[tuple[str, _Item], ...]:
         """The object at `key` as pairs; () if there is none."""
         data = self._data.get(key, {})
         if not isinstance(data, dict):
@@ -431,7 +431,7 @@ def _drive_from_json(data: object) -> Drive:
         of.text("axis"),
         of.length("feed"),
         of.length("approach_feed"),
-        of.member("home", Home),
+        of.member("home", HomeKind),
         of.length("home_reads"),
         of.flag("clear_input"),
         of.length_or_none("steps_per_mm"),

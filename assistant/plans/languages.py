@@ -43,8 +43,8 @@ MOST_WORDINGS = 10
 LEAST_SHORT = 2  # syllables of a short wording, without the lead-in word
 DIGITS = "0123456789"
 
-Key = TypeVar("Key", bound=str)  # a check or a mishap
-Meaning = tuple[Intent, str | None]
+_Key = TypeVar("_Key", bound=str)  # a check or a mishap
+PhraseMeaning = tuple[Intent, str | None]
 """An intent, and which check or mishap where that must be said."""
 
 
@@ -67,7 +67,7 @@ class Language:
     mishaps: Mapping[Mishap, str]
     digits: tuple[tuple[str, ...], ...]
     again: Mapping[Intent, str] = field(default_factory=dict)
-    short: Mapping[Meaning, tuple[str, ...]] = field(default_factory=dict)
+    short: Mapping[PhraseMeaning, tuple[str, ...]] = field(default_factory=dict)
 
     def numbers(self, number: int) -> list[str]:
         """Every way of saying a whole number (0 or more) digit by digit, the usual way first: 12 -> "one two"."""
@@ -108,7 +108,7 @@ def read_language(path: Path) -> Language:
     digits = _digits(root.table("digits", required=True), name)
     short = _short(root.table("short"), name, lead_in)
     root.close()
-    meant: list[tuple[Meaning, str, str]] = []
+    meant: list[tuple[PhraseMeaning, str, str]] = []
     meant += [((intent, None), f"phrases.{intent}.say", text) for intent, texts in phrases.items() for text in texts]
     meant += [((Intent.CHECK, check), f"answers.{check}", text) for check, text in answers.items() if text]
     meant += [((Intent.MISHAP, mishap), f"mishaps.{mishap}", text) for mishap, text in mishaps.items() if text]
@@ -137,9 +137,9 @@ _SHORT: dict[str, tuple[Intent | None, tuple[str, ...]]] = {
 }
 
 
-def _short(table: Table, name: str, lead_in: str) -> dict[Meaning, tuple[str, tuple[str, ...]]]:
+def _short(table: Table, name: str, lead_in: str) -> dict[PhraseMeaning, tuple[str, tuple[str, ...]]]:
     """Read the short wordings: meaning -> its place in the file, and a list."""
-    found: dict[Meaning, tuple[str, tuple[str, ...]]] = {}
+    found: dict[PhraseMeaning, tuple[str, tuple[str, ...]]] = {}
     for kind, (named, may_be_short) in _SHORT.items():
         one = table.table(kind)
         keys = one.keys()
@@ -205,7 +205,7 @@ def wordings(
     return tuple(good)
 
 
-def _one_each(table: Table, keys: Sequence[Key], name: str, lead_in: str) -> dict[Key, str]:
+def _one_each(table: Table, keys: Sequence[_Key], name: str, lead_in: str) -> dict[_Key, str]:
     """Read a table that has one phrase for each of these."""
     found = {}
     for key in keys:

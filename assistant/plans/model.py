@@ -8,7 +8,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from assistant.joinery.halves import Half, whole
-from assistant.joinery.layout import Remainder, Start
+from assistant.joinery.layout import Remainder, StartsWith
 from assistant.joinery.lined import Lining
 from assistant.joinery.model import CLEAR_ABOVE, OVERLAP, OVERRUN, Blade, Carriage, Pattern
 from assistant.joinery.settings import Reads
@@ -104,7 +104,7 @@ class JointPlan:
 
     layout: Layout
     finger: Fraction | None = None
-    starts_with: Start = Start.FINGER
+    starts_with: StartsWith = StartsWith.FINGER
     remainder: Remainder = Remainder.FAR_EDGE
     widths: tuple[Fraction, ...] = ()
     repeat: Repeat | None = None

@@ -15,7 +15,7 @@ from typing import NamedTuple
 from assistant.plans.alike import too_alike
 from assistant.plans.document import cleaned, shown
 from assistant.plans.intents import HARMLESS, NUMBERED, PHRASED, Intent
-from assistant.plans.languages import Language, Meaning, language_of, wordings
+from assistant.plans.languages import Language, PhraseMeaning, language_of, wordings
 from assistant.plans.model import Check, VoiceSettings
 from assistant.plans.reader import Table, nearest
 from assistant.plans.sayable import LEAST_SYLLABLES, is_one_word, one_begins_the_other
@@ -107,7 +107,7 @@ class Sayable:
     phrases: Mapping[Intent, tuple[str, ...]]
     answers: Mapping[str, str]
     left_out: tuple[WordingLeftOut, ...]
-    short: Mapping[Meaning, tuple[str, ...]]
+    short: Mapping[PhraseMeaning, tuple[str, ...]]
 
 
 @lru_cache(maxsize=8)
@@ -138,14 +138,14 @@ def _short(
     answers: Mapping[str, str],
     language: Language,
     pronunciations: tuple[tuple[str, str], ...],
-) -> dict[Meaning, tuple[str, ...]]:
-    said: list[tuple[Meaning, str]] = [((intent, None), text) for intent, own in texts.items() for text in own]
+) -> dict[PhraseMeaning, tuple[str, ...]]:
+    said: list[tuple[PhraseMeaning, str]] = [((intent, None), text) for intent, own in texts.items() for text in own]
     said += [((Intent.CHECK, name), answer) for name, answer in answers.items()]
     said += [((Intent.MISHAP, mishap), text) for mishap, text in language.mishaps.items()]
     shipped = {text for own in language.phrases.values() for text in own}
     shipped |= {*language.answers.values(), *language.mishaps.values()}
     of_the_shop = [one for one in said if one[1] not in shipped]
-    kept: dict[Meaning, tuple[str, ...]] = {}
+    kept: dict[PhraseMeaning, tuple[str, ...]] = {}
     for meaning, short in language.short.items():
         if not any(of == meaning and text in shipped for of, text in said):
             continue

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from assistant.errors import BadInput, Fault, WrongFile
-from assistant.joinery.layout import Remainder, Start
+from assistant.joinery.layout import Remainder, StartsWith
 from assistant.joinery.lined import PARTS
 from assistant.plans import slips
 from assistant.plans.boards import lengths
@@ -168,9 +168,9 @@ def _joint(table: Table, unit: str) -> tuple[Layout | None, JointPlan | None]:
     clearance = slips.read_clearance(table, "clearance", unit, Fraction(1, 10), Fraction(10))
     sand = table.length("sand_allowance", unit, Fraction(3, 10), least=ZERO)
     shape = _shape(table, layout, unit)
-    starts_with: Start | None = Start.FINGER
+    starts_with: StartsWith | None = StartsWith.FINGER
     if layout != Layout.SLOTS:
-        starts_with = table.choice("starts_with", tuple(Start), Start.FINGER)
+        starts_with = table.choice("starts_with", tuple(StartsWith), StartsWith.FINGER)
     table.allow(("starts_with", "come_down"))
     if layout not in (None, Layout.LISTED):
         mend = "leave it out: it is only for test boards"
@@ -182,7 +182,7 @@ def _joint(table: Table, unit: str) -> tuple[Layout | None, JointPlan | None]:
         return layout, None
     return layout, replace(
         shape,
-        starts_with=starts_with or Start.FINGER,
+        starts_with=starts_with or StartsWith.FINGER,
         clearance=clearance,
         sand_allowance=ZERO if sand is None else sand,
         come_down=come_down,

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery import settings
-from assistant.joinery.model import Blade, Carriage, CarriageKind, Drive, Home, Register, StopSide, Tooth, Zero
+from assistant.joinery.model import Blade, Carriage, CarriageKind, Drive, HomeKind, Register, StopSide, Tooth, Zero
 from assistant.joinery.units import MM_PER_UNIT, plain_length
 from assistant.plans.checks import DEFAULT_CHECKS, read_checks
 from assistant.plans.document import Document, cleaned, document_of_text, folder_of, read_document, shortened
@@ -232,9 +232,9 @@ def _drive(table: Table, unit: str, kind: CarriageKind, steps: Fraction) -> Driv
         approach_feed = min(feed, default.approach_feed)
     elif approach_feed > feed:
         table.fault("approach_feed", "is faster than feed", "give a slower one: it is for the last way to a setting")
-    home = table.choice("home", tuple(Home), default.home) or default.home
-    home_reads = table.length("home_reads", unit, required=home == Home.SWITCH, least=Fraction(-10_000))
-    if home == Home.BY_HAND:
+    home = table.choice("home", tuple(HomeKind), default.home) or default.home
+    home_reads = table.length("home_reads", unit, required=home == HomeKind.SWITCH, least=Fraction(-10_000))
+    if home == HomeKind.BY_HAND:
         table.refuse(("home_reads",), 'means nothing with home = "by hand"', "leave it out")
     steps_per_mm = table.number("steps_per_mm", above=ZERO, most=Fraction(1_000_000), unit="steps a millimetre")
     if kind == CarriageKind.STEPS:

@@ -19,7 +19,7 @@ from types import TracebackType
 from typing import Protocol
 
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
-from assistant.joinery.model import Home
+from assistant.joinery.model import HomeKind
 from assistant.joinery.settings import approach
 from assistant.joinery.units import LengthError, parse_length, plain_length, round_to_step
 from assistant.plans.model import Shop
@@ -110,7 +110,7 @@ class HeldMoves:
         self, shop: Shop, terminal: MovesTerminal, drive: DriveMaker, pedal: PedalMaker | None, pedal_key: str
     ) -> None:
         assert shop.carriage.drive is not None, "only a driven carriage moves by itself"
-        self._shop, self._carriage, self._by_hand = shop, shop.carriage, shop.carriage.drive.home != Home.SWITCH
+        self._shop, self._carriage, self._by_hand = shop, shop.carriage, shop.carriage.drive.home != HomeKind.SWITCH
         self._terminal, self._make_drive, self._make_pedal, self._pedal_key = terminal, drive, pedal, pedal_key
         self._clock = LiveClock()
         self._events: queue.SimpleQueue[Event] = queue.SimpleQueue()

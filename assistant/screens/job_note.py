@@ -9,7 +9,7 @@ from assistant.plans.model import Job
 from assistant.runner.contracts import LiveScreen
 from assistant.screens.view_cells import width
 from assistant.session.state import State
-from assistant.session.table import Standing, in_lines, rows_of, standing_of
+from assistant.session.table import JobStanding, in_lines, rows_of, standing_of
 
 SHOWN_S = 60.0  # it is read, and a number looked up and typed
 HOW_TO = """\
@@ -42,7 +42,7 @@ class JobNote:
         self._screen.withdraw(self._shown)
 
 
-def note_of(job: Job, standing: Standing, columns: int, most: int) -> str:
+def note_of(job: Job, standing: JobStanding, columns: int, most: int) -> str:
     """The keys, and as many rows as fit around the present setup. columns, most: of the terminal, most in lines."""
     head, lines = in_lines(job, rows := rows_of(job, standing), columns - 2, width)
     room = max(LEAST_ROWS, most - len(HOW_TO.splitlines()) - 1)

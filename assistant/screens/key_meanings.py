@@ -47,7 +47,7 @@ MISHAPS = dict(enumerate(Mishap, start=1))
 
 
 class KeyKind(StrEnum):
-    """The kinds of `Meaning`: what its `word` is."""
+    """The kinds of `KeyMeaning`: what its `word` is."""
 
     GESTURE = "gesture"
     """The gesture."""
@@ -85,7 +85,7 @@ class NumberOf(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Meaning:
+class KeyMeaning:
     """What a key press means.
 
     argument: the pass number of "go to"; of a change of the job, a mishap or a figure as in `events.Heard`.
@@ -96,7 +96,7 @@ class Meaning:
     argument: int | str | None = None
 
 
-def event_of(meaning: Meaning, at: float, utc: str) -> Event | None:
+def event_of(meaning: KeyMeaning, at: float, utc: str) -> Event | None:
     """The session's event for this meaning; None if only the terminal responds."""
     if meaning.kind == KeyKind.GESTURE:
         return Gesture(at, utc, Press(meaning.word), at, By.KEYS)
@@ -121,14 +121,14 @@ class KeyMeanings:
         self._digits = ""
         self._setup = 0
 
-    def press(self, key: str, at: float, pedal_alive: bool) -> Meaning | None:
+    def press(self, key: str, at: float, pedal_alive: bool) -> KeyMeaning | None:
         """The meaning of `key` pressed at `at` (s), or None if it has none or is auto-repeat.
 
         pedal_alive: a pedal listener hears the pedal's key itself, so the key means nothing here.
         """
         # First of all: it leaves even as a repeat, and even while a number is being typed.
         if key == "ctrl_c":
-            return Meaning(KeyKind.LEAVE)
+            return KeyMeaning(KeyKind.LEAVE)
         # A number may have the same digit twice in quick succession: that is no auto-repeat.
         typing = self._typing is not None and key.isdigit()
         repeat = key == self._last_key and at - self._last_at < REPEAT_GAP_S
@@ -137,7 +137,7 @@ class KeyMeanings:
             return None
         if key == self.pedal_key:
             self._typing = None
-            return None if pedal_alive else Meaning(KeyKind.GESTURE, Press.TAP)
+            return None if pedal_alive else KeyMeaning(KeyKind.GESTURE, Press.TAP)
         # Other keys with a name, such as arrows, mean nothing. These two drop whatever number is being typed.
         if len(key) > 1 and key not in GESTURES and key not in ("esc", "backspace"):
             return None
@@ -151,32 +151,32 @@ class KeyMeanings:
         """What a key asked a number for can't be given now: the next keys mean what they always mean."""
         self._typing = None
 
-    def _command(self, key: str) -> Meaning | None:
+    def _command(self, key: str) -> KeyMeaning | None:
         if key in GESTURES:
-            return Meaning(KeyKind.GESTURE, GESTURES[key])
+            return KeyMeaning(KeyKind.GESTURE, GESTURES[key])
         if key in PHRASES:
-            return Meaning(KeyKind.PHRASE, PHRASES[key])
+            return KeyMeaning(KeyKind.PHRASE, PHRASES[key])
         if key in PAGE:
-            return Meaning(KeyKind.CODE, PAGE[key])
+            return KeyMeaning(KeyKind.CODE, PAGE[key])
         if key == "q":
-            return Meaning(KeyKind.LEAVE)
+            return KeyMeaning(KeyKind.LEAVE)
         if key == "?":
-            return Meaning(KeyKind.NOTE, self._key_list)
+            return KeyMeaning(KeyKind.NOTE, self._key_list)
         if key == "g":
             self._typing, self._digits = NumberOf.PASS, ""
-            return Meaning(KeyKind.NOTE, ASK_PASS)
+            return KeyMeaning(KeyKind.NOTE, ASK_PASS)
         if key == "j":
             self._typing, self._digits = NumberOf.SETUP, ""
-            return Meaning(KeyKind.JOB, ListWish.SHOW)
+            return KeyMeaning(KeyKind.JOB, ListWish.SHOW)
         if key == "x":
             self._typing, self._digits = NumberOf.MISHAP, ""
-            return Meaning(KeyKind.MISHAPS, ListWish.SHOW)
+            return KeyMeaning(KeyKind.MISHAPS, ListWish.SHOW)
         if key == "#":
             self._typing, self._digits = NumberOf.FIGURE, ""
-            return Meaning(KeyKind.FIGURE)
+            return KeyMeaning(KeyKind.FIGURE)
         return None
 
-    def _typed(self, key: str) -> Meaning | None:
+    def _typed(self, key: str) -> KeyMeaning | None:
         """Any key but a digit and those asked for drops it and does nothing else, so no tap gets in by mistake."""
         # isdigit alone also takes ², which `int` refuses.
         if key.isascii() and key.isdigit() and len(self._digits) < MOST_DIGITS:
@@ -186,19 +186,21 @@ class KeyMeanings:
         self._typing, self._digits = None, ""
         if of == NumberOf.PASS:
             given = key == "enter" and number
-            return Meaning(KeyKind.PHRASE, Intent.GO_TO, number) if given else Meaning(KeyKind.NOTE, DROPPED)
+            return KeyMeaning(KeyKind.PHRASE, Intent.GO_TO, number) if given else KeyMeaning(KeyKind.NOTE, DROPPED)
         if of == NumberOf.FIGURE:
             given = key == "enter" and number
-            return Meaning(KeyKind.PHRASE, Intent.FIGURE, number) if given else Meaning(KeyKind.NOTE, FIGURE_DROPPED)
+            return (
+                KeyMeaning(KeyKind.PHRASE, Intent.FIGURE, number) if given else KeyMeaning(KeyKind.NOTE, FIGURE_DROPPED)
+            )
         if of == NumberOf.MISHAP:
             if key == "enter" and number in MISHAPS:
-                return Meaning(KeyKind.PHRASE, Intent.MISHAP, MISHAPS[number])
-            return Meaning(KeyKind.MISHAPS, ListWish.DROP)
+                return KeyMeaning(KeyKind.PHRASE, Intent.MISHAP, MISHAPS[number])
+            return KeyMeaning(KeyKind.MISHAPS, ListWish.DROP)
         if of == NumberOf.SETUP and number and key in JOB_KEYS:
-            return Meaning(KeyKind.PHRASE, JOB_KEYS[key], number)
+            return KeyMeaning(KeyKind.PHRASE, JOB_KEYS[key], number)
         if of == NumberOf.SETUP and number and key == "u":
             self._typing, self._setup = NumberOf.SOCKET, number
-            return Meaning(KeyKind.NOTE, ASK_SOCKET.format(setup=number))
+            return KeyMeaning(KeyKind.NOTE, ASK_SOCKET.format(setup=number))
         if of == NumberOf.SOCKET and number and key == "enter":
-            return Meaning(KeyKind.PHRASE, Intent.SOCKET, f"{self._setup}.{number}")
-        return Meaning(KeyKind.JOB, ListWish.DROP)
+            return KeyMeaning(KeyKind.PHRASE, Intent.SOCKET, f"{self._setup}.{number}")
+        return KeyMeaning(KeyKind.JOB, ListWish.DROP)

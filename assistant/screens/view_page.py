@@ -50,8 +50,8 @@ from assistant.screens.view_words import (
     WENT_WRONG,
     WHILE_HELD,
     Gestures,
-    Line,
     Status,
+    StyledLine,
     done_here,
     entry_lines,
     gestures_of,
@@ -161,8 +161,8 @@ class PageComposer:
         return self._held[1]
 
     def _draw_board(
-        self, pane: Pane, sight: Sight, left_over: Sequence[Line], named: str, shown: set[str], with_figure: bool
-    ) -> tuple[set[str], list[Line]]:
+        self, pane: Pane, sight: Sight, left_over: Sequence[StyledLine], named: str, shown: set[str], with_figure: bool
+    ) -> tuple[set[str], list[StyledLine]]:
         """How it is held, words that had no room above, and its end with what is cut of it.
 
         Before the first cut, what the session began with has its place too. shown: texts that are on the page already.
@@ -183,7 +183,7 @@ class PageComposer:
                 pane.put(n, at, line)
             pane = pane.part(0, pane.rows, 0, at - 2)
         texts = [(line, 0) for line in wrapped(held, pane.columns - 2)]
-        lines: list[Line] = [*texts, *left_over]
+        lines: list[StyledLine] = [*texts, *left_over]
         here: set[str] = set()
         for entry in sight.opening if view.mode in (CHECKS, MOVE_ASKED) else ():
             whole = entry_lines(entry, pane.columns - 2)
@@ -223,7 +223,11 @@ def _above_list(pane: Pane, sight: Sight) -> Pane:
 
 
 def _below(
-    panes: dict[str, Pane], sight: Sight, entries: tuple[LogEntry, ...], faults: Sequence[Line], more: Sequence[Line]
+    panes: dict[str, Pane],
+    sight: Sight,
+    entries: tuple[LogEntry, ...],
+    faults: Sequence[StyledLine],
+    more: Sequence[StyledLine],
 ) -> None:
     """The log. What had no room above is shown here, before it: faults, which are never cut short, and words."""
     pane = panes["log"]
@@ -290,7 +294,7 @@ def _names(view: View, job: Job) -> tuple[str, str]:
     return f"{name}, part {setup.part}{end}", f"{name}{end}"
 
 
-def _faults(pane: Pane, sight: Sight) -> tuple[set[str], list[Line]]:
+def _faults(pane: Pane, sight: Sight) -> tuple[set[str], list[StyledLine]]:
     """What is lost, each as a whole; while nothing is, what the session began with.
 
     Returns the texts of the log that are shown, and the lines that had no room.
@@ -386,7 +390,7 @@ def _compose_low(canvas: Canvas, sight: Sight, gauges: Gauges) -> None:
     assert view is not None and words is not None
     heading = heading_of(view, words, sight.wait_s)
     pane = Pane(canvas, 0, canvas.rows, canvas.columns)
-    lines: list[Line] = []
+    lines: list[StyledLine] = []
     if view.mode == CUTTING and view.pass_:
         text = f"{setting_text(view, words)}   pass {view.pass_} of {view.passes}"
         lines = [(line, BOLD) for line in ([text] if width(text) <= room else wrapped(text, room))]

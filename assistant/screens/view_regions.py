@@ -38,7 +38,7 @@ BLOCK_COLUMNS, BLOCK_LINES = 160, 48  # from this size on, head and keys are in 
 
 
 @dataclass(frozen=True, slots=True)
-class Region:
+class PageRegion:
     """Lines of the page, from 0."""
 
     top: int
@@ -46,7 +46,7 @@ class Region:
 
 
 @lru_cache(maxsize=16)
-def regions_of(columns: int, rows: int) -> dict[str, Region]:
+def regions_of(columns: int, rows: int) -> dict[str, PageRegion]:
     """Name -> region, for every name in `ORDER`; {} for a terminal that is too small for all of them."""
     if columns < LEAST_COLUMNS or rows < LEAST_LINES:
         return {}
@@ -60,7 +60,7 @@ def regions_of(columns: int, rows: int) -> dict[str, Region]:
     tops = [0]
     for name in ORDER:
         tops.append(tops[-1] + share[name])
-    return {name: Region(top, end - top) for name, (top, end) in zip(ORDER, pairwise(tops), strict=True)}
+    return {name: PageRegion(top, end - top) for name, (top, end) in zip(ORDER, pairwise(tops), strict=True)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ class Pane:
     left: int = 0
 
     @classmethod
-    def of(cls, canvas: Canvas, region: Region) -> Pane:
+    def of(cls, canvas: Canvas, region: PageRegion) -> Pane:
         return cls(canvas, region.top, region.rows, canvas.columns)
 
     def part(self, top: int, rows: int, left: int = 0, columns: int | None = None) -> Pane:

@@ -16,7 +16,7 @@ from assistant.screens.view_pace import Pace, Times
 from assistant.session import facts as f
 from assistant.session.effects import View
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, Looked, NotHeard, SpeechEnded, SpeechStarted
-from assistant.session.kinds import By, Change, DeviceName, DeviceState, Klass, Press, QuestionName
+from assistant.session.kinds import By, DeviceName, DeviceState, JobChange, Klass, Press, QuestionName
 from assistant.wording.phrases import EXPLAINED
 from assistant.wording.prompts import Words
 
@@ -392,7 +392,7 @@ def _result_of(records: Sequence[f.Record]) -> str:
     for fact in (record.fact for record in records):
         if isinstance(fact, f.Asked) and (asked := _asked(fact)):
             return asked
-        if isinstance(fact, f.JobExtended) and not isinstance(fact.why, Change):
+        if isinstance(fact, f.JobExtended) and not isinstance(fact.why, JobChange):
             return "what isn't begun is laid out again"
         if type(fact) in FACT_WORDS:
             figures = {name: getattr(fact, name, "") for name in ("pass_", "check", "setup")}

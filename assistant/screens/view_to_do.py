@@ -27,7 +27,7 @@ from assistant.screens.view_heading import Heading, heading_of, with_position
 from assistant.screens.view_move import is_driven, is_moving, track
 from assistant.screens.view_regions import Pane
 from assistant.screens.view_sight import Sight
-from assistant.screens.view_words import Line, setting_text, word_lines
+from assistant.screens.view_words import StyledLine, setting_text, word_lines
 from assistant.session.effects import View
 from assistant.session.kinds import Klass
 from assistant.session.state import CHECKS, CUTTING
@@ -36,7 +36,7 @@ from assistant.wording.prompts import Words
 FIGURE_COLUMNS = 44  # of how the board is held, beside words or the board's end
 FIGURE_ROWS = 9  # of the same with all its parts
 
-Holding = Callable[[int, int], list[str]]
+HoldingLines = Callable[[int, int], list[str]]
 """Lines of the figure of how the board is held, for so many columns and rows."""
 
 
@@ -46,7 +46,7 @@ def figure_columns(pane: Pane) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class ToDoShown:
     """What the region shows.
 
     shown: the log's texts that are in its words. left_over: lines that must be shown and had no room. with_figure: how
@@ -54,7 +54,7 @@ class Drawn:
     """
 
     shown: set[str]
-    left_over: list[Line]
+    left_over: list[StyledLine]
     with_figure: bool
 
 
@@ -65,8 +65,8 @@ def draw_to_do(
     now: datetime | None,
     position: Fraction | None,
     with_letters: bool,
-    holding: Holding,
-) -> Drawn:
+    holding: HoldingLines,
+) -> ToDoShown:
     """Draw it. shown: texts that are on the page already. now: the time here. position: of a moving carriage, mm."""
     view, words = sight.view, sight.words
     assert view is not None and words is not None
@@ -100,7 +100,7 @@ def draw_to_do(
             lines += more
             in_words.add(text)
 
-    left_over: list[Line] = []
+    left_over: list[StyledLine] = []
     if least + len(lines) > pane.rows:
         kept = 0 if heading.whole and least else max(0, pane.rows - least)
         lines, left_over = lines[:kept], lines[kept:]
@@ -126,7 +126,7 @@ def draw_to_do(
         pane.put(pane.rows - len(figure) + n, pane.columns - 1 - width(drawn), drawn)
     if heading.then and not then_is_beside and lines:
         pane.put(pane.rows - 1, pane.columns - len(heading.then) - 1, heading.then, BOLD)
-    return Drawn(in_words, left_over, bool(figure))
+    return ToDoShown(in_words, left_over, bool(figure))
 
 
 def _may_take_rows(pane: Pane, heading: Heading, least: int, taken: int, more: int, is_clamp: bool) -> bool:
@@ -142,7 +142,7 @@ def _may_take_rows(pane: Pane, heading: Heading, least: int, taken: int, more: i
 
 
 def _figure_beside(
-    pane: Pane, sight: Sight, heading: Heading, least: int, now: datetime | None, holding: Holding
+    pane: Pane, sight: Sight, heading: Heading, least: int, now: datetime | None, holding: HoldingLines
 ) -> Sequence[str]:
     """How the board is held, beside the words that ask for it, if these still have room."""
     view = sight.view

@@ -32,7 +32,7 @@ from assistant.session.table import numbered
 from assistant.wording import dial, drive
 from assistant.wording.prompts import HOW_TO_CUT, Words
 
-Line = tuple[str, int]  # text and style
+StyledLine = tuple[str, int]  # text and style
 NOBODY_KNOWS = (
     "Nobody knows where the carriage stands. If this pass is through, draw right back and tap; otherwise double tap. "
     "It goes home next."
@@ -50,11 +50,11 @@ class WordLines:
     text of the log with its lines, the most important first.
     """
 
-    required: tuple[Line, ...] = ()
-    optional: tuple[tuple[str, tuple[Line, ...]], ...] = ()
+    required: tuple[StyledLine, ...] = ()
+    optional: tuple[tuple[str, tuple[StyledLine, ...]], ...] = ()
 
     @property
-    def lines(self) -> tuple[Line, ...]:
+    def lines(self) -> tuple[StyledLine, ...]:
         return (*self.required, *(line for _, lines in self.optional for line in lines))
 
 
@@ -293,7 +293,7 @@ def word_lines(sight: Sight, room: int, now: datetime | None = None) -> WordLine
     """The words for a sight that has a view. room: columns, 1 or more. now: the time here, None if not known."""
     view, words = sight.view, sight.words
     assert view is not None and words is not None
-    optional: list[tuple[str, tuple[Line, ...]]] = []
+    optional: list[tuple[str, tuple[StyledLine, ...]]] = []
     if view.mode == CHECKS and sight.clamp:
         optional.append((sight.clamp, _plain(sight.clamp, room)))
     if sight.times is not None:
@@ -304,7 +304,7 @@ def word_lines(sight: Sight, room: int, now: datetime | None = None) -> WordLine
     return WordLines(tuple(_required(sight, view, words, room)), tuple(optional))
 
 
-def entry_lines(entry: LogEntry, room: int) -> tuple[Line, ...]:
+def entry_lines(entry: LogEntry, room: int) -> tuple[StyledLine, ...]:
     """An entry behind its mark."""
     broken = wrapped(entry.text, room - 3)  # beside the two characters of its mark and a space
     return tuple((f"{entry.mark if n == 0 else '  '} {line}", 0) for n, line in enumerate(broken))
@@ -330,7 +330,7 @@ def words_of_the_drive(sight: Sight) -> str:
     return NOBODY_KNOWS if is_lost(view, words) else ""
 
 
-def _required(sight: Sight, view: View, words: Words, room: int) -> list[Line]:
+def _required(sight: Sight, view: View, words: Words, room: int) -> list[StyledLine]:
     if of_the_drive := words_of_the_drive(sight):
         return [(line, BOLD) for line in wrapped(of_the_drive, room)]
     if view.mode == CUTTING and view.pass_:
@@ -348,7 +348,7 @@ def _required(sight: Sight, view: View, words: Words, room: int) -> list[Line]:
     return [*_plain(before, room), *((line, BOLD) for line in wrapped(asked, room))]
 
 
-def _plain(text: str, room: int) -> tuple[Line, ...]:
+def _plain(text: str, room: int) -> tuple[StyledLine, ...]:
     return tuple((line, 0) for line in wrapped(text, room)) if text else ()
 
 

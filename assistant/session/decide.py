@@ -57,7 +57,7 @@ from assistant.session.events import (
 )
 from assistant.session.from_page import answers_what_it_shows, note_of, only_shown, refused
 from assistant.session.intents import ALWAYS_TIMELY, means_something, wanted
-from assistant.session.kinds import By, Change, Klass, Press, QuestionName, SpeechEnd
+from assistant.session.kinds import By, JobChange, Klass, Press, QuestionName, SpeechEnd
 from assistant.session.mishaps import NO_IS_AN_ANSWER, is_of_a_mishap, take_figure, tapped, tell
 from assistant.session.mishaps import answer as answer_mishap
 from assistant.session.moves import (
@@ -355,15 +355,15 @@ def _mark(turn: Turn, event: Heard) -> None:
         turn.say(Klass.ANSWER, noted)
 
 
-def _change(turn: Turn, event: Heard, what: Change) -> None:
+def _change(turn: Turn, event: Heard, what: JobChange) -> None:
     """A change of the job. argument: a setup's number; for a socket "setup.socket"; None by voice: this board."""
     setup, _, socket = str(event.argument or "").partition(".")
     if setup:
         ask_change(turn, what, int(setup), int(socket or 0))
-    elif what == Change.BOARD and not coming(turn.state):
+    elif what == JobChange.BOARD and not coming(turn.state):
         turn.say(Klass.ANSWER, prompt("no other board"))
     else:
-        ask_change(turn, what, coming(turn.state) if what == Change.BOARD else turn.state.setup)
+        ask_change(turn, what, coming(turn.state) if what == JobChange.BOARD else turn.state.setup)
 
 
 def _figure(turn: Turn, event: Heard) -> None:
@@ -386,11 +386,11 @@ _INTENTS: dict[Intent, Callable[[Turn, Heard], None]] = {
     Intent.YES: _yes,
     Intent.NO: _no,
     Intent.MARK: _mark,
-    Intent.BOARD: lambda turn, event: _change(turn, event, Change.BOARD),
-    Intent.REDO: lambda turn, event: _change(turn, event, Change.END),
-    Intent.SPOILT: lambda turn, event: _change(turn, event, Change.SPOILT),
-    Intent.COPY: lambda turn, event: _change(turn, event, Change.COPY),
-    Intent.SOCKET: lambda turn, event: _change(turn, event, Change.SOCKET),
+    Intent.BOARD: lambda turn, event: _change(turn, event, JobChange.BOARD),
+    Intent.REDO: lambda turn, event: _change(turn, event, JobChange.END),
+    Intent.SPOILT: lambda turn, event: _change(turn, event, JobChange.SPOILT),
+    Intent.COPY: lambda turn, event: _change(turn, event, JobChange.COPY),
+    Intent.SOCKET: lambda turn, event: _change(turn, event, JobChange.SOCKET),
     Intent.MISHAP: lambda turn, event: tell(turn, Mishap(str(event.argument)) if event.argument else None),
     Intent.FIGURE: _figure,
     Intent.END: lambda turn, event: ask_end(turn),

@@ -22,7 +22,7 @@ from assistant.session.driven import (
     to_next_pass,
 )
 from assistant.session.facts import Move
-from assistant.session.kinds import Change, Klass, MoveKind, QuestionName, SetupStatus, Then
+from assistant.session.kinds import JobChange, Klass, MoveKind, QuestionName, SetupStatus, Then
 from assistant.session.other_kerf import is_of_another_blade
 from assistant.session.rework import CHANGES, QUESTIONS, change_job, refusal
 from assistant.session.sending import propose
@@ -135,7 +135,7 @@ def answer_no(turn: Turn) -> None:
             nothing_changed(turn)
 
 
-def ask_change(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
+def ask_change(turn: Turn, what: JobChange, setup: int, socket: int = 0) -> None:
     """Read back what is to become of a setup or its board, unless it can't be."""
     why_not = refusal(turn.state, what, setup, socket)
     if why_not is not None:

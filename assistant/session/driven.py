@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from assistant.joinery.model import Carriage, Home, Register
+from assistant.joinery.model import Carriage, HomeKind, Register
 from assistant.joinery.settings import approach
 from assistant.plans.model import Job
 from assistant.session import effects as e
@@ -87,13 +87,13 @@ def by_tap(carriage: Carriage, move: Move, stands: Fraction | None) -> bool:
 def by_hand(carriage: Carriage, move: Move) -> bool:
     """Whether this is zeroing by hand: nothing moves."""
     drive = carriage.drive
-    return move.what == MoveKind.HOME and drive is not None and drive.home == Home.BY_HAND
+    return move.what == MoveKind.HOME and drive is not None and drive.home == HomeKind.BY_HAND
 
 
 def visits(state: State) -> bool:
     """Whether the home switch must be visited before the board is taken out: it proves the cuts made since."""
     drive, it = state.the_job.carriage.drive, state.driving
-    at_switch = drive is not None and drive.home == Home.SWITCH
+    at_switch = drive is not None and drive.home == HomeKind.SWITCH
     # A lost carriage is homed instead, and homing proves nothing.
     return at_switch and it.known and not it.visited and (state.setup_complete or bool(it.unproved))
 

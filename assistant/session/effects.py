@@ -13,7 +13,7 @@ from typing import Any
 from assistant.plans.intents import Intent, Mode
 from assistant.session.facts import Move
 from assistant.session.kinds import Klass, QuestionName
-from assistant.session.table import Standing
+from assistant.session.table import JobStanding
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +120,7 @@ class View:
     reported: Fraction | None = None
     place: int = 0
     leaves: bool = False
-    standing: Standing | None = None
+    standing: JobStanding | None = None
     card: Prompt | None = None
 
 

@@ -14,7 +14,7 @@ from assistant.joinery.model import Pattern
 from assistant.joinery.walls import assumed_kerf
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
-from assistant.session.kinds import By, Change, DeviceName, Doubt, MoveKind, QuestionName, Then
+from assistant.session.kinds import By, DeviceName, Doubt, JobChange, MoveKind, QuestionName, Then
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +219,7 @@ class JobExtended(Fact):
     patterns: tuple[Pattern, ...]
     setups: tuple[Setup, ...]
     order: tuple[int, ...]
-    why: Change | Mishap
+    why: JobChange | Mishap
     # The default keeps older journals readable; without it in repr, their records print as they did.
     kerf: str = field(default="", repr=False)
 

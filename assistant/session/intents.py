@@ -11,7 +11,7 @@ from assistant.session.events import Heard
 from assistant.session.kinds import QuestionName
 from assistant.session.state import State
 
-Wanted = tuple[tuple[Intent, str | int | None], ...]
+WantedIntents = tuple[tuple[Intent, str | int | None], ...]
 
 MISHAPS = tuple(map(str, Mishap))
 MOST_SAID = 99_999
@@ -38,7 +38,7 @@ _IN_ORDER = (*_FIRST, *(intent for intent in Intent if intent not in _FIRST))
 _OF_MODE = {mode: tuple(intent for intent in _IN_ORDER if mode in intent.row.when) for mode in Mode}
 
 
-def wanted(state: State) -> Wanted:
+def wanted(state: State) -> WantedIntents:
     """The (intent, argument) pairs that have a meaning now."""
     return tuple(
         (intent, argument)

@@ -83,7 +83,7 @@ class SetupStatus(StrEnum):
     """Its board is spoilt, so it counts no more. The board that replaces it has setups of its own."""
 
 
-class Change(StrEnum):
+class JobChange(StrEnum):
     """What an operator can ask of the job, beside cutting it in its order."""
 
     BOARD = "board"

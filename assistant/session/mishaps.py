@@ -36,7 +36,7 @@ from assistant.session.concerned import (
 from assistant.session.detours import ask_change, nothing_changed
 from assistant.session.driven import passes_of
 from assistant.session.effects import prompt
-from assistant.session.kinds import By, Change, Klass, QuestionName
+from assistant.session.kinds import By, JobChange, Klass, QuestionName
 from assistant.session.order import setups_of_end
 from assistant.session.other_kerf import Growth, is_fresh, kerf_changed
 from assistant.session.rework import all_passes, change_job, refusal, setups_of_board
@@ -215,9 +215,9 @@ def _which(turn: Turn, question: Question, yes: bool) -> None:
 def _which_board(turn: Turn, question: Question, yes: bool) -> None:
     """Whether it is this board that was taken for the one called: then it is spoilt, with what was cut well into it."""
     if yes:
-        why_not = refusal(turn.state, Change.SPOILT, question.setup)
+        why_not = refusal(turn.state, JobChange.SPOILT, question.setup)
         if why_not is None:
-            change_job(turn, Change.SPOILT, question.setup)
+            change_job(turn, JobChange.SPOILT, question.setup)
         else:
             turn.lead(why_not)
         _with_another_board(turn, turn.state.setup)
@@ -260,7 +260,7 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
         elif mishap in (Mishap.MISPLACED, Mishap.SHALLOW, Mishap.DEEP, *_JUDGED):
             if mishap == Mishap.DEEP:
                 _mark_as_deep(turn, question.setup)
-            ask_change(turn, Change.SPOILT, question.setup)
+            ask_change(turn, JobChange.SPOILT, question.setup)
         else:
             nothing_changed(turn)
         return

@@ -21,7 +21,7 @@ from assistant.plans.job_json import fraction_text
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
 from assistant.session import facts as f
-from assistant.session.kinds import Change, SetupStatus
+from assistant.session.kinds import JobChange, SetupStatus
 from assistant.session.order import end_of
 from assistant.session.state import State
 from assistant.session.table import which_of
@@ -194,7 +194,7 @@ class Growth:
             self.patterns += wanted
         return tuple((n, each.half) for n, each in enumerate(clampings, start=first))
 
-    def fact(self, why: Change | Mishap) -> f.JobExtended:
+    def fact(self, why: JobChange | Mishap) -> f.JobExtended:
         """The job with all this in it, each new setup in the place of the one that it replaces."""
         firsts = sorted(set(self.replaced.values()))
         after = [*firsts[1:], len(self.job.setups) + len(self.setups) + 1]

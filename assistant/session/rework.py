@@ -20,24 +20,24 @@ from assistant.session.asked import question_prompt
 from assistant.session.concerned import has_cuts
 from assistant.session.effects import prompt
 from assistant.session.events import Event
-from assistant.session.kinds import Change, QuestionName, SetupStatus
+from assistant.session.kinds import JobChange, QuestionName, SetupStatus
 from assistant.session.order import coming, must_wait, opposite, setups_of_end
 from assistant.session.other_kerf import Growth, is_fresh, is_of_another_blade
 from assistant.session.state import ENDED_EARLY, FINISHED, State
 from assistant.session.turn import Turn
 
 QUESTIONS = {
-    Change.BOARD: QuestionName.BOARD,
-    Change.END: QuestionName.CUT_OFF,
-    Change.SOCKET: QuestionName.SOCKET,
-    Change.SPOILT: QuestionName.SPOILT,
-    Change.COPY: QuestionName.COPY,
+    JobChange.BOARD: QuestionName.BOARD,
+    JobChange.END: QuestionName.CUT_OFF,
+    JobChange.SOCKET: QuestionName.SOCKET,
+    JobChange.SPOILT: QuestionName.SPOILT,
+    JobChange.COPY: QuestionName.COPY,
 }
 CHANGES = {question: change for change, question in QUESTIONS.items()}
 
 
-def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt | None:
-    """Why this can't be done, or None. setup: whatever number was given; socket: likewise, for `Change.SOCKET`."""
+def refusal(state: State, what: JobChange, setup: int, socket: int = 0) -> e.Prompt | None:
+    """Why this can't be done, or None. setup: whatever number was given; socket: likewise, for `JobChange.SOCKET`."""
     job = state.the_job
     if not 1 <= setup <= len(job.setups):
         return prompt("no such setup", setup=setup, setups=len(job.setups))
@@ -47,7 +47,7 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
         return prompt("setup replaced", setup=setup)
     mask = state.cuts[setup - 1]
     match what:
-        case Change.BOARD:
+        case JobChange.BOARD:
             if not state.is_open(setup):
                 return prompt("setup is cut", setup=setup)
             if setup == state.setup and not (state.chosen or is_over(state)):
@@ -55,7 +55,7 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
             if must_wait(state, setup):
                 half = job.setups[setup - 1].half.is_second
                 return prompt("half waits" if half else "stage waits", setup=setup)
-        case Change.END:
+        case JobChange.END:
             if job.slotted:
                 return prompt("slots have no end")
             # The lining is glued in: the end would have to be opened, lined and glued again.
@@ -64,7 +64,7 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
             if not any(has_cuts(state, n) for n in setups_of_end(job, setup)):
                 return prompt("nothing cut yet", setup=setup)
             return _refused_again(job, [setups_of_end(job, n) for n in _ends_cut_off(state, setup)], setup)
-        case Change.SOCKET:
+        case JobChange.SOCKET:
             sockets = len(job.pattern_of(setup).sockets)
             if not 1 <= socket <= sockets:
                 return prompt("no such socket", setup=setup, socket=socket, sockets=sockets)
@@ -76,7 +76,7 @@ def refusal(state: State, what: Change, setup: int, socket: int = 0) -> e.Prompt
                 if len(setups_of_end(job, setup)) > 1:
                     return prompt("half of another blade", setup=setup)
                 return _refused(setup, lambda: Growth(job).go_on(setup, _others_cut(state, setup, passes)))
-        case Change.SPOILT | Change.COPY:
+        case JobChange.SPOILT | JobChange.COPY:
             return _refused(setup, lambda: one_more(job, setups_of_board(job, setup), what))
     return None
 
@@ -131,23 +131,23 @@ def _board(setup: Setup) -> tuple[str, int, int]:
     return setup.board, setup.first_copy, setup.copies
 
 
-def read_back(state: State, change: Change, setup: int, socket: int) -> e.Prompt:
+def read_back(state: State, change: JobChange, setup: int, socket: int) -> e.Prompt:
     """The question with which a change is read back before it is made."""
     asks = Turn(state, Event(state.at, ""))
     asks.fact(f.Asked(QUESTIONS[change], setup, socket))
     return question_prompt(asks.state)
 
 
-def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
+def change_job(turn: Turn, what: JobChange, setup: int, socket: int = 0) -> None:
     """Make the facts of a change that `refusal` allows. A board in the clamps that it concerns comes out."""
     over = is_over(turn.state)
     if over:
         turn.fact(f.Reopened())
     job, here = turn.state.the_job, turn.state.setup
     match what:
-        case Change.BOARD:
+        case JobChange.BOARD:
             turn.fact(f.BoardChosen(setup))
-        case Change.END:
+        case JobChange.END:
             off = fraction_text(job.pattern_of(setup).depth + job.kerf)
             this, *_ = ends = [setups_of_end(job, number) for number in _ends_cut_off(turn.state, setup)]
             again = [number for end in ends for number in end if has_cuts(turn.state, number)]
@@ -169,7 +169,7 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
             follows = growth.replaced.get(follows, follows)
             if follows not in (0, turn.state.chosen):
                 turn.fact(f.BoardChosen(follows))
-        case Change.SOCKET:
+        case JobChange.SOCKET:
             passes = passes_of_socket(job, setup, socket)
             growth = Growth(job)
             if is_of_another_blade(job, setup):
@@ -179,13 +179,13 @@ def change_job(turn: Turn, what: Change, setup: int, socket: int = 0) -> None:
                 turn.fact(growth.fact(what))
             if over or {here, turn.state.chosen} & set(growth.replaced):
                 turn.fact(f.BoardChosen(growth.replaced.get(setup, setup)))
-        case Change.SPOILT:
+        case JobChange.SPOILT:
             setups = setups_of_board(job, setup)
             turn.fact(f.BoardSpoilt(setups))
             turn.fact(one_more(job, setups, what))
             if over or here in setups or turn.state.chosen in setups:
                 turn.fact(f.BoardChosen(coming(turn.state)))
-        case Change.COPY:
+        case JobChange.COPY:
             turn.fact(one_more(job, setups_of_board(job, setup), what, copies=1))
             if over:
                 turn.fact(f.BoardChosen(coming(turn.state)))
@@ -195,7 +195,7 @@ def all_passes(job: Job, setup: int) -> tuple[int, ...]:
     return tuple(one.number for one in job.pattern_of(setup).passes)
 
 
-def one_more(job: Job, setups: tuple[int, ...], why: Change, copies: int = 0) -> f.JobExtended:
+def one_more(job: Job, setups: tuple[int, ...], why: JobChange, copies: int = 0) -> f.JobExtended:
     """Another board, or stack of boards, like that of these setups. copies: how many; 0: as many as in that stack.
 
     Each of its setups is cut after the last of its own kind, while the blade is still at that height. Where a board's

@@ -41,7 +41,7 @@ class Column(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class JobStanding:
     """How far each setup has got. cuts, status: as in `State`. clamped: the setup whose board is in the clamps.
 
     next: the setup that follows. Each is 0 for none: once the session is over, nothing is taken to be clamped.
@@ -54,7 +54,7 @@ class Standing:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class SetupRow:
     """One setup. number: for good, from 1. copies: which of several boards it is, "2 of 4"; "" for the only one.
 
     end: 0 for a slotted board, which has no ends to turn. cut, passes: of this setup. status: in words.
@@ -74,10 +74,10 @@ class Row:
     next: bool
 
 
-def standing_of(state: State) -> Standing:
+def standing_of(state: State) -> JobStanding:
     """The standing of a session that has started."""
     over = state.mode in (FINISHED, ENDED_EARLY)
-    return Standing(state.cuts, state.status, 0 if over else state.setup, 0 if over else coming(state))
+    return JobStanding(state.cuts, state.status, 0 if over else state.setup, 0 if over else coming(state))
 
 
 def which_of(job: Job, number: int) -> str:
@@ -100,17 +100,17 @@ def numbered(setup: int, place: int, of: int) -> str:
     return f"{setup} ({place} of {of})" if place else str(setup)
 
 
-def rows_of(job: Job, standing: Standing) -> tuple[Row, ...]:
+def rows_of(job: Job, standing: JobStanding) -> tuple[SetupRow, ...]:
     """In the order of cutting; after that those that count no more."""
     counted = [n for n in job.order if standing.status[n - 1] != SetupStatus.SPOILT]
     others = [each.number for each in job.setups if each.number not in counted]
     return tuple(_row(job, standing, number) for number in (*counted, *others))
 
 
-def _row(job: Job, standing: Standing, number: int) -> Row:
+def _row(job: Job, standing: JobStanding, number: int) -> SetupRow:
     setup, pattern, status = job.setups[number - 1], job.pattern_of(number), standing.status[number - 1]
     replaced = number not in job.order and status != SetupStatus.SPOILT
-    return Row(
+    return SetupRow(
         number=number,
         board=setup.board,
         copies=which_of(job, number),
@@ -126,8 +126,8 @@ def _row(job: Job, standing: Standing, number: int) -> Row:
     )
 
 
-def as_json(rows: Sequence[Row]) -> list[dict[str, Any]]:
-    """The same rows for JSON; names as in `Row`, but for "setup", its number."""
+def as_json(rows: Sequence[SetupRow]) -> list[dict[str, Any]]:
+    """The same rows for JSON; names as in `SetupRow`, but for "setup", its number."""
     return [
         {
             "setup": row.number,
@@ -148,7 +148,7 @@ def as_json(rows: Sequence[Row]) -> list[dict[str, Any]]:
 
 
 def in_lines(
-    job: Job, rows: Sequence[Row], columns: int | None = None, width: Callable[[str], int] = len
+    job: Job, rows: Sequence[SetupRow], columns: int | None = None, width: Callable[[str], int] = len
 ) -> tuple[str, tuple[str, ...]]:
     """The heading and a line for each row, all of one layout.
 
@@ -174,7 +174,7 @@ def in_lines(
     return texts[0], tuple(texts[1:])
 
 
-def _cell(row: Row, head: Column) -> str:
+def _cell(row: SetupRow, head: Column) -> str:
     match head:
         case Column.SETUP:
             return str(row.number)

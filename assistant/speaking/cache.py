@@ -9,10 +9,10 @@ from assistant.speaking.engine import Engine, Pcm
 
 # About six minutes of speech at 22050 frames per second.
 LIMIT_BYTES = 16_000_000
-Key = tuple[str, str, int, str]
+SoundKey = tuple[str, str, int, str]
 
 
-def key_of(engine: Engine, text: str, words_a_minute: int | None = None) -> Key:
+def key_of(engine: Engine, text: str, words_a_minute: int | None = None) -> SoundKey:
     """The cache's key for a text. words_a_minute: the engine's own rate unless given."""
     return engine.name, engine.voice, words_a_minute or engine.words_a_minute, text
 
@@ -22,7 +22,7 @@ class SpeechCache:
 
     def __init__(self, limit_bytes: int = LIMIT_BYTES):
         self._limit = limit_bytes
-        self._held: OrderedDict[Key, Pcm] = OrderedDict()
+        self._held: OrderedDict[SoundKey, Pcm] = OrderedDict()
         self._bytes = 0
         self._lock = threading.Lock()
 
@@ -33,14 +33,14 @@ class SpeechCache:
     def bytes(self) -> int:
         return self._bytes
 
-    def get(self, key: Key) -> Pcm | None:
+    def get(self, key: SoundKey) -> Pcm | None:
         with self._lock:
             pcm = self._held.get(key)
             if pcm is not None:
                 self._held.move_to_end(key)
             return pcm
 
-    def put(self, key: Key, pcm: Pcm) -> None:
+    def put(self, key: SoundKey, pcm: Pcm) -> None:
         """Keeps the speech, unless it is larger than the whole limit."""
         with self._lock:
             old = self._held.pop(key, None)

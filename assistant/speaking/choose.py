@@ -38,8 +38,8 @@ def _pyttsx3(settings: VoiceSettings) -> tuple[Engine, str]:
     return engine, f"voice: {engine.description}, the system's own voice, rendered in a separate process"
 
 
-Maker = Callable[[VoiceSettings], "tuple[Engine, str]"]
-MAKERS: dict[str, Maker] = {"espeak-ng": _espeak, "pyttsx3": _pyttsx3}
+EngineMaker = Callable[[VoiceSettings], "tuple[Engine, str]"]
+MAKERS: dict[str, EngineMaker] = {"espeak-ng": _espeak, "pyttsx3": _pyttsx3}
 
 
 def order(platform: str) -> tuple[str, str]:
@@ -48,7 +48,7 @@ def order(platform: str) -> tuple[str, str]:
 
 
 def choose_engine(
-    settings: VoiceSettings, platform: str = sys.platform, makers: dict[str, Maker] = MAKERS
+    settings: VoiceSettings, platform: str = sys.platform, makers: dict[str, EngineMaker] = MAKERS
 ) -> ChosenEngine:
     """The first voice that works on this system. Raises NoSuchPart with every reason, and what to do, if none does."""
     reasons: list[str] = []

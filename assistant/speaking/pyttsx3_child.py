@@ -27,7 +27,7 @@ LOOK_S = 0.02
 SETTLING = 20  # at most so many texts are thrown away until the engine has taken the rate
 
 
-class Answer(StrEnum):
+class ChildAnswer(StrEnum):
     """What the first item of each answer says of the second."""
 
     READY = "ready"
@@ -72,9 +72,9 @@ def serve(pipe: Connection, orders: Orders) -> None:
         # pyttsx3 hands out the same engine as long as something refers to it.
         kept = _settled_engine(pyttsx3, voice, orders.words_a_minute) if ONE_ENGINE else None
     except Exception as error:
-        pipe.send((Answer.FAILED, f"pyttsx3 did not load: {error}"))
+        pipe.send((ChildAnswer.FAILED, f"pyttsx3 did not load: {error}"))
         return
-    pipe.send((Answer.READY, getattr(pyttsx3, "__version__", "")))
+    pipe.send((ChildAnswer.READY, getattr(pyttsx3, "__version__", "")))
     while True:
         try:
             request = pipe.recv()
@@ -123,18 +123,18 @@ def _settled_engine(pyttsx3: Any, voice: str | None, words_a_minute: int) -> Any
     return engine
 
 
-def _answer(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minute: int) -> tuple[Answer, str]:
+def _answer(pyttsx3: Any, text: str, path: str, voice: str | None, words_a_minute: int) -> tuple[ChildAnswer, str]:
     try:
         for _ in range(ATTEMPTS):
             used, rate = _render(pyttsx3, text, path, voice, None if ONE_ENGINE else words_a_minute)
             if rate == words_a_minute:
                 break
     except Exception as error:
-        return Answer.FAILED, f"{type(error).__name__}: {error}"
+        return ChildAnswer.FAILED, f"{type(error).__name__}: {error}"
     # pyttsx3 ignores an unknown voice without an error.
     if voice and used != voice.lower():
-        return Answer.FAILED, f'pyttsx3 has no voice "{voice}", it used "{used}"'
-    return Answer.DONE, used
+        return ChildAnswer.FAILED, f'pyttsx3 has no voice "{voice}", it used "{used}"'
+    return ChildAnswer.DONE, used
 
 
 def settled(path: str, within_s: float = 10.0, look_s: float = 0.03) -> bool:

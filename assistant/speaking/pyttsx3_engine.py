@@ -19,7 +19,7 @@ from assistant.patience import Patience, cpu_s_of
 from assistant.process import shielded_from_ctrl_c
 from assistant.speaking.engine import Pcm, VoiceFailed, at_rate, is_words, never, nothing, speakable, trimmed
 from assistant.speaking.espeak_files import places, short_data_folder
-from assistant.speaking.pyttsx3_child import Answer, Orders, serve
+from assistant.speaking.pyttsx3_child import ChildAnswer, Orders, serve
 from assistant.speaking.sound_files import read_sound
 
 # A process that loads or renders and doesn't move for so long hangs. One that moves can take `LONGEST` times as long.
@@ -88,15 +88,15 @@ class Pyttsx3Engine:
         try:
             kind, text = self._reply(START_S)
         except VoiceFailed as error:
-            kind, text = Answer.FAILED, str(error)
-        if kind != Answer.READY:
+            kind, text = ChildAnswer.FAILED, str(error)
+        if kind != ChildAnswer.READY:
             self._end()
             raise NoSuchPart(f"{text}; pip install pyttsx3, and on Linux espeakng-loader")
         return text
 
     def _reply(
         self, within_s: float, moves: Callable[[], object] = never, path: Path | None = None
-    ) -> tuple[Answer, str]:
+    ) -> tuple[ChildAnswer, str]:
         """The process's next answer. moves: called whenever it was seen at work. path: the file that it writes."""
         assert self._pipe is not None
         pid = self._process.pid if self._process else None
@@ -149,7 +149,7 @@ class Pyttsx3Engine:
             self._end()
             why = error if isinstance(error, VoiceFailed) else ENDED
             raise VoiceFailed(f"{why} (text: {said!r})") from error
-        if kind != Answer.DONE:
+        if kind != ChildAnswer.DONE:
             raise VoiceFailed(detail)
         try:
             return trimmed(at_rate(read_sound(path), self.rate))

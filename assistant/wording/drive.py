@@ -7,16 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from fractions import Fraction
-from typing import Any, Protocol
+from typing import Protocol
 
 from assistant.plans.model import Job
 from assistant.session.kinds import MoveKind
-from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
-
-Figures = dict[str, Any]
+from assistant.wording.joining import MOST_NAMED, YES_NO, Figures, listed, sentence
 
 
-class Words(Protocol):
+class DriveWords(Protocol):
     """What these sentences need of `prompts.Words`."""
 
     job: Job
@@ -36,13 +34,13 @@ BY_HAND = (
 )
 
 
-def _reached(words: Words, figures: Figures) -> str:
+def _reached(words: DriveWords, figures: Figures) -> str:
     """Where it stands, and that the pass may be cut."""
     how = f"{HOW_TO_CUT} " if figures["in_full"] else ""
     return f"{how}Standing at {words.position(figures['setting'])}. Cut."
 
 
-def way(words: Words, figures: Figures) -> str:
+def way(words: DriveWords, figures: Figures) -> str:
     """Which way it will go, and where to: "up to 15.44", "down, then up to 12.34"."""
     to = figures["to"]
     if figures["what"] != MoveKind.SETTING:
@@ -50,7 +48,7 @@ def way(words: Words, figures: Figures) -> str:
     return f"{'down, then ' if figures['down'] else ''}up to {words.position(to)}"
 
 
-def _move(words: Words, figures: Figures) -> str:
+def _move(words: DriveWords, figures: Figures) -> str:
     """What it will do once it is let go, and how to let it; its direction comes last."""
     if figures["by_hand"]:
         return BY_HAND
@@ -71,7 +69,7 @@ def _move(words: Words, figures: Figures) -> str:
     return " ".join(parts)
 
 
-def _passes(words: Words, numbers: Sequence[int]) -> str:
+def _passes(words: DriveWords, numbers: Sequence[int]) -> str:
     """In words, such as "passes 1 to 9". numbers: ascending."""
     first, last = words.count(numbers[0]), words.count(numbers[-1])
     if len(numbers) == 1:
@@ -83,12 +81,12 @@ def _passes(words: Words, numbers: Sequence[int]) -> str:
     return f"passes {listed([words.count(number) for number in numbers])}"
 
 
-def _ask_move(words: Words, figures: Figures) -> str:
+def _ask_move(words: DriveWords, figures: Figures) -> str:
     saw = "Saw off, blade still, hands off?" if figures["saw_off"] else "Drawn right back, hands off?"
     return f"{saw} It moves {way(words, figures)} by itself, and any key halts it. Start it? {YES_NO}"
 
 
-def _found_off(words: Words, figures: Figures) -> str:
+def _found_off(words: DriveWords, figures: Figures) -> str:
     off_by, passes = figures["off_by"], figures["passes"]
     much = "that or more" if figures["beyond"] else "as much"
     doubtful = f" {sentence(_passes(words, passes)).rstrip('.')} of this end may be off by {much}." if passes else ""
@@ -101,21 +99,21 @@ def _found_off(words: Words, figures: Figures) -> str:
     return f"The carriage stood {amount} {'lower' if off_by > 0 else 'higher'} than it read.{doubtful}"
 
 
-def _ask_off(words: Words, figures: Figures) -> str:
+def _ask_off(words: DriveWords, figures: Figures) -> str:
     """What the visit to the home switch found. Nobody is to unclamp before hearing it."""
     found = _found_off(words, figures)
     look = "look at the carriage, the switch and its wires" if figures["beyond"] else "look for what slipped"
     return f"{found} Leave the board clamped, measure, and {look}. Go on? {YES_NO}"
 
 
-def _not_proved(words: Words, figures: Figures) -> str:
+def _not_proved(words: DriveWords, figures: Figures) -> str:
     passes = sentence(_passes(words, figures["passes"])).rstrip(".")
     one = len(figures["passes"]) == 1
     made, it = ("was", "it") if one else ("were", "them")
     return f"{passes} of this end {made} made before its place was lost. Nothing has proved {it}."
 
 
-SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
+SENTENCES: dict[str, Callable[[DriveWords, Figures], str]] = {
     REACHED: _reached,
     "move": _move,
     "ask move": _ask_move,
@@ -142,7 +140,7 @@ TEMPLATES: dict[str, str] = {
 STANDS = frozenset({"not proved", "too old", "moving", "sled is out"})
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 
-RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
+RECORDS: dict[str, str | Callable[[DriveWords, Figures], str]] = {
     REACHED: lambda words, figures: (
         f"Standing at {words.position(figures['setting'])}: pass {figures['pass_']} called."
     ),

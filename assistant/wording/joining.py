@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+Figures = dict[str, Any]
+"""A prompt's, by name: Fractions in mm, counts, names."""
 # At the end of every question. Plain lines leave it out, since they stay when something else is asked.
 YES_NO = "Long press for yes, double tap for no."
 MOST_NAMED = 3

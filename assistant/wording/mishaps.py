@@ -8,23 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
-from typing import Any, Protocol
+from typing import Protocol
 
 from assistant.joinery.halves import Half
 from assistant.joinery.misplaced import Thinned
-from assistant.joinery.model import Carriage, Home, Register
+from assistant.joinery.model import Carriage, HomeKind, Register
 from assistant.plans.mishaps import Mishap
 from assistant.plans.pieces import BLANK
 from assistant.session.kinds import ToMove
 from assistant.wording import drive
 from assistant.wording.halves import edge_at_stop, to_the_stop
-from assistant.wording.joining import YES_NO, listed, sentence
+from assistant.wording.joining import YES_NO, Figures, listed, sentence
 from assistant.wording.rework import board_of
 
-Figures = dict[str, Any]
 
-
-class Words(drive.Words, Protocol):
+class MishapWords(drive.DriveWords, Protocol):
     """What these sentences need of `prompts.Words`."""
 
     carriage: Carriage
@@ -110,7 +108,7 @@ _TRIED_NEXT = "Leave the plug out: when you carry on, the work is tried against 
 _PUT_NEXT = "Leave the plug out: when you carry on, the board is put to the stop and clamped as if it were new."
 
 
-def _next(words: Words, figures: Figures) -> str:
+def _next(words: MishapWords, figures: Figures) -> str:
     is_over, bumped = figures.get("is_over"), figures["mishap"] == Mishap.BUMPED
     if figures["tried"]:
         return _TRIED_NEXT
@@ -120,26 +118,26 @@ def _next(words: Words, figures: Figures) -> str:
     return "" if is_over else _PUT_NEXT
 
 
-def _card(words: Words, figures: Figures) -> str:
+def _card(words: MishapWords, figures: Figures) -> str:
     mishap = figures["mishap"]
     board = board_of(words, figures["setup"], ended=False)
     card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]), board=board)
     if mishap == Mishap.MISPLACED:
         card = " ".join([_STILL_TO_CUT] * figures["to_cut"] + [_STRIP] * figures["lost"])
-    if mishap == Mishap.BLADE and words.carriage.drive and words.carriage.drive.home == Home.SWITCH:
+    if mishap == Mishap.BLADE and words.carriage.drive and words.carriage.drive.home == HomeKind.SWITCH:
         card = f"{card} {_HOME_OF_ANOTHER_BLADE}"
     if mishap in (Mishap.SLIPPED, Mishap.BUMPED, Mishap.DUST, Mishap.CUPPED, Mishap.CHIPPED):
         card = f"{card} {_next(words, figures)}".strip()
     return card
 
 
-def _ask_safe(words: Words, figures: Figures) -> str:
+def _ask_safe(words: MishapWords, figures: Figures) -> str:
     mishap = figures["mishap"]
     reported = "You reported this before the interruption. " if figures.get("recalled") else ""
     return f"{reported}{sentence(mishap.means)} {_SAFE.get(mishap, BACK)} {YES_NO}"
 
 
-def _ask_sure(words: Words, figures: Figures) -> str:
+def _ask_sure(words: MishapWords, figures: Figures) -> str:
     told = f"{sentence(figures['mishap'].means)} " if figures.get("recalled") else ""
     pass_ = words.count(figures["pass_"])
     if figures["mishap"] == Mishap.DUST:
@@ -148,7 +146,7 @@ def _ask_sure(words: Words, figures: Figures) -> str:
     return f"{told}Was pass {pass_} cut before that, and is it good? {YES_NO}"
 
 
-def _ask_which(words: Words, figures: Figures) -> str:
+def _ask_which(words: MishapWords, figures: Figures) -> str:
     if figures["mishap"] == Mishap.SWAPPED:
         board = board_of(words, figures["setup"], ended=False)
         return (
@@ -158,11 +156,11 @@ def _ask_which(words: Words, figures: Figures) -> str:
     return f"Was it pass {words.count(figures['pass_'])}{called}? {YES_NO}"
 
 
-def _fine(words: Words) -> bool:
+def _fine(words: MishapWords) -> bool:
     return words.carriage.unit == "mm"
 
 
-def _ask_figure(words: Words, figures: Figures) -> str:
+def _ask_figure(words: MishapWords, figures: Figures) -> str:
     """What is asked for, or the figure so far, which can be tapped on or answered."""
     mishap, figure = figures["mishap"], figures["figure"]
     so_far = "Tap to add one, long press if that is right."
@@ -183,7 +181,7 @@ def _ask_figure(words: Words, figures: Figures) -> str:
     return f"{asks}, in {steps}? Say: the figure is, and its digits; or tap once for each."
 
 
-def _ends(words: Words, setups: tuple[int, ...]) -> str:
+def _ends(words: MishapWords, setups: tuple[int, ...]) -> str:
     """Which ends, or which slotted boards, are meant: named where they are few."""
     # Slots of a board that were planned with different depths have setups of their own.
     names = list(dict.fromkeys(board_of(words, number) for number in setups))
@@ -192,7 +190,7 @@ def _ends(words: Words, setups: tuple[int, ...]) -> str:
     return listed(names)
 
 
-def _ask_verdict(words: Words, figures: Figures) -> str:
+def _ask_verdict(words: MishapWords, figures: Figures) -> str:
     match figures["mishap"]:
         case Mishap.MISPLACED:
             asks = _of_misplaced(words, figures)
@@ -222,7 +220,7 @@ def _edge(figures: Figures) -> str:
     return "the edge at the stop" if figures.get("half") == Half.OTHER_EDGE else "the reference edge"
 
 
-def _of_misplaced(words: Words, figures: Figures) -> str:
+def _of_misplaced(words: MishapWords, figures: Figures) -> str:
     off_by: Fraction = figures["off_by"]
     lost: tuple[Thinned, ...] = figures["thinned"]
     edge = _edge(figures)
@@ -245,12 +243,12 @@ def _of_misplaced(words: Words, figures: Figures) -> str:
     return f"{off}: {listed(fingers)}. A strip can't save that; its mate is good. Carry on all the same?"
 
 
-def _between(words: Words, finger: int) -> str:
+def _between(words: MishapWords, finger: int) -> str:
     """The wood that a slotted board has in a finger's place."""
     return "the wood before the first slot" if finger == 1 else f"the wood after slot {words.count(finger - 1)}"
 
 
-def _of_too_deep(words: Words, figures: Figures) -> str:
+def _of_too_deep(words: MishapWords, figures: Figures) -> str:
     proud, depth, setups = words.length(figures["proud"]), words.depth(figures["depth"]), figures["setups"]
     slots, setup = words.job.slotted, words.job.setups[figures["setup"] - 1]
     every = "every slot of this depth" if slots else "every end"
@@ -274,7 +272,7 @@ def _of_too_deep(words: Words, figures: Figures) -> str:
     return f"{' '.join(told)} Cut {every} to {depth}?"
 
 
-def _as_deep(words: Words, figures: Figures) -> str:
+def _as_deep(words: MishapWords, figures: Figures) -> str:
     """All of them: more than a few by their setups' numbers, by which a board can be counted as spoilt."""
     setups = figures["setups"]
     ends = f"setups {listed([words.count(n) for n in setups])}" if len(setups) > 3 else _ends(words, setups)
@@ -287,7 +285,7 @@ def _as_deep(words: Words, figures: Figures) -> str:
     )
 
 
-def _of_kerf(words: Words, figures: Figures) -> str:
+def _of_kerf(words: MishapWords, figures: Figures) -> str:
     kerf, was = words.exactly(figures["kerf"]), words.exactly(figures["was"])
     change = f"Kerf {kerf}, as before" if figures["kerf"] == figures["was"] else f"Kerf {kerf} instead of {was}"
     if not figures["laid_out"]:
@@ -300,7 +298,7 @@ def _of_kerf(words: Words, figures: Figures) -> str:
     )
 
 
-def _cannot_be(words: Words, figures: Figures) -> str:
+def _cannot_be(words: MishapWords, figures: Figures) -> str:
     """The figure that was understood, and what shows that it isn't what was meant."""
     size = figures["size"]
     said = f"{sentence(words.length(size)).rstrip('.')} can't be right"
@@ -327,7 +325,7 @@ _TRIED = {
 """What shows that the work has not moved, by the place where the blade is tried."""
 
 
-def _ask_registered(words: Words, figures: Figures) -> str:
+def _ask_registered(words: MishapWords, figures: Figures) -> str:
     carriage, moved = words.carriage, figures.get("moved")
     bar = ", then put the bar away" if carriage.register == Register.SETTING_BAR else ""
     half = figures.get("half", "")
@@ -359,7 +357,7 @@ def _ask_registered(words: Words, figures: Figures) -> str:
     return f"{begin} {stands} {tried} Draw right back. Done? {YES_NO}"
 
 
-SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
+SENTENCES: dict[str, Callable[[MishapWords, Figures], str]] = {
     "ask registered": _ask_registered,
     "ask safe": _ask_safe,
     "ask sure": _ask_sure,
@@ -388,7 +386,7 @@ TEMPLATES: dict[str, str] = {
 STANDS = frozenset({"as deep", "kerf won't do", "no figure yet", "another board", "figure can't be"})
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 
-RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
+RECORDS: dict[str, str | Callable[[MishapWords, Figures], str]] = {
     "ask registered": "Asked: clamped again?",
     "ask what": "Asked: what went wrong?",
     "ask safe": lambda words, figures: f"Asked: {figures['mishap'].means}, and all safe?",

@@ -24,7 +24,7 @@ from assistant.wording.halves import (
     which_half,
     zeroing,
 )
-from assistant.wording.joining import MOST_NAMED, YES_NO, listed, sentence
+from assistant.wording.joining import MOST_NAMED, YES_NO, Figures, listed, sentence
 from assistant.wording.numbers import (
     cardinal,
     shown_depth,
@@ -150,7 +150,7 @@ class Words:
         """How far the blade reaches, rounded away from it, so that what clears this length clears the blade."""
         return (shown_outward if self.figures else spoken_outward)(mm, self._unit, up, named)
 
-    def setting(self, figures: dict[str, Any], full: bool = False) -> str:
+    def setting(self, figures: Figures, full: bool = False) -> str:
         """The setting. Its number comes last, and it is the only one that could be set.
 
         A setting that must be come up to is preceded by how far below it to go first; a distance, not a place. full:
@@ -168,13 +168,13 @@ class Words:
         distance = spoken_distance(self.carriage, abs(setting - approach))
         return f"{distance} {side}, then {onward}{last} to {self._read(setting)}"
 
-    def move(self, figures: dict[str, Any]) -> str:
+    def move(self, figures: Figures) -> str:
         """The setting and how to get to it, in full; on a screen in figures."""
         if not self.figures:
             return self.setting({**figures, "repeated": True})
         return " ".join(self.shown_call(figures["setting"], figures["previous"], figures["approach"]).split())
 
-    def check(self, figures: dict[str, Any]) -> str:
+    def check(self, figures: Figures) -> str:
         """What a check asks: the short question aloud, unless its figure `whole` says so; the whole one on a screen.
 
         Aloud, the unit is named once: at the end of the range, from which a height in millimetres takes it.
@@ -210,12 +210,12 @@ class Words:
         kind = "slot" if self.job.slotted else "socket"
         return self.counted(number, kind, f"{kind}s") + " and one begun" * begun
 
-    def keep_clear(self, figures: dict[str, Any]) -> tuple[str, str]:
+    def keep_clear(self, figures: Figures) -> tuple[str, str]:
         """What to keep clear, from the figures of a check: "5 to 84 mm" off the edge, "28 mm" above the bed."""
         low, high = self.clear_of(figures["lowest"], up=False, named=False), self.clear_of(figures["highest"], up=True)
         return f"{low} to {high}", self.clear_of(figures["above"], up=True)
 
-    def clamp(self, figures: dict[str, Any]) -> str:
+    def clamp(self, figures: Figures) -> str:
         """Which board to clamp, how, and aloud what to keep clear; a screen shows that with the check."""
         short = figures["short"] and not self.figures
         parts = [_board_in_short(self, figures) if short else _which_board(self, figures)]
@@ -233,7 +233,7 @@ class Words:
         return " ".join(parts)
 
 
-def _comes_off(words: Words, figures: dict[str, Any]) -> str:
+def _comes_off(words: Words, figures: Figures) -> str:
     """What an end must lose before it is clamped, so that opposite boards stay as long as each other."""
     off = words.length(figures["off"])
     if figures["joint"]:
@@ -241,7 +241,7 @@ def _comes_off(words: Words, figures: dict[str, Any]) -> str:
     return f"First cut {off} off this end, as off the board opposite."
 
 
-def _held(figures: dict[str, Any]) -> str:
+def _held(figures: Figures) -> str:
     half = figures.get("half", "")
     stop = to_the_stop(figures["register"], figures["stop_side"], half)
     if figures["layout"] == Layout.SLOTS:
@@ -252,13 +252,13 @@ def _held(figures: dict[str, Any]) -> str:
     return f"Turn it end over end: same edge {stop}, other face to the backing. {NEVER_SPIN}"
 
 
-def _setup_of(words: Words, figures: dict[str, Any]) -> str:
+def _setup_of(words: Words, figures: Figures) -> str:
     """Of so many: "three of eight", or "nine, eight in all" where it is cut in another place than its number says."""
     number, of = words.count(figures["setup"]), words.count(figures["setups"])
     return f"{number} of {of}" if figures["place"] == figures["setup"] else f"{number}, {of} in all"
 
 
-def _which_board(words: Words, figures: dict[str, Any]) -> str:
+def _which_board(words: Words, figures: Figures) -> str:
     place = f"Setup {_setup_of(words, figures)}"
     which = [figures["board"], *_which_of(words, figures), f"part {figures['part']}"]
     slots = figures["layout"] == Layout.SLOTS
@@ -267,11 +267,11 @@ def _which_board(words: Words, figures: dict[str, Any]) -> str:
     return f"{place}: {', '.join(which)}."
 
 
-def _half(figures: dict[str, Any]) -> list[str]:
+def _half(figures: Figures) -> list[str]:
     return [CLAMPED[figures["half"]]] if figures.get("half") else []
 
 
-def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
+def _board_in_short(words: Words, figures: Figures) -> str:
     """The board, its end and what has changed."""
     which = [figures["board"], *_which_of(words, figures, short=True)]
     which += [f"part {figures['part']}"] if figures["part_changed"] else []
@@ -282,7 +282,7 @@ def _board_in_short(words: Words, figures: dict[str, Any]) -> str:
     return sentence(", ".join(which) + turned)
 
 
-def _which_of(words: Words, figures: dict[str, Any], short: bool = False) -> list[str]:
+def _which_of(words: Words, figures: Figures, short: bool = False) -> list[str]:
     """Which of several like boards, if there are several: "two of four", "both boards clamped together"."""
     first, copies, of = figures["first_copy"], figures["copies"], figures["of"]
     if copies == 1:
@@ -310,7 +310,7 @@ def _ways(words: Words, end: int, half: str = "") -> dict[str, str]:
     return {"way": f"{edge_at_stop(half)} {stop}, {face} against the backing", "short_way": f"{short}, {face} back"}
 
 
-def _way(words: Words, figures: dict[str, Any]) -> str:
+def _way(words: Words, figures: Figures) -> str:
     half = figures.get("half", "")
     stop = to_the_stop(words.carriage.register, figures["stop_side"], half)
     if figures["layout"] == Layout.SLOTS:
@@ -319,13 +319,13 @@ def _way(words: Words, figures: dict[str, Any]) -> str:
     return f"end {figures['end']} down, {edge_at_stop(half)} {stop}, {face} face to the backing"
 
 
-def _ask_back(words: Words, figures: dict[str, Any]) -> str:
+def _ask_back(words: Words, figures: Figures) -> str:
     pass_ = words.count(figures["pass_"])
     setup = "" if figures["same_setup"] else f" of setup {words.count(figures['setup'])}, the board before this one,"
     return f"Go back to pass {pass_}{setup} and count it as not cut? {YES_NO}"
 
 
-def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
+def _ask_carriage(words: Words, figures: Figures) -> str:
     stands = words.position(figures["carriage_at"])
     if dial.has_dial(words.carriage):
         # A dial reads the same after every whole turn, so a mark alone may fit both places.
@@ -338,7 +338,7 @@ def _ask_carriage(words: Words, figures: dict[str, Any]) -> str:
     return f"Does the carriage still {verb} {stands}, untouched? {YES_NO}"
 
 
-def _resuming(words: Words, figures: dict[str, Any]) -> str:
+def _resuming(words: Words, figures: Figures) -> str:
     setup = words.job.setups[figures["setup"] - 1]
     place = setup.board if words.job.slotted else f"{setup.board}, end {words.count(setup.end)}"
     place += which_half(setup)
@@ -347,11 +347,11 @@ def _resuming(words: Words, figures: dict[str, Any]) -> str:
     return f"Resuming {words.job.title}: {place}, {of}. {sentence(cut)}"
 
 
-def _ask_zeroed(words: Words, figures: dict[str, Any]) -> str:
+def _ask_zeroed(words: Words, figures: Figures) -> str:
     return f"Zero the carriage again {zeroing(figures.get('half', ''))}. Done? {YES_NO}"
 
 
-def _where(words: Words, figures: dict[str, Any]) -> str:
+def _where(words: Words, figures: Figures) -> str:
     place = f"Setup {_setup_of(words, figures)}"
     if not figures["pass_"]:
         return f"{place}: all cut."
@@ -362,14 +362,14 @@ def _where(words: Words, figures: dict[str, Any]) -> str:
     return f"{place}, {board}: {next_pass} is next."
 
 
-def _noted(words: Words, figures: dict[str, Any]) -> str:
+def _noted(words: Words, figures: Figures) -> str:
     place = f"setup {words.count(figures['setup'])}"
     if figures["pass_"]:
         place += f", pass {words.count(figures['pass_'])}"
     return f"Problem marked at {place}."
 
 
-def _open_sessions(words: Words, figures: dict[str, Any]) -> str:
+def _open_sessions(words: Words, figures: Figures) -> str:
     """The newest open sessions. The command of each is shown and not said."""
     named = []
     for title, cut, command in figures["sessions"][:MOST_NAMED]:
@@ -381,12 +381,12 @@ def _open_sessions(words: Words, figures: dict[str, Any]) -> str:
     return f"{kind} still open: {'; '.join(named)}."
 
 
-def _resume_instead(words: Words, figures: dict[str, Any]) -> str:
+def _resume_instead(words: Words, figures: Figures) -> str:
     old = "one of them" if len(figures["sessions"]) > 1 else "it"
     return f"{_open_sessions(words, figures)} To go on with {old}, leave this new session and resume the old one."
 
 
-def _kerf_and_zero(words: Words, figures: dict[str, Any]) -> str:
+def _kerf_and_zero(words: Words, figures: Figures) -> str:
     """What the settings rest on: the kerf and its age, the clearance, and what the blade does at zero."""
     days = figures["days"]
     if days is None:
@@ -397,7 +397,7 @@ def _kerf_and_zero(words: Words, figures: dict[str, Any]) -> str:
     return f"Kerf {kerf}, {measured}; clearance {clearance}. {AT_ZERO[figures['zero']]}"
 
 
-def _marked_here(words: Words, figures: dict[str, Any]) -> str:
+def _marked_here(words: Words, figures: Figures) -> str:
     first, *more = figures["passes"]
     if not more:
         return f"A problem is marked {_at_pass(words, first)}."
@@ -412,7 +412,7 @@ def _at_pass(words: Words, pass_: int) -> str:
     return f"at pass {words.count(pass_)}" if pass_ else "before the first pass"
 
 
-def _marked_in_all(words: Words, figures: dict[str, Any]) -> str:
+def _marked_in_all(words: Words, figures: Figures) -> str:
     """Each place where they are few, else how many there are and in which setups."""
     places = figures["places"]
     if len(places) <= MOST_NAMED:
@@ -426,30 +426,30 @@ def _marked_in_all(words: Words, figures: dict[str, Any]) -> str:
     return f"Problems are marked at {words.count(len(places))} places, in {kind} {listed(setups)}."
 
 
-def _ended(words: Words, figures: dict[str, Any]) -> str:
+def _ended(words: Words, figures: Figures) -> str:
     passes = sentence(words.counted(figures["left"], "pass was", "passes were")).rstrip(".")
     return f"Session ended. {passes} not cut."
 
 
-def _tap_ignored(words: Words, figures: dict[str, Any]) -> str:
+def _tap_ignored(words: Words, figures: Figures) -> str:
     then = YES_NO if figures["mode"] == Mode.QUESTION else "Long press to carry on."
     return f"{_no_answer(words, figures)} {then}"
 
 
-def _no_answer(words: Words, figures: dict[str, Any]) -> str:
+def _no_answer(words: Words, figures: Figures) -> str:
     return "A tap is not an answer." if figures["mode"] == Mode.QUESTION else "Standing by: a tap does nothing."
 
 
-def _called(words: Words, figures: dict[str, Any]) -> str:
+def _called(words: Words, figures: Figures) -> str:
     return f"Pass {figures['pass_']} called at {reading(words.carriage, figures['setting'])}."
 
 
-def _back_asked(words: Words, figures: dict[str, Any]) -> str:
+def _back_asked(words: Words, figures: Figures) -> str:
     setup = "" if figures["same_setup"] else f" of setup {figures['setup']}"
     return f"Asked: back to pass {figures['pass_']}{setup}?"
 
 
-def _pairing_code(words: Words, figures: dict[str, Any]) -> str:
+def _pairing_code(words: Words, figures: Figures) -> str:
     """The digits one by one in two groups, on every screen and aloud."""
     # Not as one number: a code is typed digit by digit, and may begin with noughts.
     digits = [cardinal(int(digit)) for digit in figures["code"]]
@@ -457,7 +457,7 @@ def _pairing_code(words: Words, figures: dict[str, Any]) -> str:
     return f"Pairing code: {' '.join(digits[:half])}, {' '.join(digits[half:])}."
 
 
-_SENTENCES: dict[str, Callable[[Words, dict[str, Any]], str]] = {
+_SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
     # The first board, which comes next, says how many setups there are.
     "summary": lambda words, figures: f"{figures['title']}: {words.counted(figures['passes'], 'pass', 'passes')}.",
     "kerf and zero": _kerf_and_zero,
@@ -547,7 +547,7 @@ STANDS = frozenset({
 })  # fmt: skip
 """Kept whole: they state facts, and stay true whenever they are read."""
 
-RECORDS: dict[str, str | Callable[[Words, dict[str, Any]], str]] = {
+RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
     "again": "Again:",
     "clamp": _which_board,
     "check": lambda words, figures: f"Asked: {figures['name']}?",

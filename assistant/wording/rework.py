@@ -6,15 +6,12 @@ As in `prompts`, which takes these in: a sentence or a template for each key, an
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
-from assistant.wording.drive import Words
-from assistant.wording.joining import YES_NO, sentence
-
-Figures = dict[str, Any]
+from assistant.wording.drive import DriveWords
+from assistant.wording.joining import YES_NO, Figures, sentence
 
 
-def board_of(words: Words, number: int, ended: bool = True) -> str:
+def board_of(words: DriveWords, number: int, ended: bool = True) -> str:
     """A setup's board, and which it is of several: "front, 2 of 4, end 1". ended: name the end too."""
     setup = words.job.setups[number - 1]
     of = max(s.first_copy + s.copies - 1 for s in words.job.setups if (s.board, s.part) == (setup.board, setup.part))
@@ -29,13 +26,13 @@ def board_of(words: Words, number: int, ended: bool = True) -> str:
     return ", ".join(name)
 
 
-def _ask_board(words: Words, figures: Figures) -> str:
+def _ask_board(words: DriveWords, figures: Figures) -> str:
     if figures["begun"]:
         return f"Leave this board as it is, and go on with {board_of(words, figures['setup'])}? {YES_NO}"
     return f"Go on with {board_of(words, figures['setup'])}? {YES_NO}"
 
 
-def _ask_cut_off(words: Words, figures: Figures) -> str:
+def _ask_cut_off(words: DriveWords, figures: Figures) -> str:
     """Both boards are named before anybody cuts: a box whose opposite sides differ in length isn't square."""
     off, board = words.length(figures["off"]), sentence(board_of(words, figures["setup"])).rstrip(".")
     both = f"That takes {off} from the length"
@@ -50,16 +47,16 @@ def _ask_cut_off(words: Words, figures: Figures) -> str:
     return f"{board}: to cut it again, the old joint must be cut off. {both}. Is there length to spare? {YES_NO}"
 
 
-def _socket(words: Words, number: int) -> str:
+def _socket(words: DriveWords, number: int) -> str:
     return f"{'slot' if words.job.slotted else 'socket'} {words.count(number)}"
 
 
-def _ask_socket(words: Words, figures: Figures) -> str:
+def _ask_socket(words: DriveWords, figures: Figures) -> str:
     place = f"{_socket(words, figures['pass_'])} of {board_of(words, figures['setup'])}"
     return f"Cut {place} again, and count it as not cut? {YES_NO}"
 
 
-def _ask_spoilt(words: Words, figures: Figures) -> str:
+def _ask_spoilt(words: DriveWords, figures: Figures) -> str:
     setup = words.job.setups[figures["setup"] - 1]
     board = sentence(board_of(words, figures["setup"], ended=False)).rstrip(".")
     if setup.copies > 1:
@@ -67,29 +64,29 @@ def _ask_spoilt(words: Words, figures: Figures) -> str:
     return f"{board}: count it as spoilt, and cut another in its place? {YES_NO}"
 
 
-def _ask_copy(words: Words, figures: Figures) -> str:
+def _ask_copy(words: DriveWords, figures: Figures) -> str:
     return f"Cut one more {words.job.setups[figures['setup'] - 1].board}? {YES_NO}"
 
 
-def _asked(what: str, ended: bool = True) -> Callable[[Words, Figures], str]:
+def _asked(what: str, ended: bool = True) -> Callable[[DriveWords, Figures], str]:
     return lambda words, figures: f"Asked: {what.format(board_of(words, figures['setup'], ended))}?"
 
 
-def _no_such_socket(words: Words, figures: Figures) -> str:
+def _no_such_socket(words: DriveWords, figures: Figures) -> str:
     setup, sockets = words.count(figures["setup"]), words.count(figures["sockets"])
     return f"There is no {_socket(words, figures['socket'])} in setup {setup}; it has {sockets}."
 
 
-def _socket_not_cut(words: Words, figures: Figures) -> str:
+def _socket_not_cut(words: DriveWords, figures: Figures) -> str:
     return f"{_socket(words, figures['socket']).capitalize()} of setup {words.count(figures['setup'])} is not cut yet."
 
 
-def _socket_cut_before(words: Words, figures: Figures) -> str:
+def _socket_cut_before(words: DriveWords, figures: Figures) -> str:
     which = f"{_socket(words, figures['socket']).capitalize()} of setup {words.count(figures['setup'])}"
     return f"{which} was cut with another blade, and can't be cut again by itself."
 
 
-SENTENCES: dict[str, Callable[[Words, Figures], str]] = {
+SENTENCES: dict[str, Callable[[DriveWords, Figures], str]] = {
     "ask board": _ask_board,
     "ask cut off": _ask_cut_off,
     "ask socket": _ask_socket,
@@ -135,7 +132,7 @@ STANDS = frozenset({
 }) - {"blade turns, board in"}  # fmt: skip
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 
-RECORDS: dict[str, str | Callable[[Words, Figures], str]] = {
+RECORDS: dict[str, str | Callable[[DriveWords, Figures], str]] = {
     "ask board": _asked("go on with {}"),
     "ask cut off": _asked("cut {} off, and cut it again"),
     "ask socket": lambda words, figures: (

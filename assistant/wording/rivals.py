@@ -16,7 +16,7 @@ from assistant.wording.phrases import NOTHING, Phrase
 
 LAST_DIGIT = 9
 Knows = Callable[[str], bool]
-Words = tuple[str, ...]
+PhraseWords = tuple[str, ...]
 
 _CONTRACTED = {"is": "isn't", "are": "aren't", "was": "wasn't", "were": "weren't", "has": "hasn't", "have": "haven't"}
 _BEFORE_ALL = ("not", "never", "no", "if")
@@ -127,7 +127,7 @@ def _rivals_of(phrase: Phrase, knows: Knows) -> Iterator[str]:
             yield from _denials(shorter, place, knows)
 
 
-def _rivals_of_number(phrase: Phrase, words: Words) -> Iterator[str]:
+def _rivals_of_number(phrase: Phrase, words: PhraseWords) -> Iterator[str]:
     """Of an order, "go to pass two number two", or a statement, "the figure is two number two"."""
     verb = len(words) - len(phrase.text.removeprefix(phrase.begin).split()) - 1
     if words[verb] not in _CONTRACTED:
@@ -138,7 +138,7 @@ def _rivals_of_number(phrase: Phrase, words: Words) -> Iterator[str]:
     yield _joined(words[verb], words[:verb], words[verb + 1 :])
 
 
-def _denials(words: Words, place: int, knows: Knows) -> Iterator[str]:
+def _denials(words: PhraseWords, place: int, knows: Knows) -> Iterator[str]:
     """Of "all clamps are secure": it is not so, or is it? place: of "are"."""
     subject, verb, rest = words[:place], words[place], words[place + 1 :]
     yield from _with_inserted(words, (place + 1,), _AFTER_IS)
@@ -153,7 +153,7 @@ def _denials(words: Words, place: int, knows: Knows) -> Iterator[str]:
     yield from _with_prefix(words, range(place + 1, len(words)), knows)
 
 
-def _rivals_without_verb(words: Words, answer: bool, knows: Knows) -> Iterator[str]:
+def _rivals_without_verb(words: PhraseWords, answer: bool, knows: Knows) -> Iterator[str]:
     """Of an order ("finish the session"), or of an answer that says no "is" ("safety guard fitted")."""
     places = [n for n in range(1, len(words)) if words[n] not in _LIGHT]
     if not answer:
@@ -182,20 +182,20 @@ def _joined(*parts: str | Sequence[str]) -> str:
     return " ".join(part if isinstance(part, str) else " ".join(part) for part in parts if part)
 
 
-def _with_inserted(words: Words, places: Iterable[int], which: Iterable[str]) -> Iterator[str]:
+def _with_inserted(words: PhraseWords, places: Iterable[int], which: Iterable[str]) -> Iterator[str]:
     which = tuple(which)
     for place in places:
         for word in which:
             yield _joined(words[:place], word, words[place:])
 
 
-def _with_word_before(words: Words, which: Iterable[str]) -> Iterator[str]:
+def _with_word_before(words: PhraseWords, which: Iterable[str]) -> Iterator[str]:
     """Before it all; "no" takes the place of "the"."""
     for word in which:
         yield _joined(word, words[1:] if word == "no" and words[0] in _DETERMINERS else words)
 
 
-def _with_prefix(words: Words, places: Iterable[int], knows: Knows) -> Iterator[str]:
+def _with_prefix(words: PhraseWords, places: Iterable[int], knows: Knows) -> Iterator[str]:
     """With one word given a prefix: "insecure" for "secure".
 
     The words that there are, and "un" before what was done, as a word of its own where the recogniser has no other; but
@@ -212,7 +212,7 @@ def _with_prefix(words: Words, places: Iterable[int], knows: Knows) -> Iterator[
             yield _joined(words[:place], made, words[place + 1 :])
 
 
-def _with_opposite(words: Words, but: frozenset[str] = frozenset()) -> Iterator[str]:
+def _with_opposite(words: PhraseWords, but: frozenset[str] = frozenset()) -> Iterator[str]:
     """With one word its opposite, and with "but not" for "and". but: words that stay."""
     for place, word in enumerate(words):
         for other in () if word in but else _OPPOSITES.get(word, ()):

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.advice.suggest import TRADE_FINGERS, Advice, Candidate, Wanted, one_pass_finger, suggest
+from assistant.advice.suggest import TRADE_FINGERS, Advice, Candidate, WantedJoint, one_pass_finger, suggest
 from assistant.errors import BadInput
 from assistant.joinery.layout import even, mate
 from assistant.joinery.model import Blade, Segment
@@ -16,26 +16,26 @@ from assistant.joinery.passes import Cut, cuts
 from assistant.joinery.walls import open_walls
 from tests.joinery.plans import lengths
 
-TRAY = Wanted(F(84), F(12), F(12))
+TRAY = WantedJoint(F(84), F(12), F(12))
 SAW = Blade(F(318, 100))
 
 
 @st.composite
-def boards(draw: st.DrawFn) -> tuple[Wanted, Blade]:
+def boards(draw: st.DrawFn) -> tuple[WantedJoint, Blade]:
     kerf = draw(lengths(F(1), F(8)))
     clearance = draw(st.sampled_from([F(0), F(1, 10), F(127, 1000), F(1, 3)]))
     width = draw(lengths(F(2), 40 * kerf))
-    wanted = Wanted(width, draw(lengths(F(3), F(30))), draw(lengths(F(3), F(30))), clearance)
+    wanted = WantedJoint(width, draw(lengths(F(3), F(30))), draw(lengths(F(3), F(30))), clearance)
     return wanted, Blade(kerf, draw(st.sampled_from([F(0), F(1, 5), kerf / 3])), draw(st.sampled_from([F(0), F(2)])))
 
 
-def parts(one: Candidate, wanted: Wanted) -> list[tuple[Segment, ...]]:
+def parts(one: Candidate, wanted: WantedJoint) -> list[tuple[Segment, ...]]:
     """Both parts laid out as a plan with this candidate would be."""
     a = even(wanted.width, one.division.finger, "finger", one.division.remainder)
     return [a, mate(a)]
 
 
-def cut(one: Candidate, wanted: Wanted, blade: Blade) -> list[tuple[Cut, ...]]:
+def cut(one: Candidate, wanted: WantedJoint, blade: Blade) -> list[tuple[Cut, ...]]:
     return [cuts(open_walls(part, wanted.clearance), wanted.width, blade) for part in parts(one, wanted)]
 
 
@@ -92,7 +92,7 @@ def test_the_one_pass_finger_is_cut_in_one_pass(made):
 
 def test_the_one_pass_finger_by_hand():
     assert one_pass_finger(F(318, 100), F(1, 10)) == F(313, 100)
-    advice = suggest(Wanted(F(313, 100) * 9, F(12), F(12)), SAW)
+    advice = suggest(WantedJoint(F(313, 100) * 9, F(12), F(12)), SAW)
     (rank,) = advice.one_pass_ranks
     assert advice.ranked[rank - 1].division.count == 9
     assert advice.ranked[rank - 1].passes == 9
@@ -119,7 +119,7 @@ def test_a_tray_by_hand():
 
 def test_glue_area_is_compared_with_the_larger_butt_joint():
     """Walls are as long as one board is thick and as high as the other; the butt joint is that of the thicker board."""
-    one = by_count(suggest(Wanted(F(90), F(10), F(20)), SAW))[9]
+    one = by_count(suggest(WantedJoint(F(90), F(10), F(20)), SAW))[9]
     assert one.glue == F(8 * 10 * 20, 90 * 20)
 
 
@@ -155,7 +155,7 @@ def test_an_odd_count_gives_like_edges():
 
 
 def test_thicker_stock_asks_for_wider_fingers():
-    best = [suggest(Wanted(F(150), F(t), F(t)), SAW).ranked[0].division.finger for t in (6, 12, 19, 40)]
+    best = [suggest(WantedJoint(F(150), F(t), F(t)), SAW).ranked[0].division.finger for t in (6, 12, 19, 40)]
     assert best == sorted(best)
     assert best[0] < best[-1]
 
@@ -163,16 +163,20 @@ def test_thicker_stock_asks_for_wider_fingers():
 @pytest.mark.parametrize(
     ("wanted", "blade", "faults"),
     [
-        (Wanted(F(0), F(-1), F(12)), SAW, ["width: must be over 0", "thickness: must be over 0"]),
-        (Wanted(F(84), F(12), F(12), F(7)), SAW, ["clearance: is not possible with this blade (got 7 mm)"]),
-        (Wanted(F(84), F(12), F(12), F(-1)), SAW, ["clearance: is not possible with this blade (got -1 mm)"]),
-        (Wanted(F(84), F(12), F(12), F(318, 100)), SAW, ["clearance: is not possible with this blade (got 3.18 mm)"]),
+        (WantedJoint(F(0), F(-1), F(12)), SAW, ["width: must be over 0", "thickness: must be over 0"]),
+        (WantedJoint(F(84), F(12), F(12), F(7)), SAW, ["clearance: is not possible with this blade (got 7 mm)"]),
+        (WantedJoint(F(84), F(12), F(12), F(-1)), SAW, ["clearance: is not possible with this blade (got -1 mm)"]),
+        (
+            WantedJoint(F(84), F(12), F(12), F(318, 100)),
+            SAW,
+            ["clearance: is not possible with this blade (got 3.18 mm)"],
+        ),
         (TRAY, Blade(F(1), F(1)), ["overlap: passes can't overlap by this much (got 1 mm)"]),
-        (Wanted(F(1, 20), F(12), F(12)), SAW, ["width: the clearance leaves no wood for a finger (got 0.05 mm)"]),
-        (Wanted(F(10_000), F(12), F(12)), Blade(F(3, 10)), ["width: every joint would take over 20,000 passes"]),
+        (WantedJoint(F(1, 20), F(12), F(12)), SAW, ["width: the clearance leaves no wood for a finger (got 0.05 mm)"]),
+        (WantedJoint(F(10_000), F(12), F(12)), Blade(F(3, 10)), ["width: every joint would take over 20,000 passes"]),
     ],
 )
-def test_everything_impossible_is_reported_at_once(wanted: Wanted, blade: Blade, faults: list[str]):
+def test_everything_impossible_is_reported_at_once(wanted: WantedJoint, blade: Blade, faults: list[str]):
     with pytest.raises(BadInput) as caught:
         suggest(wanted, blade)
     found = [str(fault) for fault in caught.value.faults]
@@ -181,14 +185,14 @@ def test_everything_impossible_is_reported_at_once(wanted: Wanted, blade: Blade,
 
 
 def test_a_board_narrower_than_three_fingers_still_has_a_corner():
-    advice = suggest(Wanted(F(5), F(6), F(6)), SAW)
+    advice = suggest(WantedJoint(F(5), F(6), F(6)), SAW)
     (one,) = advice.ranked
     assert (one.division.count, one.passes, one.passes_a_socket) == (2, 2, 0)
     assert advice.one_pass_ranks == ()
 
 
 INCH = F(254, 10)
-QUARTER = Wanted(INCH * F(7, 2), INCH / 2, INCH / 2, INCH * F(4, 1000))
+QUARTER = WantedJoint(INCH * F(7, 2), INCH / 2, INCH / 2, INCH * F(4, 1000))
 EIGHTH = Blade(INCH / 8)
 
 

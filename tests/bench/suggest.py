@@ -12,10 +12,10 @@ import time
 from collections.abc import Callable
 from fractions import Fraction
 
-from assistant.advice.suggest import Advice, Wanted, suggest
+from assistant.advice.suggest import Advice, WantedJoint, suggest
 from assistant.joinery.model import Blade
 
-WANTED = Wanted(Fraction(10_000), Fraction(20), Fraction(18))
+WANTED = WantedJoint(Fraction(10_000), Fraction(20), Fraction(18))
 BLADE = Blade(Fraction(8))
 REPEATS = 5
 TARGET_S = 1.0

@@ -21,7 +21,6 @@ from pathlib import Path
 
 from assistant.carriage.drive import LiveDrive
 from assistant.carriage.simulated import Simulated
-from assistant.carriage.simulated_line import Terminal
 from assistant.carriage.simulated_screw import Screw
 from assistant.joinery.model import Drive
 from assistant.journal.store import Journal
@@ -31,6 +30,7 @@ from assistant.runner.loop import Outputs, Runner
 from assistant.session.events import Arrived, Gesture, SledMoved, Start
 from assistant.session.kinds import Press
 from tests.bench.speaking import line
+from tests.carriage.simulated_line import Terminal
 from tests.journal.made import UTC
 from tests.session.drives import CARRIAGE
 from tests.session.jobs import few_checks, job, plan, with_pass_time

@@ -14,7 +14,7 @@ from assistant.carriage import dialect as d
     [
         # Lines as the firmware's own interface.md shows them, and as it was seen to send them.
         (b"ok\r", d.Ok()),
-        (b"error:15\r", d.Refused(15)),
+        (b"error:15\r", d.LineRefused(15)),
         (b"ALARM:9\r", d.Alarm(9)),
         (b"Grbl 1.1h ['$' for help]\r", d.Greeting("1.1h")),
         (b"\r", d.Message("")),
@@ -32,7 +32,7 @@ from assistant.carriage import dialect as d
         (b"<Hold:0|WPos:1.000,0.000,0.000|Bf:15,128|F:0>\r", d.Report("Hold", None, "", F(0))),
     ],
 )  # fmt: skip
-def test_a_line_is_understood(line: bytes, said: d.Said) -> None:
+def test_a_line_is_understood(line: bytes, said: d.ControllerSaid) -> None:
     assert d.understand(line) == said
 
 
@@ -63,7 +63,7 @@ def test_places_are_sent_exactly_and_without_an_exponent() -> None:
 
 
 def test_every_alarm_and_error_has_words_without_cut_or_ready() -> None:
-    for text in (*d.ALARMS.values(), *d.ERRORS.values(), str(d.Alarm(99)), str(d.Refused(99))):
+    for text in (*d.ALARMS.values(), *d.ERRORS.values(), str(d.Alarm(99)), str(d.LineRefused(99))):
         assert "cut" not in text and "ready" not in text
 
 

@@ -18,14 +18,14 @@ from assistant.carriage.health import carriage as found_out
 from assistant.carriage.health import findings
 from assistant.carriage.line import SerialLine, port_of
 from assistant.carriage.simulated import Simulated
-from assistant.carriage.simulated_line import SimulatedLine, Terminal
 from assistant.carriage.simulated_screw import Screw
-from assistant.carriage.standing import Standing
+from assistant.carriage.standing import StandingController
 from assistant.errors import BadInput, NoSuchPart
 from assistant.health import BROKEN, WORKS
 from assistant.session.events import Arrived, Event, Halted, Homed, Looked, Lost, NotClear, SledMoved, TooOld
 from assistant.session.kinds import Doubt
 from tests.carriage.rig import carriage
+from tests.carriage.simulated_line import SimulatedLine, Terminal
 
 GENEROUS_S = 60.0
 
@@ -302,7 +302,7 @@ def test_ready_where_nothing_answers() -> None:
 
 def test_settings_are_stored_one_at_a_time_and_nothing_moves() -> None:
     with behind(controller(s1=25, s100=250)) as terminal:
-        with Standing(carriage(drive={"port": terminal.path})) as standing:
+        with StandingController(carriage(drive={"port": terminal.path})) as standing:
             assert len(standing.faults) == 2
             standing.store(1, F(255))
             assert [fault.where for fault in standing.faults] == ["controller: $100"]
@@ -313,7 +313,7 @@ def test_settings_are_stored_one_at_a_time_and_nothing_moves() -> None:
 
 
 def test_both_levels_of_the_clear_input(terminal: Terminal) -> None:
-    with Standing(carriage(drive={"port": terminal.path})) as standing:
+    with StandingController(carriage(drive={"port": terminal.path})) as standing:
         assert standing.wait_for(True, GENEROUS_S)
         with terminal.at_rest:
             terminal.controller.sled(True)

@@ -17,7 +17,7 @@ from assistant.carriage.motion import OUT_MAX_S
 from assistant.carriage.settings import ROOM, faults
 from assistant.carriage.simulated import Simulated
 from assistant.carriage.simulated_screw import Screw
-from assistant.joinery.model import Home
+from assistant.joinery.model import HomeKind
 from assistant.session.events import Arrived, Halted, Homed, Looked, Lost, NotClear, SledMoved, TooOld
 from assistant.session.kinds import Doubt
 from tests.carriage.rig import Rig, carriage
@@ -444,7 +444,7 @@ def test_a_motor_that_is_off_between_moves_since_a_reset_does_not_hold_up_a_sess
     rig.until(Homed)
     controller = rig.protocol.controller
     assert controller is not None and not faults(carriage(), controller, begun=True)
-    for of, begun in ((carriage(), False), (carriage(drive={"home": Home.BY_HAND}), True)):
+    for of, begun in ((carriage(), False), (carriage(drive={"home": HomeKind.BY_HAND}), True)):
         assert "controller: $1" in [fault.where for fault in faults(of, controller, begun)]
 
 

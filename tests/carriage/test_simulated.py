@@ -7,8 +7,8 @@ import re
 import pytest
 
 from assistant.carriage.simulated import Simulated
-from assistant.carriage.simulated_line import SimulatedLine
 from assistant.carriage.simulated_screw import Screw
+from tests.carriage.simulated_line import SimulatedLine
 
 GREETING = "\r\nGrbl 1.1h ['$' for help]\r\n"
 LOCKED = GREETING + "[MSG:'$H'|'$X' to unlock]\r\n"

@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 
 from assistant.carriage.simulated import Simulated
-from assistant.carriage.simulated_line import Terminal
 from assistant.carriage.simulated_screw import Screw
+from tests.carriage.simulated_line import Terminal
 from tests.commands.program import Workshop
 
 SHOP = """

@@ -30,7 +30,7 @@ from assistant.plans.plan_file import read_both
 from assistant.screens.page.history import History
 from assistant.session import facts as f
 from assistant.session.events import Resume
-from assistant.session.kinds import Change, SetupStatus
+from assistant.session.kinds import JobChange, SetupStatus
 from assistant.session.rework import refusal
 from assistant.session.state import State
 from assistant.session.table import rows_of, standing_of
@@ -332,17 +332,17 @@ class TestRefusals:
     @pytest.mark.parametrize(
         ("words", "what", "place"),
         [
-            (("--start", "9"), Change.BOARD, (9, 0)),
-            (("--start", "0"), Change.BOARD, (0, 0)),
-            (("--start", "1"), Change.BOARD, (1, 0)),
-            (("--again", "2"), Change.END, (2, 0)),
-            (("--again", "1", "--socket", "7"), Change.SOCKET, (1, 7)),
-            (("--again", "2", "--socket", "1"), Change.SOCKET, (2, 1)),
-            (("--copy", "5"), Change.COPY, (5, 0)),
+            (("--start", "9"), JobChange.BOARD, (9, 0)),
+            (("--start", "0"), JobChange.BOARD, (0, 0)),
+            (("--start", "1"), JobChange.BOARD, (1, 0)),
+            (("--again", "2"), JobChange.END, (2, 0)),
+            (("--again", "1", "--socket", "7"), JobChange.SOCKET, (1, 7)),
+            (("--again", "2", "--socket", "1"), JobChange.SOCKET, (2, 1)),
+            (("--copy", "5"), JobChange.COPY, (5, 0)),
         ],
     )
     def test_what_cant_be_is_refused_in_the_sessions_own_words(
-        self, left: Workshop, words: tuple[str, ...], what: Change, place: tuple[int, int]
+        self, left: Workshop, words: tuple[str, ...], what: JobChange, place: tuple[int, int]
     ) -> None:
         before = kinds(left)
         done = asked(left, *words, "--yes")

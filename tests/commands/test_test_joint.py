@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from assistant.__main__ import main
-from assistant.commands.test_joint import Choice, choice, judge
+from assistant.commands.test_joint import OfferAnswer, choice, judge
 from assistant.journal.store import Journal
 from assistant.plans.intents import Intent, Mode
 from assistant.plans.mishaps import Mishap
@@ -190,7 +190,7 @@ class Bench:
     def said_aside(self) -> str:
         return " ".join(self._capsys.readouterr().err.split())
 
-    def choose(self, typed: str) -> Choice:
+    def choose(self, typed: str) -> OfferAnswer:
         self.types(typed)
         return choice(self.args, *read_both(self.plan, self.shop))
 
@@ -220,16 +220,16 @@ def bench(workshop: Workshop, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Ca
 @pytest.mark.parametrize(
     ("typed", "wanted"),
     [
-        ("t\n", Choice.CUT),
-        ("Test joint\n", Choice.CUT),
-        ("s\n", Choice.SKIP),
-        ("n\n", Choice.LEAVE),
-        ("not now\n", Choice.LEAVE),
-        ("perhaps\n\nskip\n", Choice.SKIP),
-        ("", Choice.LEAVE),
+        ("t\n", OfferAnswer.CUT),
+        ("Test joint\n", OfferAnswer.CUT),
+        ("s\n", OfferAnswer.SKIP),
+        ("n\n", OfferAnswer.LEAVE),
+        ("not now\n", OfferAnswer.LEAVE),
+        ("perhaps\n\nskip\n", OfferAnswer.SKIP),
+        ("", OfferAnswer.LEAVE),
     ],
 )
-def test_three_answers(bench: Bench, typed: str, wanted: Choice) -> None:
+def test_three_answers(bench: Bench, typed: str, wanted: OfferAnswer) -> None:
     assert bench.choose(typed) == wanted
     assert "Cut the test joint (t), skip it (s), or not now (n)?" in bench.shown
 
@@ -251,7 +251,7 @@ def test_where_the_travel_ends_before_the_third_finger_the_boards_are_cut_all_th
     bench.plan.write_text(PLAN.replace("width = 18", "width = 44"), encoding="utf-8")
     shop = SHOP + "[carriage]\ntravel = [0, 24]\ndistance_piece = 22.5\n"
     bench.shop.write_text(shop, encoding="utf-8")
-    assert bench.choose("t\n") == Choice.NOT_ASKED
+    assert bench.choose("t\n") == OfferAnswer.NOT_ASKED
     assert "does not reach the first three fingers" in bench.said_aside
 
 
@@ -275,7 +275,7 @@ def test_ctrl_c_at_the_question_starts_none_either(bench: Bench, monkeypatch: py
 
 def test_a_rehearsal_asks_nothing_at_a_terminal_either(bench: Bench) -> None:
     bench.args.rehearse = bench.folder / "script.txt"
-    assert bench.choose("t\n") == Choice.NOT_ASKED
+    assert bench.choose("t\n") == OfferAnswer.NOT_ASKED
     assert bench.shown == ""
 
 
@@ -285,7 +285,7 @@ def test_a_test_joint_that_is_right_ends_the_offers(bench: Bench) -> None:
     assert f"The test joint is right. Cut the boards with: kerfcall cut {bench.plan} --shop {bench.shop}" in shown
     (noted,) = read_history(bench.shop)
     assert (noted.data["session"], noted.data["written"], noted.data["kerf"]) == ("2026-11-25-1", "1/10", "159/50")
-    assert bench.choose("") == Choice.NOT_ASKED and bench.shown == ""
+    assert bench.choose("") == OfferAnswer.NOT_ASKED and bench.shown == ""
 
 
 def test_one_that_is_not_right_shows_the_old_and_the_new_clearance_and_changes_the_plan_on_a_yes(bench: Bench) -> None:
@@ -296,15 +296,15 @@ def test_one_that_is_not_right_shows_the_old_and_the_new_clearance_and_changes_t
         'Write clearance = "0.15 mm" into plan.toml (it is 0.1 mm)? Type yes or no: plan.toml was not changed.' in shown
     )
     assert bench.plan.read_text("utf-8") == before
-    assert bench.choose("n\n") == Choice.LEAVE
+    assert bench.choose("n\n") == OfferAnswer.LEAVE
     better = f"For a better clearance: kerfcall calibrate fit --plan {bench.plan} --shop {bench.shop}"
     assert f"was too tight by 0.05 mm. {better}" in bench.shown
     shown = bench.judge("tight 0.05 mm\nyes\n")
     assert 'plan.toml: joint.clearance = "0.15 mm". Cut another test joint with: kerfcall cut' in shown
     assert bench.plan.read_text("utf-8") == before.replace("clearance = 0.1", 'clearance = "0.15 mm"')
-    assert bench.choose("n\n") == Choice.LEAVE, "no joint with this clearance is known yet"
+    assert bench.choose("n\n") == OfferAnswer.LEAVE, "no joint with this clearance is known yet"
     assert "The test joint is right." in bench.judge("right\n")
-    assert bench.choose("") == Choice.NOT_ASKED
+    assert bench.choose("") == OfferAnswer.NOT_ASKED
     wanted = {entry.data["wanted"] for entry in read_history(bench.shop)}
     assert wanted == {"1/10"}, "what is wanted stays the same"
 
@@ -328,7 +328,7 @@ def test_it_can_be_reported_later(bench: Bench, typed: str) -> None:
     line = f"kerfcall calibrate fit --plan {bench.plan} --shop {bench.shop}"
     assert line in shown and read_history(bench.shop) == []
     assert main([*line.split()[1:], "--too-tight", "0"]) == 0
-    assert bench.choose("") == Choice.NOT_ASKED
+    assert bench.choose("") == OfferAnswer.NOT_ASKED
 
 
 def test_a_plan_changed_meanwhile_is_left_alone_and_the_joint_is_noted_as_it_was_cut(bench: Bench) -> None:
@@ -387,7 +387,7 @@ def test_no_clearance_is_proposed_for_a_kerf_that_the_shop_file_has_not(
     report = f"calibrate fit --state {bench.args.state} --shop {bench.shop}"
     assert f"kerfcall {report}" in shown and main([*report.split(), "--too-tight", "0"]) == 0
     assert 'In the next plan, write: clearance = "0.1 mm"' in bench.shown
-    assert bench.choose("") == Choice.NOT_ASKED, "the joint of this kerf is known"
+    assert bench.choose("") == OfferAnswer.NOT_ASKED, "the joint of this kerf is known"
 
 
 @pytest.mark.parametrize(("mishap", "figure", "kerf"), [(Mishap.BLADE, 300, "3"), (Mishap.KERF, 330, "3.3")])

@@ -9,18 +9,18 @@ import pytest
 from shapely.geometry import LineString, MultiLineString, Polygon
 from shapely.ops import polygonize, unary_union
 
-from assistant.drawings.corner import COS, HATCH, NARROWEST, SHOWN, SIN, Member, closed, opened, pictures
+from assistant.drawings.corner import COS, HATCH, NARROWEST, SHOWN, SIN, CornerBoard, closed, opened, pictures
 from assistant.drawings.picture import THIN, Line
 from assistant.joinery.layout import even, mate
 from assistant.joinery.walls import open_walls
 from tests.drawings.drawn import texts
 
 
-def member(part: str, width: int = 42, finger: int = 6, wall: float = 0.0) -> Member:
+def member(part: str, width: int = 42, finger: int = 6, wall: float = 0.0) -> CornerBoard:
     nominal = even(F(width), F(finger))
     segments = open_walls(nominal if part == "A" else mate(nominal), F(1, 10))
     thick, other = (12.0, 9.0) if part == "A" else (9.0, 12.0)
-    return Member(segments, thick, other, wall, wall)
+    return CornerBoard(segments, thick, other, wall, wall)
 
 
 def solid(lines: list[Line]) -> MultiLineString:

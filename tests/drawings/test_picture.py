@@ -7,7 +7,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiPoint, Polygon
 
-from assistant.drawings.picture import Anchor, Line, Picture, Text, hatched, rectangle
+from assistant.drawings.picture import Line, Picture, Text, TextAnchor, hatched, rectangle
 from tests.drawings.drawn import box_of, overlaps
 
 POINTS = st.tuples(st.floats(-50, 50), st.floats(-50, 50))
@@ -33,7 +33,7 @@ def test_neighbouring_hatches_run_on_into_one_another() -> None:
 
 
 @pytest.mark.parametrize("anchor", ["start", "middle", "end"])
-def test_a_turned_text_has_the_same_box_a_quarter_turn_on(anchor: Anchor) -> None:
+def test_a_turned_text_has_the_same_box_a_quarter_turn_on(anchor: TextAnchor) -> None:
     level = box_of(Text((0, 0), "84.025", anchor=anchor))
     turned = box_of(Text((0, 0), "84.025", anchor=anchor, turned=True))
     # (x, y) -> (-y, x)

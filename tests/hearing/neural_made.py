@@ -9,7 +9,7 @@ import pytest
 
 from assistant.hearing import neural_files
 from assistant.hearing.neural import Neural
-from assistant.hearing.scores import Said, Scorer
+from assistant.hearing.scores import SayableText, Scorer
 from assistant.wording.phrases import Phrase
 from assistant.wording.rivals import rivals
 from tests.hearing.voices import LEAD_IN
@@ -32,10 +32,10 @@ def scorer() -> Scorer:
     return Scorer(model(), LEAD_IN)
 
 
-def said(*phrases: Phrase) -> list[Said]:
+def said(*phrases: Phrase) -> list[SayableText]:
     """The phrases with all their rivals."""
     return [
-        Said(
+        SayableText(
             phrase.wording,
             phrase.lead_in,
             (phrase.intent, phrase.argument),

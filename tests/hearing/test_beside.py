@@ -9,7 +9,7 @@ import time
 import pytest
 
 from assistant.hearing import beside
-from assistant.hearing.beside import Beside, Late, ModelLost
+from assistant.hearing.beside import Late, ModelLost, ScorerProcess
 from tests.hearing.neural_made import folder, said, scorer
 from tests.hearing.voices import LEAD_IN, piece, table
 
@@ -20,7 +20,7 @@ PIECE = piece("flite:slt", "marigold proceed to next pass")
 @pytest.fixture(scope="module")
 def process():
     """One for all that don't end it, since loading it takes longer than they do."""
-    made = Beside(folder(), LEAD_IN)
+    made = ScorerProcess(folder(), LEAD_IN)
     yield made
     made.close()
 
@@ -53,7 +53,7 @@ def test_what_was_made_ready_is_not_sent_again(process, monkeypatch):
 
 
 def test_a_killed_process_is_lost_at_once_and_by_name():
-    process = Beside(folder(), LEAD_IN)
+    process = ScorerProcess(folder(), LEAD_IN)
     os.kill(process.pid, signal.SIGKILL)
     with pytest.raises(ModelLost, match="has stopped"):
         for _ in range(3):
@@ -62,7 +62,7 @@ def test_a_killed_process_is_lost_at_once_and_by_name():
 
 
 def test_where_somebody_waits_a_late_answer_is_not_waited_for(monkeypatch):
-    process = Beside(folder(), LEAD_IN, live=True)
+    process = ScorerProcess(folder(), LEAD_IN, live=True)
     try:
         os.kill(process.pid, signal.SIGSTOP)
         with pytest.raises(Late):
@@ -90,7 +90,7 @@ def test_another_file_than_the_limits_were_set_on_is_not_used(tmp_path):
     (tmp_path / "tokenizer.bin").unlink(missing_ok=True)
     (tmp_path / "tokenizer.bin").write_bytes(b"\x01a")
     with pytest.raises(ModelLost, match="tokenizer.bin is another file"):
-        Beside(tmp_path, LEAD_IN)
+        ScorerProcess(tmp_path, LEAD_IN)
 
 
 def test_it_ends_with_its_owner(process):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assistant.hearing.beside import Beside
+from assistant.hearing.beside import ScorerProcess
 from assistant.hearing.contract import CLEAR_DB, RATE, Recogniser, Result
 from assistant.hearing.denoise import choose_denoiser
 from assistant.hearing.ear import NOT_NOW, NOT_THE_ANSWER, SCRAP, Ear
@@ -274,7 +274,7 @@ def test_one_saying_that_is_decoded_twice_is_said_once():
 
 def test_a_pause_after_the_lead_in_word_is_waited_out_and_one_elsewhere_is_not():
     need("flite")
-    ear = Ear(Leading(Beside(neural_made.folder(), LEAD_IN), sphinx()))
+    ear = Ear(Leading(ScorerProcess(neural_made.folder(), LEAD_IN), sphinx()))
     ear.listen(table(), 1)
     word, rest = spoken("flite:slt", LEAD_IN), spoken("flite:slt", "all clamps are secure")
     for pause_s in (0.3, 0.5):

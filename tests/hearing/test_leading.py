@@ -9,11 +9,11 @@ from dataclasses import dataclass, field
 import pytest
 
 from assistant.hearing import accept
-from assistant.hearing.beside import Beside, Late, ModelLost
+from assistant.hearing.beside import Late, ModelLost, ScorerProcess
 from assistant.hearing.contract import Result
 from assistant.hearing.ear import Ear
 from assistant.hearing.leading import Leading
-from assistant.hearing.scores import Measured, Said
+from assistant.hearing.scores import Measured, SayableText
 from assistant.hearing.sphinx import Sphinx
 from assistant.wording.phrases import Phrase, phrases_for
 from tests.hearing.neural_made import folder
@@ -33,7 +33,7 @@ class Scores:
     late: int = 0
     begun: bool = False
     closed: bool = False
-    prepared: tuple[Said, ...] = ()
+    prepared: tuple[SayableText, ...] = ()
 
     def prepare(self, texts):
         self.prepared = tuple(texts)
@@ -209,7 +209,7 @@ def test_nothing_is_begun_once_it_is_lost():
 
 def test_a_real_process_killed_in_the_middle_is_replaced_by_the_grammar():
     lost = []
-    scorer = Beside(folder(), LEAD_IN)
+    scorer = ScorerProcess(folder(), LEAD_IN)
     leading = Leading(scorer, Sphinx(), lost.append)
     sound = piece("flite:slt", NEXT.text)
     assert leading.decode(sound, PHRASES).phrase == NEXT

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import pytest
 
-from assistant.hearing.beside import Beside
+from assistant.hearing.beside import ScorerProcess
 from assistant.hearing.contract import Recogniser
 from assistant.hearing.ear import Ear
 from assistant.hearing.leading import Leading
@@ -83,7 +83,7 @@ few_or_all = pytest.mark.parametrize(
 
 @pytest.fixture(scope="module")
 def neural() -> Iterator[Leading]:
-    scorer = Beside(folder(), LEAD_IN)
+    scorer = ScorerProcess(folder(), LEAD_IN)
     yield Leading(scorer, Sphinx())
     scorer.close()
 

@@ -7,7 +7,7 @@ import pytest
 from assistant.hearing import accept, scores
 from assistant.hearing.leading import Leading
 from assistant.hearing.neural import Scored
-from assistant.hearing.scores import Measured, Said
+from assistant.hearing.scores import Measured, SayableText
 from assistant.plans.intents import Intent
 from assistant.wording.phrases import Phrase, phrases_for
 from tests.hearing.neural_made import said, scorer
@@ -67,7 +67,11 @@ class Found:
 
 def test_a_sentence_that_goes_on_after_a_short_wording_is_the_longer_one_of_its_meaning():
     """The short one is likelier as far as it goes; what follows it in the sound shows in the odds of its end."""
-    texts = [Said("go to pass two", True, 2), Said("go to pass two number two", True, 2), Said("go back one", True, 1)]
+    texts = [
+        SayableText("go to pass two", True, 2),
+        SayableText("go to pass two number two", True, 2),
+        SayableText("go back one", True, 1),
+    ]
     goes_on, ended = Scored(-1.0, -0.5, -8.0, -0.01), Scored(-12.0, -0.5, -0.1, -2.3)
     likelier_other = Scored(-10.0, -0.5, -0.1, -2.3)
     for scored, number in (

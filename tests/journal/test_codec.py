@@ -17,7 +17,7 @@ from assistant.joinery.model import (
     Carriage,
     CarriageKind,
     Drive,
-    Home,
+    HomeKind,
     Pass,
     Pattern,
     Register,
@@ -43,10 +43,10 @@ from assistant.plans.model import (
     When,
 )
 from assistant.session import facts as f
-from assistant.session.kinds import By, Change, Doubt, MoveKind, QuestionName
+from assistant.session.kinds import By, Doubt, JobChange, MoveKind, QuestionName
 
 OF_VOICE = (Acceptance, DenoiserName, Endpoints, Reads, RecogniserName)
-OF_JOBS = (CarriageKind, Home, Layout, Register, StopSide, Zero, *OF_VOICE)
+OF_JOBS = (CarriageKind, HomeKind, Layout, Register, StopSide, Zero, *OF_VOICE)
 texts = st.text(max_size=20)
 counts = st.integers(min_value=0, max_value=20_000)
 lengths = st.fractions(min_value="1/25400", max_value=10_000, max_denominator=25_400)
@@ -64,7 +64,7 @@ def _of(annotation: str) -> st.SearchStrategy:
     kinds |= {"str | None": st.none() | texts, "tuple[str, ...]": st.lists(texts, max_size=3).map(tuple)}
     kinds |= {"tuple[int, ...]": st.lists(counts, max_size=3).map(tuple)}
     kinds |= {one.__name__: st.sampled_from(one) for one in (By, Doubt, Mishap, MoveKind, *OF_JOBS)}
-    kinds |= {"Change | Mishap": st.sampled_from([*Change, *Mishap])}
+    kinds |= {"JobChange | Mishap": st.sampled_from([*JobChange, *Mishap])}
     return kinds[annotation]
 
 
@@ -226,8 +226,8 @@ def test_words_read_back_as_members() -> None:
     assert isinstance(sent, f.MoveAsked) and sent.what is MoveKind.VISIT
 
 
-@pytest.mark.parametrize(("why", "member"), [("copy", Change.COPY), ("other blade", Mishap.BLADE)])
-def test_a_job_grows_by_a_change_or_by_a_mishap(why: str, member: Change | Mishap) -> None:
+@pytest.mark.parametrize(("why", "member"), [("copy", JobChange.COPY), ("other blade", Mishap.BLADE)])
+def test_a_job_grows_by_a_change_or_by_a_mishap(why: str, member: JobChange | Mishap) -> None:
     body = {"patterns": [], "setups": [], "order": [1], "why": why, "kerf": ""}
     fact = codec.decode("job_extended", 2, json.dumps(body))
     assert isinstance(fact, f.JobExtended) and fact.why is member
@@ -253,13 +253,13 @@ STORED = {
     By: {"voice", "pedal", "keys", "page"},
     MoveKind: {"home", "visit", "setting"},
     Doubt: {"alarm", "reset", "line", "garbage", "silent", "switch", "elsewhere", "halted"},
-    Change: {"board", "end", "socket", "spoilt", "copy"},
+    JobChange: {"board", "end", "socket", "spoilt", "copy"},
     Layout: {"even", "listed", "slots", "lined"},
     CarriageKind: {"readout", "handwheel", "steps"},
     Zero: {"outside", "inside"},
     Register: {"stop", "setting bar"},
     StopSide: {"left", "right"},
-    Home: {"switch", "by hand"},
+    HomeKind: {"switch", "by hand"},
     Reads: {"digits", "words", "fractions", "turns"},
     RecogniserName: {"auto", "moonshine", "vosk", "pocketsphinx"},
     DenoiserName: {"auto", "none", "spectral", "rnnoise"},

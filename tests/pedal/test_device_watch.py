@@ -28,7 +28,7 @@ from assistant.pedal.gestures import LONGEST_DELAY_S, GestureMaker, MadeGesture 
 from assistant.pedal.kernel import EVIOCGKEY, EVIOCGRAB, EVIOCSCLOCKID, events  # noqa: E402
 from assistant.pedal.learn import LearnedKey, learn  # noqa: E402
 from assistant.pedal.listener import PedalListener  # noqa: E402
-from assistant.pedal.moves import Move  # noqa: E402
+from assistant.pedal.moves import KeyMove  # noqa: E402
 from assistant.pedal.names import Named  # noqa: E402
 from assistant.pedal.trial import try_out  # noqa: E402
 from assistant.plans.model import PedalSettings  # noqa: E402
@@ -218,7 +218,7 @@ def test_closing_gives_the_device_back_and_leaves_no_thread_and_no_descriptor(fa
 def test_a_callback_that_fails_does_not_end_the_watch(fake: FakeKernel) -> None:
     seen: list[str] = []
 
-    def failing(move: Move, code: int, node: object, at: float) -> None:
+    def failing(move: KeyMove, code: int, node: object, at: float) -> None:
         seen.append(move)
         raise RuntimeError("fault in the callback")
 
@@ -226,7 +226,7 @@ def test_a_callback_that_fails_does_not_end_the_watch(fake: FakeKernel) -> None:
     try:
         fake.key("event0", B, 1)
         fake.key("event0", B, 0)
-        wait_for(lambda: seen == [Move.PRESS, Move.RELEASE])
+        wait_for(lambda: seen == [KeyMove.PRESS, KeyMove.RELEASE])
         assert watch.alive
     finally:
         watch.close()
@@ -322,10 +322,10 @@ def test_any_sequence_gives_the_gestures_that_the_display_would(steps: list[tupl
 
 
 def _feed(reader: Reader, maker: GestureMaker, got: list[MadeGesture | None], data: bytes) -> None:
-    feed = {Move.PRESS: maker.press, Move.RELEASE: maker.release}
+    feed = {KeyMove.PRESS: maker.press, KeyMove.RELEASE: maker.release}
     for event in events(data):
         for move, code, at in reader.moves(event):
-            if move is Move.DROP:
+            if move is KeyMove.DROP:
                 maker.drop()
             elif code == B:
                 got.append(feed[move](at))
@@ -375,4 +375,4 @@ def test_a_second_press_without_a_release_is_a_press_of_its_own() -> None:
     """Auto-repeat has its own value, so the release between the two was lost."""
     reader = Reader()
     moves = [move for at in (1.0, 2.0) for event in events(packed((1, B, 1), at=at)) for move in reader.moves(event)]
-    assert moves == [(Move.PRESS, B, 1.0), (Move.DROP, 0, 2.0), (Move.PRESS, B, 2.0)]
+    assert moves == [(KeyMove.PRESS, B, 1.0), (KeyMove.DROP, 0, 2.0), (KeyMove.PRESS, B, 2.0)]

@@ -10,7 +10,7 @@ import pytest
 
 from assistant.errors import NoSuchPart
 from assistant.pedal.learn import LearnedKey, Learner, learn
-from assistant.pedal.moves import Move
+from assistant.pedal.moves import KeyMove
 from assistant.pedal.names import Named
 from assistant.pedal.watch import KeyWatch
 from assistant.plans.model import PedalSettings
@@ -24,11 +24,11 @@ CTRL = SimpleNamespace(vk=0xFFE3, char=None, name="ctrl")
 def test_only_the_first_key_is_named_and_followed() -> None:
     learner = Learner(PedalSettings())
     assert learner.learned() is None
-    assert learner.move(Move.PRESS, FOOT, 1.0) == (Named("page_down"), None)
+    assert learner.move(KeyMove.PRESS, FOOT, 1.0) == (Named("page_down"), None)
     for key in (LETTER, CTRL):
-        assert learner.move(Move.PRESS, key, 1.1) == (None, None)
-        assert learner.move(Move.RELEASE, key, 1.2) == (None, None)
-    learner.move(Move.RELEASE, FOOT, 1.3)
+        assert learner.move(KeyMove.PRESS, key, 1.1) == (None, None)
+        assert learner.move(KeyMove.RELEASE, key, 1.2) == (None, None)
+    learner.move(KeyMove.RELEASE, FOOT, 1.3)
     made = learner.time(2.0)
     assert made is not None and made.gesture == "tap"
     learned = learner.learned()
@@ -37,15 +37,15 @@ def test_only_the_first_key_is_named_and_followed() -> None:
 
 def test_a_modifier_is_part_of_a_chord_and_no_pedal() -> None:
     learner = Learner(PedalSettings())
-    learner.move(Move.PRESS, CTRL, 0.0)
+    learner.move(KeyMove.PRESS, CTRL, 0.0)
     assert learner.learned() is None
 
 
 def test_auto_repeat_is_counted_and_makes_one_long_press() -> None:
     learner = Learner(PedalSettings())
     for n in range(30):
-        learner.move(Move.PRESS, FOOT, 0.05 * n)
-    learner.move(Move.RELEASE, FOOT, 1.5)
+        learner.move(KeyMove.PRESS, FOOT, 0.05 * n)
+    learner.move(KeyMove.RELEASE, FOOT, 1.5)
     learner.time(1.6)
     learned = learner.learned()
     assert learned is not None
@@ -56,8 +56,8 @@ def test_auto_repeat_is_counted_and_makes_one_long_press() -> None:
 def test_a_bounce_is_neither_a_press_of_the_foot_nor_auto_repeat() -> None:
     learner = Learner(PedalSettings())
     for n in range(6):
-        learner.move(Move.PRESS, FOOT, 0.004 * n)
-        learner.move(Move.RELEASE, FOOT, 0.004 * n + 0.002)
+        learner.move(KeyMove.PRESS, FOOT, 0.004 * n)
+        learner.move(KeyMove.RELEASE, FOOT, 0.004 * n + 0.002)
     learner.time(1.0)
     learned = learner.learned()
     assert learned is not None
@@ -66,7 +66,7 @@ def test_a_bounce_is_neither_a_press_of_the_foot_nor_auto_repeat() -> None:
 
 def test_a_letter_is_named_as_one_that_types_text() -> None:
     learner = Learner(PedalSettings())
-    assert learner.move(Move.PRESS, LETTER, 0.0)[0] == Named("b", types_text=True)
+    assert learner.move(KeyMove.PRESS, LETTER, 0.0)[0] == Named("b", types_text=True)
 
 
 @needs_x

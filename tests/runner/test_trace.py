@@ -12,7 +12,7 @@ from assistant.runner.trace import Trace
 from assistant.session import effects as e
 from assistant.session import events, facts
 from assistant.session.events import DeviceChanged, Event, Gesture, Heard, Leave, Start, TimePassed
-from assistant.session.kinds import By, Change, DeviceName, DeviceState, Doubt, MoveKind
+from assistant.session.kinds import By, DeviceName, DeviceState, Doubt, JobChange, MoveKind
 from assistant.session.turn import prompt, view
 from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
@@ -89,7 +89,7 @@ def test_every_fact_of_a_journal_can_be_traced() -> None:
     """With something in every field, whatever its type is."""
     filled = {"int": 1, "str": "1/2", "bool": True, "tuple[int, ...]": (1, 2), "Job": job()}
     filled |= {"tuple[Pattern, ...]": job().patterns, "tuple[Setup, ...]": job().setups}
-    filled |= {"By": By.VOICE, "Mishap": Mishap.BLADE, "Change | Mishap": Change.COPY}
+    filled |= {"By": By.VOICE, "Mishap": Mishap.BLADE, "JobChange | Mishap": JobChange.COPY}
     filled |= {"MoveKind": MoveKind.VISIT, "Doubt": Doubt.LINE}
     made = [kind(**{field.name: filled[str(field.type)] for field in fields(kind)}) for kind in facts.JOURNALLED]
     assert [line["kind"] for line in lines(*made)] == [kind.kind for kind in facts.JOURNALLED]

@@ -14,7 +14,7 @@ from assistant.screens.key_meanings import JOB_KEYS
 from assistant.screens.view_cells import width
 from assistant.session.kinds import SetupStatus
 from assistant.session.state import State
-from assistant.session.table import Standing
+from assistant.session.table import JobStanding
 from tests.session.driver import Driver
 from tests.session.jobs import few_checks, job, plan
 
@@ -25,9 +25,9 @@ def long_job(setups: int = 60) -> Job:
     return made
 
 
-def at(made: Job, here: int, following: int = 0) -> Standing:
+def at(made: Job, here: int, following: int = 0) -> JobStanding:
     count = len(made.setups)
-    return Standing((0,) * count, (SetupStatus.TO_CUT,) * count, here, following)
+    return JobStanding((0,) * count, (SetupStatus.TO_CUT,) * count, here, following)
 
 
 def numbers(note: str) -> list[int]:

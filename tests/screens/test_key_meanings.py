@@ -17,12 +17,12 @@ from assistant.screens.key_meanings import (
     PAGE,
     PHRASES,
     REPEAT_GAP_S,
+    KeyMeaning,
     KeyMeanings,
-    Meaning,
 )
 
 
-def pressed(keys: list[str], gap: float = 1.0, alive: bool = False) -> list[Meaning | None]:
+def pressed(keys: list[str], gap: float = 1.0, alive: bool = False) -> list[KeyMeaning | None]:
     meanings = KeyMeanings("page_down")
     return [meanings.press(key, gap * n, alive) for n, key in enumerate(keys)]
 
@@ -41,18 +41,18 @@ def test_every_phrase_without_a_gesture_has_a_key() -> None:
     in_dialogues = {"go to", "board", "redo", "spoilt", "copy", "socket", "mishap", "figure"}
     assert set(PHRASES.values()) | {"cut", "check", "halt"} | in_dialogues == set(Intent)
     for key, intent in PHRASES.items():
-        assert pressed([key]) == [Meaning("phrase", intent)]
+        assert pressed([key]) == [KeyMeaning("phrase", intent)]
 
 
 def test_the_question_marks_list_has_every_key() -> None:
-    assert pressed(["?"]) == [Meaning("note", KEY_LIST)]
+    assert pressed(["?"]) == [KeyMeaning("note", KEY_LIST)]
     for key in (*GESTURES, *PHRASES, *PAGE, "g", "j", "q", "x", "#", "?"):
         assert f" {key} " in KEY_LIST or f" {key}," in KEY_LIST, key
 
 
 def test_the_list_of_a_driven_carriage_says_what_halts_it() -> None:
     meaning = KeyMeanings("page_down", driven=True).press("?", 0.0, False)
-    assert meaning == Meaning("note", KEY_LIST_DRIVEN)
+    assert meaning == KeyMeaning("note", KEY_LIST_DRIVEN)
     assert KEY_LIST_DRIVEN.startswith(KEY_LIST) and "any key halts it" in KEY_LIST_DRIVEN
 
 
@@ -62,11 +62,11 @@ def test_a_key_that_halted_drops_what_was_typed_and_its_repeat_means_nothing() -
     meanings.press("1", 1.0, False)
     meanings.halted("h", 2.0)
     assert meanings.press("h", 2.3, False) is None, "kept down"
-    assert meanings.press("enter", 4.0, False) == Meaning("gesture", "tap"), "no longer the end of a pass number"
+    assert meanings.press("enter", 4.0, False) == KeyMeaning("gesture", "tap"), "no longer the end of a pass number"
 
 
 def test_the_bench_pages_code_has_its_own_keys() -> None:
-    assert pressed(["p", "v"]) == [Meaning("code", "show"), Meaning("code", "say")]
+    assert pressed(["p", "v"]) == [KeyMeaning("code", "show"), KeyMeaning("code", "say")]
 
 
 def test_capitals_do_the_same_as_small_letters() -> None:
@@ -99,20 +99,20 @@ def test_the_pedals_key_is_a_tap_only_while_no_pedal_is_heard() -> None:
 
 
 def test_go_to_pass_takes_a_number_and_enter() -> None:
-    assert pressed(["g", "1", "1", "2", "enter"], gap=0.05)[-1] == Meaning("phrase", "go to", 112)
+    assert pressed(["g", "1", "1", "2", "enter"], gap=0.05)[-1] == KeyMeaning("phrase", "go to", 112)
 
 
 @pytest.mark.parametrize("keys", [["enter"], ["0", "enter"], ["1", "space"], ["1", "h"], ["esc"], ["1", "backspace"]])
 def test_anything_but_a_number_and_enter_drops_go_to_and_does_nothing_else(keys: list[str]) -> None:
     """No tap and no long press gets through after a "go to" that the operator has forgotten."""
     answers = pressed(["g", *keys])
-    assert answers[-1] == Meaning("note", DROPPED)
+    assert answers[-1] == KeyMeaning("note", DROPPED)
     assert all(answer is None for answer in answers[1:-1])
     assert words(["g", *keys, "d"])[-1] == "double"
 
 
 def test_more_digits_than_a_pass_can_have_drop_go_to() -> None:
-    assert pressed(["g", *"123456"])[-1] == Meaning("note", DROPPED)
+    assert pressed(["g", *"123456"])[-1] == KeyMeaning("note", DROPPED)
 
 
 CHANGES = [("enter", "board"), ("r", "redo"), ("x", "spoilt"), ("k", "copy")]
@@ -120,15 +120,15 @@ CHANGES = [("enter", "board"), ("r", "redo"), ("x", "spoilt"), ("k", "copy")]
 
 @pytest.mark.parametrize(("key", "intent"), CHANGES)
 def test_a_change_of_the_job_is_a_setups_number_and_one_key(key: str, intent: str) -> None:
-    assert pressed(["j"]) == [Meaning("job", "show")]
+    assert pressed(["j"]) == [KeyMeaning("job", "show")]
     for last in (key, key.upper() if len(key) == 1 else key):
-        assert pressed(["j", "1", "1", last], gap=0.05)[-1] == Meaning("phrase", intent, 11)
+        assert pressed(["j", "1", "1", last], gap=0.05)[-1] == KeyMeaning("phrase", intent, 11)
 
 
 def test_a_socket_needs_its_own_number_as_well() -> None:
     shown, _, asked, _, _, meant = pressed(["j", "4", "u", "1", "2", "enter"], gap=0.05)
-    assert shown == Meaning("job", "show") and asked == Meaning("note", ASK_SOCKET.format(setup=4))
-    assert meant == Meaning("phrase", "socket", "4.12")
+    assert shown == KeyMeaning("job", "show") and asked == KeyMeaning("note", ASK_SOCKET.format(setup=4))
+    assert meant == KeyMeaning("phrase", "socket", "4.12")
 
 
 DROPS = [["enter"], ["r"], ["0", "x"], ["3", "space"], ["3", "h"], ["3", "y"], ["esc"], ["3", "u", "enter"]]
@@ -138,7 +138,7 @@ DROPS = [["enter"], ["r"], ["0", "x"], ["3", "space"], ["3", "h"], ["3", "y"], [
 def test_anything_else_drops_the_change_and_does_nothing(keys: list[str]) -> None:
     """No tap, no long press and no other change gets through after a table that the operator has forgotten."""
     answers = pressed(["j", *keys])
-    assert answers[-1] == Meaning("job", "drop")
+    assert answers[-1] == KeyMeaning("job", "drop")
     assert all(answer is None or answer.kind == "note" for answer in answers[1:-1])
     assert words(["j", *keys, "d"])[-1] == "double", "and then keys mean again what they meant"
 
@@ -153,13 +153,13 @@ def test_the_pedals_key_and_what_halts_a_carriage_drop_the_change() -> None:
 
 
 def test_more_digits_than_a_setup_can_have_drop_the_change() -> None:
-    assert pressed(["j", *"123456"])[-1] == Meaning("job", "drop")
+    assert pressed(["j", *"123456"])[-1] == KeyMeaning("job", "drop")
 
 
 @pytest.mark.parametrize(("number", "mishap"), list(enumerate(Mishap, start=1)))
 def test_what_went_wrong_is_its_number_in_the_list_and_enter(number: int, mishap: Mishap) -> None:
     answers = pressed(["x", *str(number), "enter"], gap=0.05)
-    assert answers[0] == Meaning("mishaps", "show") and answers[-1] == Meaning("phrase", "mishap", mishap)
+    assert answers[0] == KeyMeaning("mishaps", "show") and answers[-1] == KeyMeaning("phrase", "mishap", mishap)
     assert MISHAPS[number] is mishap
 
 
@@ -171,13 +171,13 @@ def test_anything_else_tells_no_mishap_and_does_nothing(keys: list[str]) -> None
     """No tap and no long press gets through after a list that the operator has forgotten."""
     typed = [digit for key in keys for digit in (key if key.isdigit() else [key])]
     answers = pressed(["x", *typed])
-    assert answers[-1] == Meaning("mishaps", "drop") and set(answers[1:-1]) <= {None}
+    assert answers[-1] == KeyMeaning("mishaps", "drop") and set(answers[1:-1]) <= {None}
     assert words(["x", *typed, "d"])[-1] == "double", "and then keys mean again what they meant"
 
 
 def test_the_figure_that_is_asked_for_is_typed_between_its_sign_and_enter() -> None:
-    assert pressed(["#"]) == [Meaning("figure")]
-    assert pressed(["#", "3", "1", "8", "enter"], gap=0.05)[-1] == Meaning("phrase", "figure", 318)
+    assert pressed(["#"]) == [KeyMeaning("figure")]
+    assert pressed(["#", "3", "1", "8", "enter"], gap=0.05)[-1] == KeyMeaning("phrase", "figure", 318)
 
 
 NO_FIGURE = [["enter"], ["0", "enter"], ["1", "space"], ["1", "h"], ["1", "#"], ["esc"], [*"123456"]]
@@ -186,7 +186,7 @@ NO_FIGURE = [["enter"], ["0", "enter"], ["1", "space"], ["1", "h"], ["1", "#"], 
 @pytest.mark.parametrize("keys", NO_FIGURE)
 def test_anything_but_a_figure_and_enter_gives_none_and_does_nothing(keys: list[str]) -> None:
     answers = pressed(["#", *keys])
-    assert answers[-1] == Meaning("note", FIGURE_DROPPED) and set(answers[1:-1]) <= {None}
+    assert answers[-1] == KeyMeaning("note", FIGURE_DROPPED) and set(answers[1:-1]) <= {None}
     assert words(["#", *keys, "d"])[-1] == "double"
 
 
@@ -195,7 +195,7 @@ def test_where_no_number_can_be_given_the_next_key_means_what_it_always_means(as
     meanings = KeyMeanings("page_down")
     meanings.press(asks, 0.0, False)
     meanings.no_number()
-    assert meanings.press("h", 1.0, False) == Meaning("gesture", "hold")
+    assert meanings.press("h", 1.0, False) == KeyMeaning("gesture", "hold")
 
 
 def test_the_pedals_key_and_what_halts_a_carriage_drop_what_went_wrong() -> None:
@@ -204,7 +204,7 @@ def test_the_pedals_key_and_what_halts_a_carriage_drop_what_went_wrong() -> None
     for n, key in enumerate(["x", "8"]):
         meanings.press(key, float(n), False)
     meanings.halted("k", 2.0)
-    assert meanings.press("enter", 3.0, False) == Meaning("gesture", "tap")
+    assert meanings.press("enter", 3.0, False) == KeyMeaning("gesture", "tap")
 
 
 def test_ctrl_c_leaves_from_anywhere_however_often() -> None:

@@ -9,7 +9,7 @@ import pytest
 from assistant.plans.intents import Intent, Mode
 from assistant.plans.mishaps import Mishap
 from assistant.runner.clock import SetClock
-from assistant.screens.page.doing import Refused, event_of
+from assistant.screens.page.doing import RequestRefused, event_of
 from assistant.screens.page.hub import SessionStanding
 from assistant.session.events import Heard
 from assistant.session.kinds import By
@@ -23,7 +23,7 @@ def made(body: Any, standing: SessionStanding = CUTTING) -> Heard:
 
 
 def status(body: Any, standing: SessionStanding = CUTTING) -> int:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(RequestRefused) as refused:
         made(body, standing)
     return refused.value.status
 

@@ -9,7 +9,7 @@ import pytest
 
 from assistant.screens.page.devices import PairedDevice
 from assistant.screens.page.hub import Stream
-from assistant.screens.page.room import MOST_PAIRED, MOST_UNPAIRED, UNPAIRED_OF_ONE, WHOLE_S, Room
+from assistant.screens.page.room import MOST_PAIRED, MOST_UNPAIRED, UNPAIRED_OF_ONE, WHOLE_S, Connections
 
 PHONE, TABLET = (PairedDevice(str(n), name, f"{n:064}", "", "") for n, name in enumerate(("phone", "tablet"), 1))
 
@@ -17,7 +17,7 @@ PHONE, TABLET = (PairedDevice(str(n), name, f"{n:064}", "", "") for n, name in e
 class Bench:
     def __init__(self) -> None:
         self.now = 0.0
-        self.room = Room(lambda: self.now)
+        self.room = Connections(lambda: self.now)
         self.ends: dict[socket.socket, socket.socket] = {}
 
     def enter(self, address: str) -> socket.socket:

@@ -32,7 +32,7 @@ from assistant.screens.view_move import (
     where_it_is,
 )
 from assistant.screens.view_page import PageComposer
-from assistant.screens.view_regions import Region, regions_of
+from assistant.screens.view_regions import PageRegion, regions_of
 from assistant.screens.view_sight import Gathering, Sight
 from assistant.screens.view_words import NOTHING, gestures_of, setting_text, status_of
 from assistant.session import driven
@@ -73,7 +73,7 @@ def page(seen: Sight, columns: int = 80, rows: int = 24, position: Fraction | No
 
 def text_in(canvas: Canvas, *names: str) -> str:
     """The text of these regions."""
-    regions: dict[str, Region] = regions_of(canvas.columns, canvas.rows)
+    regions: dict[str, PageRegion] = regions_of(canvas.columns, canvas.rows)
     rows = [row for name in names for row in range(regions[name].top, regions[name].top + regions[name].rows)]
     return "\n".join(canvas.text(row) for row in rows)
 

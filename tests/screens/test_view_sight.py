@@ -29,7 +29,7 @@ from assistant.session.events import (
 )
 from assistant.session.facts import JobExtended, Record
 from assistant.session.intents import wanted
-from assistant.session.kinds import Change, Klass
+from assistant.session.kinds import JobChange, Klass
 from tests.runner.adapters import drain
 from tests.session.jobs import few_checks, job, plan, with_pass_time
 
@@ -343,14 +343,14 @@ def test_each_later_fact_of_a_mishap_has_its_words() -> None:
 
 def test_what_joins_the_job_after_another_kerf_is_no_board() -> None:
     made = {}
-    for why in (Change.COPY, Change.SPOILT, Mishap.KERF):
+    for why in (JobChange.COPY, JobChange.SPOILT, Mishap.KERF):
         session = Session().cutting()
         joined = Record(99, session.at, "", JobExtended((), (), (), why))
         session.gathering.turn(Gesture(session.at, "", "hold", session.at), [joined])
         made[why] = session.sight.hands.made
     assert made == {
-        Change.COPY: "one more board",
-        Change.SPOILT: "one more board",
+        JobChange.COPY: "one more board",
+        JobChange.SPOILT: "one more board",
         Mishap.KERF: "what isn't begun is laid out again",
     }
 

@@ -8,7 +8,7 @@ from assistant.joinery.settings import approach
 from assistant.plans.model import BoardPlan, Check, Job
 from assistant.session import facts as f
 from assistant.session.due import CheckStep, PassStep, steps
-from assistant.session.kinds import Change
+from assistant.session.kinds import JobChange
 from assistant.session.rework import one_more, setups_of_board
 from tests.drawings.drawn import BOTH, CHECKS, STEPS, job_of, lined_plan, plan_of
 from tests.session.driver import Driver
@@ -38,7 +38,7 @@ def _on_paper(job: Job) -> list[tuple[object, ...]]:
 
 def _with_a_copy(job: Job) -> Job:
     """With one more of its first board, which is cut among those of its kind."""
-    more = one_more(job, setups_of_board(job, 1), Change.COPY, copies=1).extend(job)
+    more = one_more(job, setups_of_board(job, 1), JobChange.COPY, copies=1).extend(job)
     assert more.order != tuple(sorted(more.order))
     return more
 

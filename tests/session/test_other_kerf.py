@@ -37,7 +37,7 @@ from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.detours import follow_change
 from assistant.session.events import Event, WentOut
-from assistant.session.kinds import Change, SetupStatus
+from assistant.session.kinds import JobChange, SetupStatus
 from assistant.session.order import coming, setups_of_end
 from assistant.session.other_kerf import KerfChange, is_laid_out_for, is_of_another_blade, kerf_changed
 from assistant.session.rework import refusal
@@ -271,7 +271,7 @@ class TestAnotherBlade:
         assert {p.socket for p in job.pattern_of(again).passes} == {2} and kerf_of(job.pattern_of(again)) == 4
         board_out(driver)
         assert driver.state.setup == again
-        why = refusal(driver.state, Change.SOCKET, again, 1)
+        why = refusal(driver.state, JobChange.SOCKET, again, 1)
         assert why is not None and why.key == "socket cut before"
 
     def test_the_table_tells_what_was_replaced(self) -> None:
@@ -533,9 +533,9 @@ class TestChangesOfTheJobAfterIt:
         driver = four_ends()
         driver.cut(1)
         made = change_kerf(driver, F(4), True)
-        assert refusal(driver.state, Change.END, made.follows) is None
+        assert refusal(driver.state, JobChange.END, made.follows) is None
         other = dict(made.replaced)[3]
-        why = refusal(driver.state, Change.END, other)
+        why = refusal(driver.state, JobChange.END, other)
         assert why is not None and why.key == "nothing cut yet"
 
     def test_what_the_blade_on_the_saw_cannot_cut_is_not_asked_for(self) -> None:
@@ -549,10 +549,10 @@ class TestChangesOfTheJobAfterIt:
         whole_setup(driver)
         kerf_changed(driver.state, F(8), True)
         change_kerf(driver, F(8), True)
-        for what in (Change.END, Change.SPOILT, Change.COPY):
+        for what in (JobChange.END, JobChange.SPOILT, JobChange.COPY):
             why = refusal(driver.state, what, narrow.number)
             assert why is not None and why.key == "kerf does not fit"
-        why = refusal(driver.state, Change.SOCKET, narrow.number, 1)
+        why = refusal(driver.state, JobChange.SOCKET, narrow.number, 1)
         assert why is not None and why.key == "kerf does not fit"
 
 

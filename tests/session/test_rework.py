@@ -19,7 +19,7 @@ from assistant.plans.model import Job
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.events import Event
-from assistant.session.kinds import Change, SetupStatus
+from assistant.session.kinds import JobChange, SetupStatus
 from assistant.session.mishaps import is_of_a_mishap
 from assistant.session.order import coming, opposite
 from assistant.session.rework import change_job, one_more, refusal, setups_of_board
@@ -213,10 +213,10 @@ def test_what_cannot_be_is_said_and_changes_nothing() -> None:
     driver = four_ends()
     state = driver.state
     for what, setup, key in (
-        (Change.BOARD, 9, "no such setup"),
-        (Change.BOARD, 1, "board is clamped"),
-        (Change.END, 1, "nothing cut yet"),
-        (Change.SOCKET, 1, "no such socket"),
+        (JobChange.BOARD, 9, "no such setup"),
+        (JobChange.BOARD, 1, "board is clamped"),
+        (JobChange.END, 1, "nothing cut yet"),
+        (JobChange.SOCKET, 1, "no such socket"),
     ):
         why = refusal(state, what, setup, 7)
         assert why is not None and why.key == key
@@ -242,7 +242,7 @@ def test_a_copy_of_a_lined_board_has_its_blanks_and_is_cut_in_both_stages() -> N
     setups = (first, replace(first, number=2, board="long side blank"), replace(first, number=3, stage=2))
     staged = replace(a_job, stages=("one", "two"), setups=setups, order=(1, 2, 3))
     assert setups_of_board(staged, 3) == (1, 3)
-    more = one_more(staged, (1, 3), Change.COPY, copies=1)
+    more = one_more(staged, (1, 3), JobChange.COPY, copies=1)
     assert [(s.number, s.board, s.stage, s.first_copy) for s in more.setups] == [
         (4, "long side blank", 1, 2),
         (5, "long side", 1, 2),
@@ -250,7 +250,7 @@ def test_a_copy_of_a_lined_board_has_its_blanks_and_is_cut_in_both_stages() -> N
     ]
     assert more.order == (1, 2, 4, 5, 3, 6), "each in its stage"
     state = apply(begun(staged), f.Record(9, 1.0, "", more))
-    why = refusal(state, Change.BOARD, 6)
+    why = refusal(state, JobChange.BOARD, 6)
     assert why is not None and why.key == "stage waits"
 
 
@@ -335,8 +335,8 @@ def test_an_end_opposite_whose_second_half_was_to_follow_is_cut_off_and_cut_from
     board_out(driver)
     through(driver, 1)
     turn = Turn(driver.state, Event(driver.state.at, ""))
-    change_job(turn, Change.BOARD, 4)
-    change_job(turn, Change.END, 1)
+    change_job(turn, JobChange.BOARD, 4)
+    change_job(turn, JobChange.END, 1)
     assert turn.state.setup == 5 and turn.state.status[:3] == (REDO, REDO, REDO)
     assert turn.state.chosen == 3, "the board that was to follow still does"
 
@@ -357,7 +357,7 @@ def test_when_the_board_that_was_to_follow_is_spoilt_as_well_another_follows() -
 
 def _change(driver: Driver, setup: int) -> None:
     turn = Turn(driver.state, Event(driver.state.at, ""))
-    change_job(turn, Change.SPOILT, setup)
+    change_job(turn, JobChange.SPOILT, setup)
     driver.state = turn.state
 
 
@@ -366,7 +366,7 @@ IN_TWO = Carriage(travel=(Fraction(0), Fraction(60)), distance_piece=Fraction("3
 
 def test_an_end_cut_in_two_halves_is_cut_again_in_both() -> None:
     driver = Driver(job(plan(84, 6, ends=2, parts="A"), few_checks(), IN_TWO))
-    why = refusal(driver.state, Change.BOARD, 2)
+    why = refusal(driver.state, JobChange.BOARD, 2)
     assert why is not None and why.key == "half waits", "the piece must be in first"
     whole_setup(driver)
     through(driver, 1)

@@ -23,7 +23,7 @@ from assistant.session import turn
 from assistant.session.apply import apply
 from assistant.session.checks import is_due
 from assistant.session.events import Gesture, Heard, Resume, Start
-from assistant.session.kinds import Change, SetupStatus
+from assistant.session.kinds import JobChange, SetupStatus
 from assistant.session.rework import change_job
 from assistant.session.state import State
 from assistant.session.turn import Turn
@@ -290,7 +290,7 @@ def test_a_command_makes_the_changes_that_a_session_makes() -> None:
     node = settled(begun(job(plan(18, 6, count=3, ends=1, parts="A"), few_checks(), kerf=ONE_PASS)))
     live = answered(said(node, Intent.SPOILT))
     by_command = Turn(node.state, Resume(node.state.at, UTC))
-    change_job(by_command, Change.SPOILT, node.state.setup)
+    change_job(by_command, JobChange.SPOILT, node.state.setup)
     made = [record.fact for record in by_command.decision(None).records]
     assert made == [record.fact for record in live.records[len(node.records) :]][: len(made)]
 

@@ -12,11 +12,11 @@ from assistant.plans.model import Job
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.events import Event
-from assistant.session.kinds import Change, SetupStatus
+from assistant.session.kinds import JobChange, SetupStatus
 from assistant.session.order import coming
 from assistant.session.rework import change_job, refusal
 from assistant.session.state import State
-from assistant.session.table import Row, as_json, in_lines, rows_of, standing_of, which_of
+from assistant.session.table import SetupRow, as_json, in_lines, rows_of, standing_of, which_of
 from assistant.session.turn import Turn
 from tests.session.driver import UTC, Driver
 from tests.session.jobs import few_checks, job, plan, with_pass_time
@@ -27,7 +27,7 @@ def small(count: int = 2) -> Job:
     return with_pass_time(job(plan(count=count), few_checks()), 0.0)
 
 
-def rows(state: State) -> tuple[Row, ...]:
+def rows(state: State) -> tuple[SetupRow, ...]:
     return rows_of(state.the_job, standing_of(state))
 
 
@@ -44,7 +44,7 @@ def agreed(driver: Driver, intent: str, argument: str | int | None = None) -> No
     driver.heard("yes")
 
 
-def row(state: State, number: int) -> Row:
+def row(state: State, number: int) -> SetupRow:
     return next(each for each in rows(state) if each.number == number)
 
 
@@ -157,13 +157,13 @@ def test_any_change_in_any_state_can_be_played_back() -> None:
                 assert state.status[state.setup - 1] != SetupStatus.SPOILT or state.leaves, (first, second)
 
 
-def _allowed(state: State) -> list[tuple[Change, int, int]]:
+def _allowed(state: State) -> list[tuple[JobChange, int, int]]:
     setups = range(1, len(state.the_job.setups) + 1)
-    changes = [(what, n, 1 if what == Change.SOCKET else 0) for what in Change for n in setups]
+    changes = [(what, n, 1 if what == JobChange.SOCKET else 0) for what in JobChange for n in setups]
     return [one for one in changes if refusal(state, *one) is None]
 
 
-def _changed(state: State, what: Change, setup: int, socket: int) -> State:
+def _changed(state: State, what: JobChange, setup: int, socket: int) -> State:
     turn = Turn(state, Event(state.at, UTC))
     change_job(turn, what, setup, socket)
     again = state

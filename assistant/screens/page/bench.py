@@ -10,7 +10,7 @@ from typing import Any
 
 from assistant.runner.contracts import Clock, CodeWish, Post
 from assistant.screens.page.devices import Devices, PairedDevice
-from assistant.screens.page.doing import Refused, event_of
+from assistant.screens.page.doing import RequestRefused, event_of
 from assistant.screens.page.gate import Rates, home_address
 from assistant.screens.page.history import History
 from assistant.screens.page.hub import Hub
@@ -168,5 +168,5 @@ class BenchPage:
 
     def _do(self, body: Any) -> None:
         if self._post is None:
-            raise Refused(409, "No session is open here.")
+            raise RequestRefused(409, "No session is open here.")
         self._post(event_of(body, self.hub.standing, self._clock))

@@ -45,7 +45,7 @@ class PairedDevice:
 
 
 @dataclass(slots=True)
-class Kept:
+class KeptDevices:
     """The file's contents. last: the highest number ever given."""
 
     devices: list[PairedDevice]
@@ -115,7 +115,7 @@ class Devices:
         return gone
 
     @contextmanager
-    def _changing(self) -> Iterator[Kept]:
+    def _changing(self) -> Iterator[KeptDevices]:
         """The file's contents, written back at the end; one process at a time."""
         from filelock import FileLock, Timeout
 
@@ -135,7 +135,7 @@ class Devices:
         except OSError as error:
             raise CouldNotRun(f"can't write {self.path}: {error.strerror or error}") from error
 
-    def _read(self) -> Kept:
+    def _read(self) -> KeptDevices:
         try:
             data = json.loads(self.path.read_bytes())
             if data["version"] not in (1, VERSION):
@@ -144,12 +144,12 @@ class Devices:
             highest = max((int(device.id) for device in devices), default=0)
             if data["version"] == 1:
                 # Those tokens were in cookies, which every port of this host was sent: they open nothing any more.
-                return Kept([], highest)
+                return KeptDevices([], highest)
             if type(data["last"]) is not int or data["last"] < highest:
                 raise ValueError(f"last {data['last']!r}")
-            return Kept(devices, data["last"])
+            return KeptDevices(devices, data["last"])
         except FileNotFoundError:
-            return Kept([])
+            return KeptDevices([])
         except (OSError, ValueError, KeyError, TypeError) as error:
             raise CouldNotRun(f"{self.path} can't be read ({error}); delete it, and pair the devices again") from error
 

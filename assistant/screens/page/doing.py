@@ -26,7 +26,7 @@ INTENTS = {
 FIELDS = {"note": {"text"}, "cut": {"asked_id", "seq", "held_ms"}, "mishap": {"mishap"}}
 
 
-class Refused(Exception):
+class RequestRefused(Exception):
     """A request that is refused. status: of HTTP. The page shows the text."""
 
     def __init__(self, status: int, text: str):
@@ -38,11 +38,11 @@ def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
     """The event that a request's JSON body asks for. Raises Refused."""
     do = body.get("do") if isinstance(body, dict) else None
     if not isinstance(do, str) or do not in INTENTS:
-        raise Refused(403, "The page can't do that.")
+        raise RequestRefused(403, "The page can't do that.")
     if set(body) - {"do"} != FIELDS.get(do, set()):
-        raise Refused(400, "The request is incomplete.")
+        raise RequestRefused(400, "The request is incomplete.")
     if not standing.mode:
-        raise Refused(409, "No session is open here.")
+        raise RequestRefused(409, "No session is open here.")
     at, utc = clock.at(), clock.utc()
     if INTENTS[do] == Intent.CUT:
         return _cut(body, standing, at, utc)
@@ -50,27 +50,27 @@ def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
     if INTENTS[do] == Intent.MARK:
         text = body["text"]
         if not isinstance(text, str) or not text.strip() or len(text) > MOST_NOTE:
-            raise Refused(400, f"A note must be 1 to {MOST_NOTE} characters.")
+            raise RequestRefused(400, f"A note must be 1 to {MOST_NOTE} characters.")
         text = text.strip()
     if INTENTS[do] == Intent.MISHAP:
         text = body["mishap"]
         if text not in tuple(Mishap):
-            raise Refused(400, "Nothing of that name can be reported.")
+            raise RequestRefused(400, "Nothing of that name can be reported.")
         if standing.mode != Mode.STANDING_BY:
-            raise Refused(409, "Stand by first, and answer what is asked. Nothing was reported.")
+            raise RequestRefused(409, "Stand by first, and answer what is asked. Nothing was reported.")
     return Heard(at, utc, INTENTS[do], text, "", at, standing.asked_id, By.PAGE)
 
 
 def _cut(body: dict[str, Any], standing: SessionStanding, at: float, utc: str) -> Heard:
     """A long press that names what it answers: what was asked when it began, and is still asked."""
     if not standing.may_record_cuts:
-        raise Refused(403, "Record cuts by pedal, key or voice: the shop file does not allow it from a page.")
+        raise RequestRefused(403, "Record cuts by pedal, key or voice: the shop file does not allow it from a page.")
     asked_id, seq, held_ms = (body[key] for key in ("asked_id", "seq", "held_ms"))
     # A bool is an int in Python.
     if not all(isinstance(each, int) and not isinstance(each, bool) for each in (asked_id, seq, held_ms)):
-        raise Refused(400, "The request is incomplete.")
+        raise RequestRefused(400, "The request is incomplete.")
     if not PRESS_MS <= held_ms <= LONGEST_PRESS_MS:
-        raise Refused(400, "Keep the button pressed until it is full.")
+        raise RequestRefused(400, "Keep the button pressed until it is full.")
     if standing.mode != Mode.CUTTING or asked_id != standing.asked_id or not standing.asked_seq <= seq <= standing.seq:
-        raise Refused(409, "Something else is asked now. Nothing was recorded.")
+        raise RequestRefused(409, "Something else is asked now. Nothing was recorded.")
     return Heard(at, utc, Intent.CUT, None, "", at - held_ms / 1000, asked_id, By.PAGE)

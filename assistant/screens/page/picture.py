@@ -51,7 +51,7 @@ from assistant.screens.view_words import (
 )
 from assistant.session.effects import View
 from assistant.session.state import CHECKS, CUTTING, ENDED_EARLY, FINISHED, STANDING_BY
-from assistant.session.table import Standing, as_json, rows_of, which_of
+from assistant.session.table import JobStanding, as_json, rows_of, which_of
 from assistant.wording.halves import HALVES
 from assistant.wording.numbers import drawn_depth
 from assistant.wording.prompts import Words
@@ -203,7 +203,7 @@ def _input(last: LastInput) -> Json:
     return {"given": bound(last.given), "made": bound(last.made)}
 
 
-def table_of(job: Job, standing: Standing) -> Json:
+def table_of(job: Job, standing: JobStanding) -> Json:
     """The table of the job. slots: whether it is slotted. stages: how many. rows: as `session.table` has them."""
     rows = as_json(rows_of(job, standing))
     return {"slots": job.slotted, "stages": len(job.stages), "rows": rows}

@@ -40,7 +40,7 @@ class Connection:
     stream: Stream | None = None
 
 
-class Room:
+class Connections:
     """The open connections. Callable from any thread."""
 
     def __init__(self, now: Callable[[], float] = time.monotonic):

@@ -26,12 +26,12 @@ from assistant.errors import CouldNotRun, KerfcallError
 from assistant.plans.intents import Intent
 from assistant.screens.page import document
 from assistant.screens.page.devices import Devices, PairedDevice
-from assistant.screens.page.doing import Refused
+from assistant.screens.page.doing import RequestRefused
 from assistant.screens.page.gate import Rates, is_at_home, is_own_host, is_own_origin, own_names
 from assistant.screens.page.history import History
 from assistant.screens.page.hub import Hub
 from assistant.screens.page.pairing import PairingCode, Try
-from assistant.screens.page.room import Room
+from assistant.screens.page.room import Connections
 
 PORT = 8437
 IDLE_S = 10.0  # without it a silent connection would keep its thread for ever
@@ -81,7 +81,7 @@ class PageServer(ThreadingHTTPServer):
         self.parts, self.lan = parts, lan
         self.names = own_names(lan is not None)
         self.requests, self.doings, self.pairings = Rates(*REQUESTS), Rates(*DOINGS), Rates(*PAIRINGS)
-        self.room = Room()
+        self.room = Connections()
         self._cleared = 0.0
         self.closing = False
         try:
@@ -173,14 +173,14 @@ class Handler(BaseHTTPRequestHandler):
             if place is None:
                 self.close_connection = True
             elif self.device is not None and place.device is None:
-                raise Refused(503, "Too many pages are open.")
+                raise RequestRefused(503, "Too many pages are open.")
             elif status:
                 self.answer(status)
             elif self.path in routes:
                 routes[self.path][1](self)
             else:
                 self.session()
-        except Refused as refusal:
+        except RequestRefused as refusal:
             self.answer(refusal.status, {"error": str(refusal)})
         except (BrokenPipeError, ConnectionError, TimeoutError):
             self.close_connection = True
@@ -217,20 +217,20 @@ class Handler(BaseHTTPRequestHandler):
         """The request's body. Raises Refused."""
         lengths = self.headers.get_all("Content-Length") or []
         if self.headers.get("Transfer-Encoding") or len(lengths) != 1:
-            raise Refused(411, "The request must state its length.")
+            raise RequestRefused(411, "The request must state its length.")
         if not lengths[0].isascii() or not lengths[0].isdigit():
-            raise Refused(400, "The request is incomplete.")
+            raise RequestRefused(400, "The request is incomplete.")
         # Its length first, since `int` raises for thousands of digits.
         if len(lengths[0]) > 9 or int(lengths[0]) > MOST_BODY:
-            raise Refused(413, f"A request has at most {MOST_BODY} bytes.")
+            raise RequestRefused(413, f"A request has at most {MOST_BODY} bytes.")
         if self.headers.get_content_type() != "application/json":
-            raise Refused(415, "The request must be JSON.")
+            raise RequestRefused(415, "The request must be JSON.")
         body = self.rfile.read(int(lengths[0]))
         self._body_read = True
         try:
             return json.loads(body)
         except (ValueError, RecursionError) as error:
-            raise Refused(400, "The request is not valid JSON.") from error
+            raise RequestRefused(400, "The request is not valid JSON.") from error
 
     # Answers
 
@@ -289,10 +289,10 @@ class Handler(BaseHTTPRequestHandler):
 
     def pair(self) -> None:
         if not self.server.pairings.allow(self.client_address[0]):
-            raise Refused(429, "Too many tries. Wait a little.")
+            raise RequestRefused(429, "Too many tries. Wait a little.")
         body = self._json()
         if not isinstance(body, dict) or not all(isinstance(body.get(key), str) for key in ("code", "name")):
-            raise Refused(400, "Give a code and a name.")
+            raise RequestRefused(400, "Give a code and a name.")
         tried = self.server.parts.codes.take("".join(body["code"].split()), self.client_address[0])
         self.server.parts.tried(self.client_address[0], tried)
         if not tried.right:
@@ -300,7 +300,7 @@ class Handler(BaseHTTPRequestHandler):
             tries = (
                 f"{left} tries left." if left > 1 else "One try left." if left else "Ask for a new code at the bench."
             )
-            raise Refused(403, f"That is not the code, or it has expired. {tries}")
+            raise RequestRefused(403, f"That is not the code, or it has expired. {tries}")
         device, token = self.server.parts.devices.pair(body["name"])
         self.server.parts.paired(device)
         self.answer(200, {"token": token})
@@ -317,14 +317,14 @@ class Handler(BaseHTTPRequestHandler):
         # Whoever drums on the page while the carriage moves must still halt it.
         halts = self.server.parts.hub.moving and isinstance(body, dict) and body.get("do") == Intent.HALT
         if not halts and not self.server.doings.allow(device.id):
-            raise Refused(429, "Too many requests. Wait a little.")
+            raise RequestRefused(429, "Too many requests. Wait a little.")
         self.server.parts.do(body)
         self.answer(202, {})
 
     def drawing(self) -> None:
         svg = self.server.parts.drawing()
         if svg is None:
-            raise Refused(404, "The plan file was not found, so there is no drawing of it.")
+            raise RequestRefused(404, "The plan file was not found, so there is no drawing of it.")
         # The drawing needs no more than its own attributes, so the strictest policy will do.
         self.send(200, svg, "image/svg+xml; charset=utf-8")
 
@@ -334,13 +334,13 @@ class Handler(BaseHTTPRequestHandler):
     def session(self) -> None:
         found = self.server.parts.history.one(_history_id(self.path) or "")
         if found is None:
-            raise Refused(404, "There is no such session.")
+            raise RequestRefused(404, "There is no such session.")
         self.answer(200, found)
 
     @property
     def _device(self) -> PairedDevice:
         if self.device is None:
-            raise Refused(401, "Pair this device first.")
+            raise RequestRefused(401, "Pair this device first.")
         return self.device
 
     def stream(self) -> None:
@@ -351,7 +351,7 @@ class Handler(BaseHTTPRequestHandler):
         device, hub, devices = self._device, self.server.parts.hub, self.server.parts.devices
         stream = hub.open(device.id)
         if stream is None:
-            raise Refused(503, "Too many pages are open.")
+            raise RequestRefused(503, "Too many pages are open.")
         self.close_connection = True
         try:
             with suppress(CouldNotRun):

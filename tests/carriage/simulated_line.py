@@ -1,4 +1,4 @@
-"""Lines to a simulated controller: within this process for demos, and a pseudo-terminal as a real port would be."""
+"""Lines to a simulated controller: within this process, and a pseudo-terminal as a real port would be."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ ROUND_S = 0.004
 
 
 class SimulatedLine:
-    """A `line.Line` to a controller in this process. now: s; the simulation keeps its time."""
+    """A `line.ByteLine` to a controller in this process. now: s; the simulation keeps its time."""
 
     def __init__(self, controller: Simulated, now: Callable[[], float]):
         self._controller, self._now = controller, now
@@ -28,7 +28,7 @@ class SimulatedLine:
         self.gone = False
 
     def read(self, within_s: float) -> bytes:
-        """As `line.Line.read`; time within a rehearsal may go faster or slower than a clock on the wall."""
+        """As `line.ByteLine.read`; time within a rehearsal may go faster or slower than a clock on the wall."""
         end = time.monotonic() + within_s
         while True:
             if self.gone:
@@ -43,18 +43,18 @@ class SimulatedLine:
             time.sleep(min(ROUND_S, within_s))
 
     def write(self, data: bytes) -> None:
-        """As `line.Line.write`."""
+        """As `line.ByteLine.write`."""
         if self.gone:
             raise GoneError("unplugged")
         with self._lock:
             self._came += self._controller.take(data, self._now())
 
     def urgent(self, byte: bytes) -> None:
-        """As `line.Line.urgent`: the reading thread hands it in, since a signal handler may not wait for a lock."""
+        """As `line.ByteLine.urgent`: the reading thread hands it in, since a signal handler may not wait for a lock."""
         self._urgent += byte
 
     def wake(self) -> None:
-        """As `line.Line.wake`."""
+        """As `line.ByteLine.wake`."""
         self._woken = True
 
     def close(self) -> None:
