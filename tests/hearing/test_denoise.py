@@ -10,12 +10,13 @@ import numpy as np
 import pytest
 
 from assistant.errors import BadInput, NoSuchPart
-from assistant.hearing import denoise, denoise_rnnoise
+from assistant.hearing import denoise_rnnoise
 from assistant.hearing.contract import RATE
 from assistant.hearing.denoise import Plain, choose_denoiser
 from assistant.hearing.denoise_resample import RATIO, TAPS, Decimator, Interpolator, low_pass
 from assistant.hearing.denoise_spectral import Spectral, exponential_integral
 from assistant.hearing.endpoint import FRAME_BYTES
+from assistant.plans.model import DenoiserName
 from tests.hearing.voices import floats, need, padded, pcm, saw_noise, spoken
 
 PHRASE = "marigold proceed to next pass"
@@ -203,7 +204,7 @@ def test_without_the_library_the_built_in_one_serves_and_says_how_to_mend_it(mon
         raise importlib.metadata.PackageNotFoundError("gone")
 
     monkeypatch.setattr(importlib.metadata, "files", missing)
-    denoiser, reason = choose_denoiser("auto")
+    denoiser, reason = choose_denoiser(DenoiserName.AUTO)
     assert isinstance(denoiser, Spectral)
     assert "pip install --no-deps pyrnnoise" in reason
     with pytest.raises(NoSuchPart, match="pip install --no-deps pyrnnoise"):
@@ -222,15 +223,15 @@ def test_a_broken_library_is_no_crash(monkeypatch, tmp_path):
     monkeypatch.setattr(denoise_rnnoise, "library_file", lambda: broken)
     with pytest.raises(NoSuchPart, match="can't be used"):
         denoise_rnnoise.RNNoise()
-    assert isinstance(choose_denoiser("auto")[0], Spectral)
+    assert isinstance(choose_denoiser(DenoiserName.AUTO)[0], Spectral)
 
 
 def test_the_choice_is_by_name_and_an_unknown_one_is_refused():
-    denoiser, reason = choose_denoiser("none")
+    denoiser, reason = choose_denoiser(DenoiserName.NONE)
     assert isinstance(denoiser, Plain) and denoiser.speech is None and "as asked for" in reason
     with pytest.raises(BadInput) as caught:
         choose_denoiser("loud")
-    assert all(f'"{name}"' in str(caught.value) for name in denoise.NAMES)
+    assert all(f'"{name}"' in str(caught.value) for name in DenoiserName)
 
 
 @pytest.mark.parametrize("floor_db", [0, -3, 61, float("nan"), float("inf")])
