@@ -72,8 +72,8 @@ def _run_session(args: argparse.Namespace, asked: _Asked, job: Job, test_joint_s
             # Not to standard output, which has only JSON Lines in a rehearsal.
             for warning in job.warnings:
                 print(f"!! {warning}", file=sys.stderr)
-            told = (beside, test_joint_skipped, kerf_days(asked.shop))
-            return drive(Run(job, session, journal, State(), None, args.plan, *told), args, asked.script)
+            at_hand = (beside, test_joint_skipped, kerf_days(asked.shop))
+            return drive(Run(job, session, journal, State(), None, args.plan, *at_hand), args, asked.script)
 
 
 @contextlib.contextmanager

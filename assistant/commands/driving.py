@@ -104,8 +104,8 @@ class Run:
         """Start for a new session, Resume (with the notes on what has changed) for one that goes on."""
         if self.notes is not None:
             return Resume(clock.at(), clock.utc(), self.notes, hear_out)
-        told = (self.beside, self.test_joint_skipped, self.kerf_days)
-        return Start(clock.at(), clock.utc(), self.job, rehearsed, hear_out, *told)
+        at_hand = (self.beside, self.test_joint_skipped, self.kerf_days)
+        return Start(clock.at(), clock.utc(), self.job, rehearsed, hear_out, *at_hand)
 
 
 def check_options(args: argparse.Namespace) -> tuple[ScriptLine, ...]:

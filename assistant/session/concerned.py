@@ -9,7 +9,7 @@ from assistant.joinery.units import MM_PER_UNIT
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Layout
 from assistant.session.effects import Prompt, prompt
-from assistant.session.kinds import QuestionName
+from assistant.session.kinds import Misheard, QuestionName
 from assistant.session.order import end_of
 from assistant.session.other_kerf import is_of_another_blade
 from assistant.session.state import Question, State
@@ -75,9 +75,11 @@ def cannot_be(state: State, question: Question, figure: int) -> Prompt | None:
         return prompt("no such pass", pass_=figure, passes=state.passes) if wrong else None
     if mishap in (Mishap.KERF, Mishap.BLADE):
         wrong = not 1 <= figure <= MOST_KERF
-        return prompt("figure can't be", why="kerf", size=figure * KERF_STEP[job.carriage.unit]) if wrong else None
+        return (
+            prompt("figure can't be", why=Misheard.KERF, size=figure * KERF_STEP[job.carriage.unit]) if wrong else None
+        )
     if figure == 0:
-        return prompt("figure can't be", why="nought", size=size)
+        return prompt("figure can't be", why=Misheard.NOUGHT, size=size)
     if mishap == Mishap.DEEP:
         deepest, why = _deepest(state)
         if state.pattern.depth + size > deepest:
@@ -87,18 +89,18 @@ def cannot_be(state: State, question: Question, figure: int) -> Prompt | None:
         side = question.name == QuestionName.SIDE
         if abs(size) >= ((nearer if size < 0 else farther) if side else max(nearer, farther)):
             return prompt(
-                "figure can't be", why="board", size=abs(size), pass_=question.pass_, width=state.pattern.width
+                "figure can't be", why=Misheard.BOARD, size=abs(size), pass_=question.pass_, width=state.pattern.width
             )
     return None
 
 
-def _deepest(state: State) -> tuple[Fraction, str]:
-    """How deep a cut can be at the most, and which limit that is: "depth", twice what it should be, or the "blade"."""
+def _deepest(state: State) -> tuple[Fraction, Misheard]:
+    """How deep a cut can be at the most, and which limit that is."""
     job, depth = state.the_job, state.pattern.depth
     # How high another blade can stand is not known.
     if job.highest is not None and not job.blade_since and job.highest < 2 * depth:
-        return job.highest, "blade"
-    return 2 * depth, "depth"
+        return job.highest, Misheard.BLADE
+    return 2 * depth, Misheard.DEPTH
 
 
 def _off_the_board(state: State, pass_: int) -> tuple[Fraction, Fraction]:

@@ -140,6 +140,21 @@ class ToMove(StrEnum):
     CARRIAGE = "carriage"
 
 
+class Misheard(StrEnum):
+    """What shows that a figure can't be what was meant."""
+
+    NOUGHT = "nought"
+    """Then nothing would be wrong."""
+    KERF = "kerf"
+    """No blade cuts so narrow, or so wide."""
+    DEPTH = "depth"
+    """The cut would be more than twice as deep as it should be."""
+    BLADE = "blade"
+    """The blade doesn't reach so high."""
+    BOARD = "board"
+    """The kerf would lie beside the board."""
+
+
 class SpeechEnd(StrEnum):
     """How an announcement ended."""
 

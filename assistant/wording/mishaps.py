@@ -15,7 +15,7 @@ from assistant.joinery.misplaced import Thinned
 from assistant.joinery.model import Carriage, HomeKind, Register
 from assistant.plans.mishaps import Mishap
 from assistant.plans.pieces import BLANK
-from assistant.session.kinds import ToMove
+from assistant.session.kinds import Misheard, ToMove
 from assistant.wording import drive
 from assistant.wording.halves import edge_at_stop, to_the_stop
 from assistant.wording.joining import YES_NO, Figures, listed, sentence
@@ -138,12 +138,12 @@ def _ask_safe(words: MishapWords, figures: Figures) -> str:
 
 
 def _ask_sure(words: MishapWords, figures: Figures) -> str:
-    told = f"{sentence(figures['mishap'].means)} " if figures.get("recalled") else ""
+    reported = f"{sentence(figures['mishap'].means)} " if figures.get("recalled") else ""
     pass_ = words.count(figures["pass_"])
     if figures["mishap"] == Mishap.DUST:
         # Nobody sees when it came; where a cut lies can be measured.
-        return f"{told}Does the cut of pass {pass_} lie where it should? {YES_NO}"
-    return f"{told}Was pass {pass_} cut before that, and is it good? {YES_NO}"
+        return f"{reported}Does the cut of pass {pass_} lie where it should? {YES_NO}"
+    return f"{reported}Was pass {pass_} cut before that, and is it good? {YES_NO}"
 
 
 def _ask_which(words: MishapWords, figures: Figures) -> str:
@@ -253,23 +253,23 @@ def _of_too_deep(words: MishapWords, figures: Figures) -> str:
     slots, setup = words.job.slotted, words.job.setups[figures["setup"] - 1]
     every = "every slot of this depth" if slots else "every end"
     if slots:
-        told = [f"What goes into the slots will sit {proud} deeper."]
+        effects = [f"What goes into the slots will sit {proud} deeper."]
     elif setup.part.endswith(BLANK):
         every = "every blank"
         seat = "Their tips still seat, and what stands past the board's end is cut off with the blank."
-        told = [f"The blank's fingers will be {proud} longer. {seat}"]
+        effects = [f"The blank's fingers will be {proud} longer. {seat}"]
     elif setup.stage < len(words.job.stages):
-        told = [f"The lining under the sockets can be {proud} thicker, if the blanks are cut {proud} deeper too."]
+        effects = [f"The lining under the sockets can be {proud} thicker, if the blanks are cut {proud} deeper too."]
     else:
-        told = [f"The fingers will stand {proud} proud, and the inside will be {proud} shorter at each end."]
+        effects = [f"The fingers will stand {proud} proud, and the inside will be {proud} shorter at each end."]
     if figures["as_deep"]:
-        told.append(f"As deep already: {_ends(words, figures['as_deep'])}.")
+        effects.append(f"As deep already: {_ends(words, figures['as_deep'])}.")
     if setups:
-        told.append(f"{sentence(_ends(words, setups)).rstrip('.')} must be cut again, deeper.")
+        effects.append(f"{sentence(_ends(words, setups)).rstrip('.')} must be cut again, deeper.")
     if figures["stay"]:
-        told.append(f"Another blade has cut in {_ends(words, figures['stay'])}, and what it cut stays less deep.")
+        effects.append(f"Another blade has cut in {_ends(words, figures['stay'])}, and what it cut stays less deep.")
         every = "all the rest"
-    return f"{' '.join(told)} Cut {every} to {depth}?"
+    return f"{' '.join(effects)} Cut {every} to {depth}?"
 
 
 def _as_deep(words: MishapWords, figures: Figures) -> str:
@@ -303,13 +303,13 @@ def _cannot_be(words: MishapWords, figures: Figures) -> str:
     size = figures["size"]
     said = f"{sentence(words.length(size)).rstrip('.')} can't be right"
     match figures["why"]:
-        case "nought":
+        case Misheard.NOUGHT:
             return f"{said}: if nothing is wrong, double tap."
-        case "kerf":
+        case Misheard.KERF:
             return f"{said} for a kerf." if size else "A kerf of zero can't be right."
-        case "depth":
+        case Misheard.DEPTH:
             return f"{said}: these cuts should be only {words.length(figures['depth'])} deep."
-        case "blade":
+        case Misheard.BLADE:
             highest, depth = words.length(figures["highest"]), words.length(figures["depth"])
             return f"{said}: these cuts should be {depth} deep, and the blade reaches no higher than {highest}."
     pass_, width = words.count(figures["pass_"]), words.length(figures["width"])
