@@ -253,23 +253,23 @@ def _of_too_deep(words: MishapWords, figures: Figures) -> str:
     slots, setup = words.job.slotted, words.job.setups[figures["setup"] - 1]
     every = "every slot of this depth" if slots else "every end"
     if slots:
-        effects = [f"What goes into the slots will sit {proud} deeper."]
+        outcome = [f"What goes into the slots will sit {proud} deeper."]
     elif setup.part.endswith(BLANK):
         every = "every blank"
         seat = "Their tips still seat, and what stands past the board's end is cut off with the blank."
-        effects = [f"The blank's fingers will be {proud} longer. {seat}"]
+        outcome = [f"The blank's fingers will be {proud} longer. {seat}"]
     elif setup.stage < len(words.job.stages):
-        effects = [f"The lining under the sockets can be {proud} thicker, if the blanks are cut {proud} deeper too."]
+        outcome = [f"The lining under the sockets can be {proud} thicker, if the blanks are cut {proud} deeper too."]
     else:
-        effects = [f"The fingers will stand {proud} proud, and the inside will be {proud} shorter at each end."]
+        outcome = [f"The fingers will stand {proud} proud, and the inside will be {proud} shorter at each end."]
     if figures["as_deep"]:
-        effects.append(f"As deep already: {_ends(words, figures['as_deep'])}.")
+        outcome.append(f"As deep already: {_ends(words, figures['as_deep'])}.")
     if setups:
-        effects.append(f"{sentence(_ends(words, setups)).rstrip('.')} must be cut again, deeper.")
+        outcome.append(f"{sentence(_ends(words, setups)).rstrip('.')} must be cut again, deeper.")
     if figures["stay"]:
-        effects.append(f"Another blade has cut in {_ends(words, figures['stay'])}, and what it cut stays less deep.")
+        outcome.append(f"Another blade has cut in {_ends(words, figures['stay'])}, and what it cut stays less deep.")
         every = "all the rest"
-    return f"{' '.join(effects)} Cut {every} to {depth}?"
+    return f"{' '.join(outcome)} Cut {every} to {depth}?"
 
 
 def _as_deep(words: MishapWords, figures: Figures) -> str:

@@ -14,7 +14,7 @@ from assistant.session import facts as f
 from assistant.session.aftermath import OF
 from assistant.session.apply import apply
 from assistant.session.events import Resume
-from assistant.session.kinds import Change, SetupStatus
+from assistant.session.kinds import JobChange, SetupStatus
 from assistant.session.rework import change_job
 from assistant.session.slip import trial
 from assistant.session.state import State, WrongCut
@@ -346,7 +346,7 @@ def left_before_it_was_said_which_cuts_are_good(mishap: Mishap = Mishap.SLIPPED,
     answers(driver, "yes")
     assert driver.state.question and driver.state.question.name == "sure"
     turn = Turn(replayed(driver), Resume(driver.at, UTC))
-    change_job(turn, Change.BOARD, 2)
+    change_job(turn, JobChange.BOARD, 2)
     driver.records += [record for record in turn.decision(None).records if not record.fact.passing]
     driver.resume()
     return driver
