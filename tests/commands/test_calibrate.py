@@ -460,8 +460,8 @@ def test_a_jump_is_asked_about_twice(typed: str, written: bool, bench: Bench, mo
 
 
 def test_how_far_a_kerf_may_move_means_nothing_elsewhere(bench: Bench) -> None:
-    for kind in ("screw", "zero", "backlash", "fit"):
-        refused = f"calibrate {kind}: --most-change: means nothing here; use it with calibrate kerf"
+    for kind in ("screw", "zero", "backlash"):
+        refused = f"calibrate {kind}: --most-change: means nothing here; use it with calibrate kerf or calibrate fit"
         assert refused in bench.run(kind, "--most-change", "0.5", code=2)
     assert "--most-change" in bench.run("kerf", "--most-change", "far", code=2)
 
