@@ -284,13 +284,14 @@ def _setup_done(state: State, fact: f.SetupDone, at: float) -> Change:
 
 
 def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
+    job = fact.extend(state.the_job)
     return {
-        "job": fact.extend(state.the_job),
+        "job": job,
         "cuts": (*state.cuts, *(0 for _ in fact.setups)),
         "shallow": (*state.shallow, *(0 for _ in fact.setups)),
         "since_height": (*state.since_height, *(0 for _ in fact.setups)),
         "status": (*state.status, *(SetupStatus.TO_CUT for _ in fact.setups)),
-        **apply_mishaps.kept_in_doubt(state, fact.order),
+        **apply_mishaps.kept_in_doubt(state, job),
     }
 
 

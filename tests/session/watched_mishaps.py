@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from assistant.plans.model import Setup
+from assistant.plans.model import Job, Setup
 from assistant.session import facts as f
 
 if TYPE_CHECKING:
@@ -52,6 +52,12 @@ SETTLE = frozenset(
 NARROW = Fraction(1)
 """Less than any finger is wide, mm: a cut that is off by a whole finger is seen."""
 NOT_MEANWHILE = (f.PassCut, f.CheckConfirmed, f.SettingCalled, f.MoveAsked, f.Reregistered)
+
+
+def _is_by_another_blade(job: Job, setup: int) -> bool:
+    """At its settings this one would move the walls."""
+    cut_for = job.pattern_of(setup).passes[0]
+    return setup <= job.blade_since and cut_for.kerf_to - cut_for.kerf_from != job.kerf
 
 
 def end_of(setup: Setup) -> tuple[str, int, int, int]:
@@ -147,6 +153,7 @@ class Mishaps:
         if fact.mishap in MAY_HAVE_BEEN_CUT_SO and kerfs:
             self.doubted, self.asks_of_cuts = self.doubted | {fact.setup}, False
             self.vouched -= {fact.setup}
+            self._cannot_be_taken_back(bench.job, bench)
         self.away = self.away or fact.mishap == "break"
         self.open_till_now = fact.mishap if fact.mishap in ASKS_ON else ""
 
@@ -185,8 +192,11 @@ class Mishaps:
         self._settles(fact.setup)
 
     def _job_extended(self, fact: f.JobExtended, bench: Watcher) -> None:
-        """What another blade goes on with can't be asked of any more."""
-        gone = self.doubted - set(fact.order)
+        self._cannot_be_taken_back(fact.extend(bench.job), bench)
+
+    def _cannot_be_taken_back(self, job: Job, bench: Watcher) -> None:
+        """What another blade has cut, or is gone on with by this one, is kept as if it were wrong, and marked."""
+        gone = {n for n in self.doubted if n not in job.order or _is_by_another_blade(job, n)}
         for setup in gone:
             for pass_ in bench.stands_in(setup):
                 self._spoils_its_socket(setup, pass_, bench)
@@ -332,8 +342,7 @@ class Mishaps:
         assert set(fact.patterns) == {one.pattern for one in same if job.patterns[one.pattern].depth == depth}
         assert self.told == "too deep" and fact.change(job).pattern_of(bench.setup).depth > depth
         for n in self._alike(bench):
-            cut_for = job.pattern_of(n).passes[0]
-            if n <= job.blade_since and cut_for.kerf_to - cut_for.kerf_from != job.kerf:
-                continue  # another blade's: at its settings this one would move the walls
+            if _is_by_another_blade(job, n):
+                continue
             if before := frozenset(p for p in bench.cut[n] if self.made_at[n, p] < self.heights):
                 self.go_over[n] = before
