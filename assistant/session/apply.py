@@ -522,7 +522,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Finished: _finished,
     f.EndedEarly: _ended_early,
     f.StandsThere: _stands_there,
-    f.CutsSure: lambda state, fact, at: {"doubted": without_doubt(state, state.setup)},
+    f.CutsSure: lambda state, fact, at: {"doubted": without_doubt(state, fact.setup)},
     f.StillClamped: lambda state, fact, at: {"to_register": False},
     f.Asked: _asked,
     f.Dropped: _dropped,

@@ -184,7 +184,7 @@ def test_a_bump_that_ended_in_zeroing_leaves_the_work_to_be_put_right() -> None:
     tell(driver, Mishap.BUMPED)
     answers(driver, "yes", "yes")
     driver.resume()
-    answers(driver, "no", "yes", "yes")
+    answers(driver, "no", "yes")  # which cuts are good has been said, and isn't asked again
     assert driver.state.question and driver.state.question.name == "registered"
     assert "move the work, not the carriage" in driver.said
 
