@@ -91,6 +91,9 @@ class Witness:
         follow = [fact for fact in facts if isinstance(fact, of_one_answer)][1:]
         # Whoever is back is asked two things, and goes on with the second answer.
         follow += [fact for fact in facts if isinstance(fact, f.CarriedOn) and self._asks("ask touched")]
+        # What was taken back, or that nothing is cut, may be the last that had to be known of the cuts.
+        last = [fact for fact in facts if isinstance(fact, f.WentWrong | f.SteppedBack)]
+        follow += [fact for fact in facts if isinstance(fact, f.CutsSure) and last]
         asked, out_at, known_from = self.now, self.out_at, self.known_from
         for fact in facts:
             if isinstance(fact, f.JobExtended) and self.job is not None:
@@ -191,6 +194,8 @@ class Witness:
                 self._answers(fact, since, "standing by")
             case f.WentWrong(setup, pass_, mishap):
                 self._answers(fact, since, "ask safe", setup, pass_, mishap)
+            case f.CutsSure(setup):
+                self._answers(fact, since, "ask sure", setup)
             case f.CameBack(setup):
                 self._answers(fact, since, "ask touched", setup)
             case f.KerfMisplaced(setup, pass_):

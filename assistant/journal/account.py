@@ -287,6 +287,9 @@ class _FactsInWords:
         height = f"the blade's height was {'' if fact.lowered else 'not '}changed"
         return f"back from a break: {height}, {'something' if fact.touched else 'nothing'} else was touched"
 
+    def cuts_sure(self, fact: f.CutsSure, at: float) -> str:
+        return f"setup {fact.setup}: which cuts are good is known"
+
     def board_spoilt(self, fact: f.BoardSpoilt, at: float) -> str:
         self.spoilt.update(fact.setups)
         self.cuts = {place: kept for place, kept in self.cuts.items() if place[0] not in fact.setups}
@@ -383,6 +386,7 @@ _IN_WORDS: dict[type[f.Fact], Callable[[_FactsInWords, Any, float], str]] = {
     f.KerfMisplaced: _FactsInWords.kerf_misplaced,
     f.DepthSet: _FactsInWords.depth_set,
     f.CameBack: _FactsInWords.came_back,
+    f.CutsSure: _FactsInWords.cuts_sure,
     f.Reopened: _FactsInWords.reopened,
     f.MoveAsked: _FactsInWords.move_asked,
     f.Moved: _FactsInWords.moved,

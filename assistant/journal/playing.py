@@ -37,6 +37,7 @@ _OF_A_SETUP = (
     | f.WentWrong
     | f.KerfMisplaced
     | f.CameBack
+    | f.CutsSure
     | f.MoveAsked
     | f.Moved
     | f.CarriageHalted

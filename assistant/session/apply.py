@@ -282,13 +282,14 @@ def _setup_done(state: State, fact: f.SetupDone, at: float) -> Change:
 
 
 def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
+    job = fact.extend(state.the_job)
     return {
-        "job": fact.extend(state.the_job),
+        "job": job,
         "cuts": (*state.cuts, *(0 for _ in fact.setups)),
         "shallow": (*state.shallow, *(0 for _ in fact.setups)),
         "since_height": (*state.since_height, *(0 for _ in fact.setups)),
         "status": (*state.status, *(SetupStatus.TO_CUT for _ in fact.setups)),
-        **apply_mishaps.kept_in_doubt(state, fact.order),
+        **apply_mishaps.kept_in_doubt(state, job),
     }
 
 
@@ -519,7 +520,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.Finished: _finished,
     f.EndedEarly: _ended_early,
     f.StandsThere: _stands_there,
-    f.CutsSure: lambda state, fact, at: {"doubted": without_doubt(state, state.setup)},
+    f.CutsSure: lambda state, fact, at: {"doubted": without_doubt(state, fact.setup)},
     f.StillClamped: lambda state, fact, at: {"to_register": False},
     f.Asked: _asked,
     f.Dropped: _dropped,

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from fractions import Fraction
 
 from assistant.plans.checks import After
 from assistant.plans.mishaps import Mishap
+from assistant.plans.model import Job
 from assistant.session import aftermath
 from assistant.session import facts as f
 from assistant.session.checks import due_after
+from assistant.session.other_kerf import is_of_another_blade
 from assistant.session.state import Change, State, WrongCut, changed, with_driving, without_doubt
 
 
@@ -28,13 +29,13 @@ def kerf_misplaced(state: State, fact: f.KerfMisplaced, at: float) -> Change:
     return {"marked": marked, **_with_wrong(state, WrongCut(fact.setup, fact.pass_, Fraction(fact.off_by)))}
 
 
-def kept_in_doubt(state: State, order: Collection[int]) -> Change:
-    """What becomes of doubtful cuts in setups that others replace in the order of cutting.
+def kept_in_doubt(state: State, job: Job) -> Change:
+    """What becomes of doubtful cuts that can't be taken back any more. job: from now on.
 
-    By another blade, none of them can be taken back any more. So no wall is relied on that such a cut may have reached,
-    and each is named when all is cut.
+    This blade would move the walls of what another one has cut, whether or not it goes on with that end. So no wall is
+    relied on that such a cut may have reached, and each is named when all is cut.
     """
-    gone = [setup for setup, _ in state.doubted if setup not in order]
+    gone = [setup for setup, _ in state.doubted if setup not in job.order or is_of_another_blade(job, setup)]
     kerfs = {setup: state.cuts[setup - 1] | state.shallow[setup - 1] for setup in gone}
     places = [(setup, n + 1) for setup, mask in kerfs.items() for n in range(mask.bit_length()) if mask >> n & 1]
     if not gone:
@@ -63,6 +64,7 @@ def went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:
     }
     if after.unsure and _kerfs(state):
         change["doubted"] = (*without_doubt(state, state.setup), (state.setup, mishap))
+        change |= kept_in_doubt(changed(state, change), job)
     if after.asks_on:
         change["unsettled"] = mishap
     if after.marks:

@@ -319,6 +319,14 @@ class CameBack(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class CutsSure(Fact):
+    """Of every cut of this setup it is known whether it is good; what isn't was taken back by a fact of its own."""
+
+    kind: ClassVar[str] = "cuts_sure"
+    setup: int
+
+
+@dataclass(frozen=True, slots=True)
 class Reopened(Fact):
     """A finished session, or one that was ended early, is open again."""
 
@@ -481,17 +489,6 @@ class StillClamped(Fact):
     """
 
     kind: ClassVar[str] = "still_clamped"
-    passing: ClassVar[bool] = True
-
-
-@dataclass(frozen=True, slots=True)
-class CutsSure(Fact):
-    """The operator has said of every cut whether it was made before the work or the carriage had moved.
-
-    Passing: what was cut after that is taken back by a fact of its own, and after an interruption it is asked again.
-    """
-
-    kind: ClassVar[str] = "cuts_sure"
     passing: ClassVar[bool] = True
 
 

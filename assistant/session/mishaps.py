@@ -156,7 +156,7 @@ def _made_safe(turn: Turn, question: Question) -> None:
     turn.fact(f.WentWrong(question.setup, question.pass_, mishap))
     if another_blade_cut_it(state, mishap):
         turn.lead(prompt("pass of another blade"))
-        turn.fact(f.CutsSure())
+        turn.fact(f.CutsSure(turn.state.setup))
         _done(turn)
     elif aftermath.OF[mishap].unsure:
         _ask_place(turn, QuestionName.SURE, mishap, kerfs_here(state))
@@ -168,7 +168,7 @@ def _made_safe(turn: Turn, question: Question) -> None:
         ask(turn, QuestionName.VERDICT, state.setup, state.cursor, mishap=mishap)
     else:
         if aftermath.OF[mishap].asks_on:
-            turn.fact(f.CutsSure())
+            turn.fact(f.CutsSure(turn.state.setup))
         _done(turn)
 
 
@@ -177,7 +177,7 @@ def _ask_place(turn: Turn, name: QuestionName, mishap: Mishap, among: list[int])
     if among:
         ask(turn, name, turn.state.setup, among[0], mishap=mishap)
     else:
-        turn.fact(f.CutsSure())
+        turn.fact(f.CutsSure(turn.state.setup))
         _done(turn)
 
 
@@ -193,7 +193,7 @@ def _sure(turn: Turn, question: Question, yes: bool) -> None:
     if left:
         ask(turn, QuestionName.SURE, question.setup, left[0], mishap=question.mishap)
         return
-    turn.fact(f.CutsSure())
+    turn.fact(f.CutsSure(turn.state.setup))
     if turn.state.mode == STANDING_BY:
         _done(turn)
     else:

@@ -154,7 +154,8 @@ def test_a_sub_command_has_its_own_options_only(command: str) -> None:
     options = {name: {o for a in parser._actions for o in a.option_strings} for name, parser in parsers.items()}
     of_one = {
         "carriage": {"--json": {"where"}, "--no-pedal": {"home", "go"}, "--shop": None},
-        "calibrate": {"--most-change": {"kerf", "fit"}, "--new-blade": {"kerf", "fit"}, "--gap": {"fit"}, "--plan": None},
+        "calibrate": dict.fromkeys(("--most-change", "--new-blade"), {"kerf", "fit"})
+        | {"--gap": {"fit"}, "--plan": None},
         "models": {"--shop": None},
         "journal": {"--state": None},
         "page": {"--json": {"devices"}, "--port": {"serve"}, "--lan": {"serve"}, "--state": None},

@@ -184,7 +184,7 @@ def test_a_bump_that_ended_in_zeroing_leaves_the_work_to_be_put_right() -> None:
     tell(driver, Mishap.BUMPED)
     answers(driver, "yes", "yes")
     driver.resume()
-    answers(driver, "no", "yes", "yes")
+    answers(driver, "no", "yes")  # which cuts are good has been said, and isn't asked again
     assert driver.state.question and driver.state.question.name == "registered"
     assert "move the work, not the carriage" in driver.said
 
@@ -428,6 +428,29 @@ def test_cuts_in_doubt_are_not_relied_on_once_another_blade_goes_on_with_their_e
     driver.heard(Intent.BOARD, rest)
     hold_until(driver, rest)
     assert trial(driver.state) is None and "you have only the edge to go by" in driver.said
+
+
+def all_cut_and_another_blade_on() -> Driver:
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
+    driver.cut(driver.state.passes)
+    driver.heard("stand by")
+    tell(driver, Mishap.BLADE)
+    answers(driver, "yes", 280, "yes", "yes")
+    assert driver.state.setup == 1 and driver.state.setup_complete
+    return driver
+
+
+def test_cuts_of_another_blade_are_never_asked_to_be_taken_back() -> None:
+    """At their settings this blade would move the walls, so they are left as they are, and named when all is cut."""
+    driver = all_cut_and_another_blade_on()
+    tell(driver, Mishap.SLIPPED)
+    answers(driver, "yes")
+    every = {(1, n) for n in range(1, 5)}
+    assert "Another blade has cut that" in driver.said and set(driver.state.marked) == every
+    driver.resume()
+    assert not driver.state.doubted and {(cut.setup, cut.pass_) for cut in driver.state.wrong} == every
+    answers(driver, "yes")
+    assert driver.state.question is None and driver.asked == "saw off"
 
 
 def test_nothing_is_left_in_doubt_of_an_end_that_is_cut_off_or_a_board_that_is_spoilt() -> None:

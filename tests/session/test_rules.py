@@ -63,7 +63,7 @@ NOTHING_MOVES = OF_THE_VOICE + (Intent.AGAIN, Intent.HOW_MANY, Intent.WHERE, Int
 CHANGES = (Intent.BOARD, Intent.REDO, Intent.SPOILT, Intent.COPY, Intent.SOCKET)
 """Of the job: `test_rework` walks them, over setups instead of passes."""
 OF_A_CHANGE = {"job_extended", "board_chosen", "setup_reopened", "board_spoilt", "reopened"}
-OF_A_MISHAP = {"went_wrong", "kerf_misplaced", "depth_set", "came_back"}
+OF_A_MISHAP = {"went_wrong", "kerf_misplaced", "depth_set", "came_back", "cuts_sure"}
 OF_A_DRIVE = {"move_asked", "moved", "halted", "carriage_lost", "homed"}
 STALL_S = 30.0  # how long the runner stalls in every turn, before what was opened in it goes out
 
@@ -117,12 +117,13 @@ def wrong_cuts(state: State) -> object:
     if not state.wrong:
         return None
     pattern, known = state.pattern, [cut for cut in state.wrong if cut.off_by is not None]
-    wood = [reached(pattern, pattern.passes[w.pass_ - 1], w.off_by, length_of(state.the_job)) for w in state.wrong]
+    of = {w: state.the_job.pattern_of(w.setup) for w in state.wrong}  # another blade may have begun the end
+    wood = [reached(of[w], of[w].passes[w.pass_ - 1], w.off_by, length_of(state.the_job)) for w in state.wrong]
     sides = [
         (any(low < one.kerf_from <= high for low, high in wood), any(low <= one.kerf_to < high for low, high in wood))
         for one in (*pattern.before, *pattern.passes)
     ]
-    lost = any(thinned(pattern, pattern.passes[w.pass_ - 1], w.off_by or Fraction(0)) for w in known)
+    lost = any(thinned(of[w], of[w].passes[w.pass_ - 1], w.off_by or Fraction(0)) for w in known)
     return tuple(sides), lost, frozenset(w.setup for w in state.wrong), frozenset((w.setup, w.pass_) for w in known)
 
 
@@ -335,8 +336,8 @@ def look_at(
 
 FOLLOWS: dict[str, set[str]] = {
     "what": set(),
-    "safe": {"went_wrong"},
-    "sure": {"stepped_back"},
+    "safe": {"went_wrong", "cuts_sure"},
+    "sure": {"stepped_back", "cuts_sure"},
     "which": {"board_spoilt", "job_extended", "setup_reopened", "board_chosen"},
     "figure": set(),
     "side": set(),
@@ -580,7 +581,7 @@ def replayed(node: Node) -> Node:
         state = apply(state, record)
     live = node.state
     names = ("setup", "cursor", "cuts", "status", "chosen", "saw_runs", "confirmed", "redo", "touched", "carriage_at")
-    names += ("moved", "shallow", "wrong", "since_height")
+    names += ("moved", "doubted", "shallow", "wrong", "since_height")
     for name in (*names, "marked", "previous", "job"):
         assert getattr(state, name) == getattr(live, name), f"replay differs in {name}"
     return replace(node, state=state)
@@ -726,7 +727,7 @@ def walk_mishaps(name: str) -> None:
     mishaps, checks, a_plan, kerf, killed = MISHAPS[name]
     places, transitions, kinds = walk(
         job(a_plan, few_checks(*checks), kerf=kerf),
-        most=60_000,
+        most=400_000,
         killed=killed,
         mishaps=mishaps,
         changes=(Intent.BOARD,) if name in ANOTHER_BOARD else (),

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
-from assistant.plans.model import Setup
+from assistant.plans.model import Job, Setup
 from assistant.session import facts as f
 
 if TYPE_CHECKING:
@@ -45,13 +45,19 @@ SETTLES = ("ask registered", "move", "standing by", "check", "setting", "setting
 SETTLE = frozenset(
     {
         *("kerf_misplaced", "setup_reopened", "depth_set", "jumped", "job_extended", "board_chosen", "board_spoilt"),
-        *("carried_on", "setup_started"),
+        *("carried_on", "setup_started", "cuts_sure"),
     }
 )
 """After these nothing is left to be asked about a mishap."""
 NARROW = Fraction(1)
 """Less than any finger is wide, mm: a cut that is off by a whole finger is seen."""
 NOT_MEANWHILE = (f.PassCut, f.CheckConfirmed, f.SettingCalled, f.MoveAsked, f.Reregistered)
+
+
+def _is_by_another_blade(job: Job, setup: int) -> bool:
+    """At its settings this one would move the walls."""
+    cut_for = job.pattern_of(setup).passes[0]
+    return setup <= job.blade_since and cut_for.kerf_to - cut_for.kerf_from != job.kerf
 
 
 def end_of(setup: Setup) -> tuple[str, int, int, int]:
@@ -66,8 +72,8 @@ class Mishaps:
     the carriage has been zeroed since. open_till_now: the mishap of which more is asked, and not all answers are
     stored. owed: that one, if the session was interrupted and it hasn't been asked about since. doubted: the setups in
     which cuts may have been made after that, and it hasn't been said of all of them whether they are good;
-    asks_of_cuts: that is being asked; vouched: where it was said, though no journal has it. asks: the open question
-    about a mishap, "" for none. away: the operator is on a break, or has not yet said what was touched in it.
+    asks_of_cuts: that is being asked. asks: the open question about a mishap, "" for none. away: the operator is on a
+    break, or has not yet said what was touched in it.
 
     heights: how often the blade's height was confirmed. made_at: that count when each kerf was made, by setup and pass.
     go_over: the ends that one answer has still to name, with the cuts to be made again. misplaced: cuts named to lie in
@@ -82,7 +88,6 @@ class Mishaps:
     told: str = ""
     elsewhere: str = ""
     doubted: frozenset[int] = frozenset()
-    vouched: frozenset[int] = frozenset()
     asks_of_cuts: bool = False
     asks: str = ""
     away: bool = False
@@ -109,10 +114,6 @@ class Mishaps:
         if key == "ask sure":
             assert figures["pass_"] in bench.stands_in(bench.setup), "what is asked about is a cut"
             self.asks_of_cuts = True
-        elif self.asks_of_cuts and key in SETTLES:
-            self.asks_of_cuts = False
-            self.vouched |= self.doubted & {bench.setup}
-            self.doubted -= {bench.setup}
         if key == "ask registered" and figures["tried"]:
             assert bench.setup not in self.doubted, "nothing is tried in a cut of which nobody has said that it is good"
             by_hand = self.elsewhere == "bumped" and not bench.driven and not self.zeroed
@@ -146,7 +147,7 @@ class Mishaps:
             self._lies_elsewhere(fact.mishap, checks)
         if fact.mishap in MAY_HAVE_BEEN_CUT_SO and kerfs:
             self.doubted, self.asks_of_cuts = self.doubted | {fact.setup}, False
-            self.vouched -= {fact.setup}
+            self._cannot_be_taken_back(bench.job, bench)
         self.away = self.away or fact.mishap == "break"
         self.open_till_now = fact.mishap if fact.mishap in ASKS_ON else ""
 
@@ -178,15 +179,22 @@ class Mishaps:
     def _settles(self, *setups: int) -> None:
         """No cut of these setups is in doubt any more, whatever happens."""
         self.doubted -= set(setups)
-        self.vouched -= set(setups)
+
+    def _cuts_sure(self, fact: f.CutsSure, bench: Watcher) -> None:
+        assert self.asks_of_cuts or fact.setup not in self.doubted, "nobody has been asked which cuts are good"
+        self._settles(fact.setup)
+        self.asks_of_cuts = False
 
     def _setup_done(self, fact: f.SetupDone, bench: Watcher) -> None:
         assert fact.setup not in self.doubted, "no end is done with while nobody has said which of its cuts are good"
         self._settles(fact.setup)
 
     def _job_extended(self, fact: f.JobExtended, bench: Watcher) -> None:
-        """What another blade goes on with can't be asked of any more."""
-        gone = self.doubted - set(fact.order)
+        self._cannot_be_taken_back(fact.extend(bench.job), bench)
+
+    def _cannot_be_taken_back(self, job: Job, bench: Watcher) -> None:
+        """What another blade has cut, or is gone on with by this one, is kept as if it were wrong, and marked."""
+        gone = {n for n in self.doubted if n not in job.order or _is_by_another_blade(job, n)}
         for setup in gone:
             for pass_ in bench.stands_in(setup):
                 self._spoils_its_socket(setup, pass_, bench)
@@ -197,7 +205,6 @@ class Mishaps:
         """Blade, clamps and guard are asked after in any case."""
         self.owed = self.open_till_now
         self.away, self.asks, self.asks_of_cuts = False, "", False
-        self.doubted, self.vouched = self.doubted | self.vouched, frozenset()
 
     def _stood_by(self, fact: f.StoodBy, bench: Watcher) -> None:
         self.asks, self.asks_of_cuts = "", False
@@ -332,8 +339,7 @@ class Mishaps:
         assert set(fact.patterns) == {one.pattern for one in same if job.patterns[one.pattern].depth == depth}
         assert self.told == "too deep" and fact.change(job).pattern_of(bench.setup).depth > depth
         for n in self._alike(bench):
-            cut_for = job.pattern_of(n).passes[0]
-            if n <= job.blade_since and cut_for.kerf_to - cut_for.kerf_from != job.kerf:
-                continue  # another blade's: at its settings this one would move the walls
+            if _is_by_another_blade(job, n):
+                continue
             if before := frozenset(p for p in bench.cut[n] if self.made_at[n, p] < self.heights):
                 self.go_over[n] = before
