@@ -380,7 +380,7 @@ class Watcher:
 
     def is_tried_later(self) -> bool:
         """Whether the work has cuts, and must be tried in one of them before it is cut on."""
-        return self._has_cuts(self.setup) and (self.to_register or bool(self.wrong.elsewhere))
+        return bool(self.stands_in(self.setup)) and (self.to_register or bool(self.wrong.elsewhere))
 
     def wants(self, name: str) -> bool:
         """Whether this check is due, if the job has it."""
@@ -595,7 +595,8 @@ class Watcher:
     def _check_opened(self, fact: f.CheckOpened) -> None:
         assert self.placed or not self.driven, "no board is named before the carriage stands where it is clamped"
         # That question can be the second, since the work comes out of its clamps for the backing.
-        comes_first = fact.check in ("zero", "backing") and self.is_tried_later()
+        by_another = self._has_cuts(self.setup) and bool(self.wrong.elsewhere)  # if this one goes into its cuts
+        comes_first = fact.check in ("zero", "backing") and (self.is_tried_later() or by_another)
         may_wait = {"ask clamped"} if comes_first else set()
         assert not self.to_ask - may_wait, f"before work goes on after an interruption {self.to_ask} are asked"
         self.open_check = fact.check
