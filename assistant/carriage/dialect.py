@@ -94,7 +94,7 @@ class Greeting:
 
 
 class ControllerState(StrEnum):
-    """What it says that it does, as its reports have it."""
+    """What the controller says it is doing, as its reports have it."""
 
     IDLE = "Idle"
     RUN = "Run"

@@ -49,7 +49,7 @@ class CutOrder(StrEnum):
 
 
 class Grain(StrEnum):
-    """Of a board, across its width."""
+    """The growth rings as seen on a board's end."""
 
     FLAT = "flat"
     QUARTER = "quarter"

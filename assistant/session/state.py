@@ -152,8 +152,7 @@ class State:
     of them, whatever the order says; 0 for none. named: the setups whose board was ever named to be clamped. marked:
     (setup, pass) of every place where a problem was marked, each once, in order. trouble: the mishap reported while
     standing by, whose card is shown until the session goes on. unsettled: the mishap of which more must be asked, and
-    was not in this run. on_break: the operator went away, and is asked what was
-    touched meanwhile.
+    was not in this run. on_break: the operator went away, and is asked what was touched meanwhile.
 
     Of the checks: redo: bit i is set when check i must be asked again whatever its own rule says. touched: a check of
     this setup has been answered, so the previous setup is closed. to_register: this board has cuts in it and was
