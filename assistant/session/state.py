@@ -170,8 +170,8 @@ class State:
     came down to this setting, and nobody knows whether the screw's play was taken up since. unread: it was touched, and
     nobody has read since whether it stands where it stood. driving: of a driven one.
 
-    Of this run: boards: how many it has begun with: one is announced in short from the third on. turns: how many of
-    them had to be turned over. opening: what waits for an answer. notices: (device, text) held back while a pass may be
+    Of this run: boards: how many were to be clamped, one for each setup: the third and later ones are announced in
+    short. turns: how many of them had to be turned over. opening: what waits for an answer. notices: (device, text) held back while a pass may be
     under way. said: announcements made. rehearsed: no wood is cut. hear_out: an answer counts only once its question
     has been spoken or shown; otherwise once the question went out. louder, quicker: steps of the voice, negative for
     softer and slower.
