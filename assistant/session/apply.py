@@ -10,6 +10,8 @@ from typing import Any
 from assistant.plans.checks import (
     BLADE_HEIGHT,
     BOARD_OUT,
+    CLAMPS,
+    GUARD,
     PIECE_CHECK,
     SAW_OFF,
     ZERO_CHECK,
@@ -20,7 +22,15 @@ from assistant.plans.intents import Mode
 from assistant.plans.model import Job
 from assistant.session import apply_mishaps
 from assistant.session import facts as f
-from assistant.session.checks import BEFORE_A_TRIAL, asks_saw_off, bits_of, confirmed_with, counted_on, due_after
+from assistant.session.checks import (
+    BEFORE_A_TRIAL,
+    asks_saw_off,
+    bits_of,
+    confirmed_with,
+    counted_on,
+    due_after,
+    due_of,
+)
 from assistant.session.concerned import has_cuts
 from assistant.session.kinds import MoveKind, SetupStatus, Then
 from assistant.session.order import end_of, opposite, setups_of_end
@@ -192,12 +202,13 @@ def _stood_by(state: State, fact: f.StoodBy, at: float) -> Change:
 
 
 def _carried_on(state: State, fact: f.CarriedOn, at: float) -> Change:
-    return {
-        "mode": CHECKS,
-        "trouble": None,
-        "on_break": False,
-        "redo": state.redo | due_after(state.the_job.checks, After.CARRIED_ON),
-    }
+    checks = state.the_job.checks
+    redo = state.redo | due_after(checks, After.CARRIED_ON)
+    # Clamps that are still to be confirmed are asked about in place of "carrying on", which asks about the guard, too.
+    # A shop can have the guard asked first, so that it was confirmed before the session stood by.
+    if due_of(state, CLAMPS) is not None and due_of(state, GUARD) is None:
+        redo |= bits_of(checks, (GUARD,))
+    return {"mode": CHECKS, "trouble": None, "on_break": False, "redo": redo}
 
 
 def _uncut(state: State, pass_: int) -> Change:

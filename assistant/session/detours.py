@@ -200,7 +200,8 @@ def begin_resuming(turn: Turn, notes: tuple[str, ...]) -> None:
     begun = prompt("resumed", setup=state.setup, place=place, setups=counted, cut=state.cut_in_all)
     lines = (begun, *(prompt("device", text=note) for note in notes))
     if is_driven(state.the_job):
-        then = Then.CLAMPED if state.touched else Then.BOARD
+        # A board that makes room for another is not named once more to be clamped.
+        then = Then.CLAMPED if state.touched or state.leaves else Then.BOARD
         propose(turn, Move(MoveKind.HOME, then, state.setup), *lines)
     # No setting was ever called, so there is none at which the carriage could still stand.
     elif state.carriage_at is None:

@@ -39,6 +39,9 @@ CHANGES = {question: change for change, question in QUESTIONS.items()}
 def refusal(state: State, what: JobChange, setup: int, socket: int = 0) -> e.Prompt | None:
     """Why this can't be done, or None. setup: whatever number was given; socket: likewise, for `JobChange.SOCKET`."""
     job = state.the_job
+    if state.unsettled:
+        # It was left between two questions, and the change would be taken for the answer that is still to come.
+        return prompt("mishap unsettled", mishap=state.unsettled)
     if not 1 <= setup <= len(job.setups):
         return prompt("no such setup", setup=setup, setups=len(job.setups))
     if state.status[setup - 1] == SetupStatus.SPOILT:

@@ -370,6 +370,10 @@ SENTENCES: dict[str, Callable[[MishapWords, Figures], str]] = {
     "card": _card,
     "figure can't be": _cannot_be,
     "kerf won't do": lambda words, figures: f"{sentence(figures['why'])} {sentence(figures['mend'])}",
+    "mishap unsettled": lambda words, figures: (
+        f"It was reported that {figures['mishap'].means}, and there are questions left about that."
+        " Resume the session first, and answer them."
+    ),
 }
 
 TEMPLATES: dict[str, str] = {
@@ -384,7 +388,9 @@ TEMPLATES: dict[str, str] = {
     ),
 }
 
-STANDS = frozenset({"as deep", "kerf won't do", "no figure yet", "another board", "figure can't be"})
+STANDS = frozenset({
+    "as deep", "kerf won't do", "no figure yet", "another board", "figure can't be", "mishap unsettled",
+})  # fmt: skip
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 
 RECORDS: dict[str, str | Callable[[MishapWords, Figures], str]] = {

@@ -353,6 +353,16 @@ class TestRefusals:
         assert f"job: {words[0]} {words[1]}: {Words(state.the_job, figures=True).one(why_not)} Nothing" in done.err
         assert kinds(left) == before
 
+    def test_what_went_wrong_is_answered_before_the_job_changes(self, workshop: Workshop) -> None:
+        workshop.write("plan.toml", TWO)
+        blade = "heard marigold another blade was put on"
+        workshop.cut(ONE_CUT + f"12 pedal hold\n14 {blade}\n20 pedal hold\n21 interrupt\n")
+        before = kinds(workshop)
+        assert before[-1] == "went_wrong"
+        done = asked(workshop, "--copy", "1", "--yes")
+        assert (done.code, done.out) == (2, "") and kinds(workshop) == before
+        assert "It was reported that another blade is on the saw, and there are questions left about that." in done.err
+
     def test_an_open_session_is_not_opened_again(self, left: Workshop) -> None:
         done = asked(left, "--reopen", "--yes")
         assert done.code == 2 and "is open already. Nothing was changed." in done.err

@@ -10,8 +10,10 @@ import pytest
 from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
 from assistant.session import effects as e
-from assistant.session.events import Arrived, Gesture, Heard, Looked, NotClear, TooOld
-from assistant.session.kinds import By, Doubt
+from assistant.session.events import Arrived, Event, Gesture, Heard, Looked, NotClear, TooOld
+from assistant.session.kinds import By, Doubt, JobChange
+from assistant.session.rework import change_job
+from assistant.session.turn import Turn
 from tests.session.driver import UTC
 from tests.session.drives import Rig, driven_job
 from tests.session.jobs import few_checks, plan
@@ -377,6 +379,20 @@ def test_a_key_that_cannot_be_held_down_asks_first() -> None:
     rig.at += 1
     rig.send(Heard(rig.at, UTC, "yes", None, "", rig.at, -1, By.KEYS))
     assert isinstance(rig.all_sent[0], e.Home) and not rig.all_sent[0].held
+
+
+def test_resumed_with_another_board_chosen_before_any_was_clamped_only_that_one_is_named() -> None:
+    rig = Rig()
+    change = Turn(rig.state, Event(rig.at, UTC))
+    change_job(change, JobChange.BOARD, 2)  # as a command does in a session that was left
+    rig.records += change.decision(None).records
+    rig.resume()
+    assert "down to the home switch" in rig.said
+    rig.hold()
+    assert rig.state.setup == 2 and rig.state.mode == "move asked"
+    assert "This board comes out" in rig.said and "Setup" not in rig.said, "nobody clamps a board before it stands"
+    rig.hold()
+    assert rig.said.startswith("Setup two of two")
 
 
 def test_every_resume_begins_by_homing_and_then_asks_about_the_clamps() -> None:

@@ -16,6 +16,7 @@ from assistant.plans.checks import DEFAULT_CHECKS
 from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
+from assistant.session import aftermath
 from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.events import Event
@@ -222,6 +223,28 @@ def test_what_cannot_be_is_said_and_changes_nothing() -> None:
         assert why is not None and why.key == key
     driver.heard(Intent.BOARD, 9)
     assert driver.kinds == [] and "no setup nine" in driver.said
+
+
+@pytest.mark.parametrize("mishap", [mishap for mishap in Mishap if aftermath.OF[mishap].asks_on])
+def test_no_change_of_a_session_that_was_left_takes_the_place_of_an_answer_about_a_mishap(mishap: Mishap) -> None:
+    driver = four_ends()
+    driver.cut(1)
+    driver.heard(Intent.STAND_BY)
+    driver.heard(Intent.MISHAP, mishap)
+    driver.gesture("hold")
+    assert driver.state.question and driver.state.question.mishap == mishap
+    left = State()
+    for record in driver.records:
+        left = apply(left, record)
+    for what in JobChange:
+        why = refusal(left, what, 2, 1)
+        assert why is not None and why.key == "mishap unsettled"
+    driver.resume()
+    for _ in range(9):
+        if driver.state.question and driver.state.question.mishap == mishap:
+            return
+        driver.gesture("hold")
+    pytest.fail("nobody asks about it")
 
 
 def test_of_a_stack_each_board_loses_the_length_and_of_many_boards_none_is_named() -> None:

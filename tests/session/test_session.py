@@ -447,6 +447,20 @@ class TestGestures:
         driver.gesture("hold")
         assert driver.asked == "blade height", "and nobody is asked whether they are tight still"
 
+    def test_stood_by_between_the_guard_and_the_clamps_of_a_shop_that_asks_so_both_are_asked_about(self) -> None:
+        guard_first = sorted(job().checks, key=lambda check: check.name != "guard")
+        driver = Driver(job(checks=tuple(guard_first)))
+        assert driver.asked == "guard"
+        driver.gesture("hold")
+        driver.heard("stand by")
+        driver.gesture("hold")
+        assert driver.asked == "guard", "nobody knows what was done to it meanwhile"
+        driver.confirm_all()
+        confirmed = [
+            fact.check for fact in (record.fact for record in driver.records) if isinstance(fact, f.CheckConfirmed)
+        ]
+        assert confirmed == ["guard", "guard", "zero", "edge and face", "clamps", "blade height", "backing"]
+
     def test_a_long_press_begun_while_a_pass_was_called_stands_by_whatever_was_opened_since(self) -> None:
         driver = cutting(3)
         driver.stalls_s = 30.0

@@ -380,7 +380,7 @@ class Watcher:
 
     def is_tried_later(self) -> bool:
         """Whether the work has cuts, and must be tried in one of them before it is cut on."""
-        return bool(self.stands_in(self.setup)) and (self.to_register or bool(self.wrong.elsewhere))
+        return self._has_cuts(self.setup) and (self.to_register or bool(self.wrong.elsewhere))
 
     def wants(self, name: str) -> bool:
         """Whether this check is due, if the job has it."""
