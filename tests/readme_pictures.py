@@ -40,7 +40,7 @@ TABLET = {"width": 1024, "height": 600}
 FONT = "'Liberation Sans', Arial, Helvetica, sans-serif"
 CUT, SECONDS_A_PASS, SECONDS_A_CHECK = 8, 21.0, 30.0
 """Passes cut before the picture is taken, and the pace of it."""
-ANSWER = Press("hold")  # the gesture that confirms a check, as it is stored
+ANSWER = Press.LONG  # the gesture that confirms a check
 
 
 @cache

@@ -81,10 +81,9 @@ class Errors:
 class Gap:
     """One glue gap, or one slot's play.
 
-    at: the nominal wall. offset: what rounding
-    and wood movement add to the gap that the clearance gives. opens, closes: the passes (numbered
-    through the joint from 0) whose error adds to the gap and subtracts from it; the same pass if a
-    slot is cut in one.
+    at: the nominal wall. offset: what rounding and wood movement add to the gap that the clearance gives. opens,
+    closes: the passes (numbered through the joint from 0) whose error adds to the gap and subtracts from it; the same
+    pass if a slot is cut in one.
     """
 
     at: float

@@ -41,9 +41,9 @@ MOST_OFF = Fraction(1, 2)  # mm, off the clearance wanted: five times a usual on
 class JointReport:
     """What was reported about a joint.
 
-    what: None if nothing was. amount: mm, below zero only for a gap, if the
-    finger is wider than its socket. written: the clearance in its plan; wanted: the clearance wanted; mm, None if not
-    known. kerf: the kerf in effect when it was cut, mm. session: the session that cut it, "" if not known.
+    what: None if nothing was. amount: mm, below zero only for a gap, if the finger is wider than its socket. written:
+    the clearance in its plan; wanted: the clearance wanted; mm, None if not known. kerf: the kerf in effect when it was
+    cut, mm. session: the session that cut it, "" if not known.
     """
 
     what: Reported | None

@@ -94,7 +94,7 @@ class Greeting:
 
 
 class ControllerState(StrEnum):
-    """What it says that it does, as its reports have it."""
+    """What the controller says it is doing, as its reports have it."""
 
     IDLE = "Idle"
     RUN = "Run"
@@ -109,10 +109,10 @@ class ControllerState(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """What it says that it does now.
+    """What the controller says it is doing now, and where.
 
-    places: of X, Y, Z, mm, or None where it reports
-    others than the machine's own. pins: letters of the inputs that are closed. feed: mm/min, or None.
+    places: of X, Y, Z, mm, or None where it reports others than the machine's own. pins: letters of the inputs that are
+    closed. feed: mm/min, or None.
     """
 
     state: ControllerState

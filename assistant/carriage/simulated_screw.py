@@ -6,8 +6,8 @@ import random
 from enum import StrEnum
 
 
-class Switch(StrEnum):
-    """What is wrong with the home switch."""
+class HomeSwitch(StrEnum):
+    """How the home switch behaves."""
 
     WORKS = "works"
     STUCK_OPEN = "stuck open"
@@ -37,7 +37,7 @@ class Screw:
         self.play, self.ends, self.home_at = play, ends, home_at
         self.hysteresis, self.scatter = hysteresis, scatter
         self._random = random.Random(seed)
-        self.switch = Switch.WORKS
+        self.switch = HomeSwitch.WORKS
         self.jammed = False
         self.losing = 0
         """How many of the next steps are lost."""
@@ -58,8 +58,8 @@ class Screw:
     @property
     def closed(self) -> bool:
         """Whether the home switch is closed, as the controller sees it."""
-        if self.switch != Switch.WORKS:
-            return self.switch == Switch.STUCK_CLOSED
+        if self.switch != HomeSwitch.WORKS:
+            return self.switch == HomeSwitch.STUCK_CLOSED
         return self._closed
 
     def step(self, up: bool) -> None:

@@ -21,7 +21,7 @@ class ToChild(StrEnum):
 
 class FromChild(StrEnum):
     PROGRESS = "progress"
-    """What is loaded next."""
+    """What has been loaded."""
     READY = "ready"
     """The recogniser's name, and why its denoiser was chosen."""
     FAILED = "failed"

@@ -27,7 +27,7 @@ MOONSHINE, VOSK, POCKETSPHINX = RecogniserName.MOONSHINE, RecogniserName.VOSK, R
 
 
 class ModelPlace(StrEnum):
-    """What named the folder of a model."""
+    """Where the folder of a model was found."""
 
     SHOP_FILE = "shop file"
     CHECKOUT = "checkout"

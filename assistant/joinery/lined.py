@@ -49,8 +49,8 @@ class Stages:
     """What is cut for one lined part. Stage 1: `opened` in the board, `blank` in the blank. Stage 2: `final`.
 
     Segments include every clearance, ready for `pattern.pattern`. Depths are measured from the end.
-    A blank has the board's width and thickness, the grain lengthwise and a length of at least
-    `blank_length`. Each lined board end needs one.
+    A blank has the board's width and thickness, the grain lengthwise and a length of at least `BLANK_LENGTH_MM`. Each
+    lined board end needs one.
     """
 
     part: str
@@ -60,7 +60,6 @@ class Stages:
     blank_depth: Fraction
     final: tuple[Segment, ...]
     final_depth: Fraction
-    blank_length: Fraction = BLANK_LENGTH_MM
 
 
 class Material(StrEnum):

@@ -42,7 +42,7 @@ FACTS = "n, at, CAST(utc AS BLOB), CAST(kind AS BLOB), version, CAST(body AS BLO
 
 
 class SessionState(StrEnum):
-    """Of a session, in its row."""
+    """The state of a session, as its row has it."""
 
     OPEN = "open"
     FINISHED = "finished"

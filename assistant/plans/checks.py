@@ -101,10 +101,6 @@ class _Row:
     takes_the_place_of: tuple[str, ...] = ()
 
 
-# Beside `FIGURES`, in our own questions only: how the board is held, which depends on its end, and how many sockets or
-# slots there are, without the word.
-# What is asked about the distance piece depends on the half that is cut.
-OWN_FIGURES = ("way", "short_way", "count", "piece", "short_piece")
 _AGAIN_AFTER = {
     When.SETUP: frozenset({After.CLAMPED_AGAIN}),
     When.SETUP_END: frozenset({After.TAKEN_BACK}),
@@ -118,6 +114,10 @@ _AS_LEFT = frozenset({After.INTERRUPTED, After.HANDS_IN})
 # clamped firmly (common practice, no source). Clamps and guard are one question where the guard has been confirmed
 # before for this depth: the fewer the questions, the better each is heard. Clamps just confirmed are tight still, so
 # nothing asks whether they are. What to keep clear is said with the board to clamp, so the short question needn't.
+#
+# Beside `FIGURES`, only these questions have: {way} and {short_way}, how the board is held, which depends on its end;
+# {count}, how many sockets or slots there are, without the word; {piece} and {short_piece}, what is asked about the
+# distance piece, which depends on the half that is cut.
 _ASKED = (
     # Where it is asked it decides whether there is anything to clamp.
     _Row(

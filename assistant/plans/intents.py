@@ -80,7 +80,7 @@ def _voice(means: str, key: str) -> IntentRow:
 
 
 class Intent(StrEnum):
-    """The words are in language files, shop files and journals of what was heard: they stay."""
+    """What a phrase can mean. The words are in language files, shop files and journals of what was heard: they stay."""
 
     row: IntentRow
 

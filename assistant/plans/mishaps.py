@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class Mishap(StrEnum):
-    """The words are in journals, scripts and language files: they stay. means: for people.
+    """What can go wrong. The words are in journals, scripts and language files: they stay. means: for people.
 
     In the order in which taps and lists offer them: what can't wait comes first.
     """

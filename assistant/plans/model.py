@@ -49,7 +49,7 @@ class CutOrder(StrEnum):
 
 
 class Grain(StrEnum):
-    """Of a board, across its width."""
+    """The growth rings as seen on a board's end."""
 
     FLAT = "flat"
     QUARTER = "quarter"
@@ -229,12 +229,10 @@ class PageSettings:
 class VoiceSettings:
     """The [voice] table. speech_rate: words a minute. model: path of a vosk model folder, or None.
 
-    language: the operator's. phrases: intent and all its wordings, if the shop
-    file has its own. pronunciations: word and its phones, as CMUdict writes them, for the embedded recogniser.
-    loudspeaker: the output's name or a part of it, ""
-    for the system's default. tone: whether notes sound, before a prompt that needs an answer and after speech that
-    had no effect.
-    loudness: at the start, dB relative to the voice as it is rendered, -12 to 6.
+    language: the operator's. phrases: intent and all its wordings, if the shop file has its own. pronunciations: word
+    and its phones, as CMUdict writes them, for the embedded recogniser. loudspeaker: the output's name or a part of it,
+    "" for the system's default. tone: whether notes sound, before a prompt that needs an answer and after speech that
+    had no effect. loudness: at the start, dB relative to the voice as it is rendered, -12 to 6.
     """
 
     language: str = "en"
@@ -310,10 +308,9 @@ class Setup:
     """One board end, or a stack of them, clamped once and cut.
 
     number: from 1 through all stages, for good: what joins the job later gets the next numbers. stage: from 1. board:
-    its name in the plan. end: 1 or 2.
-    copies: boards clamped together. first_copy: the first one's number among the plan entry's
-    boards, from 1. pattern: index into the job's patterns. part: as called aloud: "A", "B", "A blank". half: which half
-    of the end is cut, if the board is wider than the travel.
+    its name in the plan. end: 1 or 2. copies: boards clamped together. first_copy: the first one's number among the
+    plan entry's boards, from 1. pattern: index into the job's patterns. part: as called aloud: "A", "B", "A blank".
+    half: which half of the end is cut, if the board is wider than the travel.
     """
 
     number: int

@@ -51,6 +51,7 @@ from assistant.screens.view_words import (
     WHILE_HELD,
     Gestures,
     Status,
+    StatusTone,
     StyledLine,
     done_here,
     entry_lines,
@@ -67,14 +68,14 @@ from assistant.session.table import which_of
 from assistant.wording.halves import which_half
 
 TONE_COLOURS = {
-    "cutting": GREEN,
-    "check": YELLOW,
-    "question": MAGENTA,
-    "standing by": CYAN,
-    "saw off": BLUE,
-    "over": 0,
-    "moving": YELLOW,
-    "lost": RED,
+    StatusTone.CUTTING: GREEN,
+    StatusTone.CHECK: YELLOW,
+    StatusTone.QUESTION: MAGENTA,
+    StatusTone.STANDING_BY: CYAN,
+    StatusTone.SAW_OFF: BLUE,
+    StatusTone.OVER: 0,
+    StatusTone.MOVING: YELLOW,
+    StatusTone.LOST: RED,
 }
 BAND = 2  # columns of the state's colour at each end of head and keys
 GESTURE_PLACES = (0.0, 0.3125, 0.625)
@@ -252,7 +253,7 @@ def _below(
 
 def _head(pane: Pane, status: Status, view: View, job: Job) -> str:
     """The state in its colour, the board and its end, pass and setup. Returns the board if its name has no room."""
-    colour = TONE_COLOURS["lost" if status.lost else status.tone]
+    colour = TONE_COLOURS[StatusTone.LOST if status.lost else status.tone]
     for row in range(pane.rows):
         pane.put(row, 0, " " * pane.columns, REVERSE)
         pane.put(row, 0, FULL * BAND, colour | BOLD if colour else REVERSE)
@@ -360,7 +361,7 @@ def _log(pane: Pane, log: tuple[LogEntry, ...]) -> None:
 
 def _keys(pane: Pane, status: Status, meant: Gestures, wait_s: int) -> None:
     """What tap, double tap and long press mean now, each always in its place."""
-    colour = TONE_COLOURS["lost" if status.lost else status.tone]
+    colour = TONE_COLOURS[StatusTone.LOST if status.lost else status.tone]
     for row in range(pane.rows):
         pane.put(row, 0, " " * pane.columns, REVERSE)
         pane.put(row, pane.columns - 1, FULL, colour | BOLD if colour else REVERSE)

@@ -1,10 +1,11 @@
-"""The words under the big letters: what to set, what is asked, what to clamp, and what the session began with."""
+"""The words that every screen shares: the state, what to set, what is asked, what a gesture means, what comes next."""
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from enum import StrEnum
 
 from assistant.joinery.model import CarriageKind
 from assistant.joinery.settings import reading
@@ -58,22 +59,34 @@ class WordLines:
         return (*self.required, *(line for _, lines in self.optional for line in lines))
 
 
+class StatusTone(StrEnum):
+    """What a screen has a colour of its own for."""
+
+    CUTTING = "cutting"
+    CHECK = "check"
+    QUESTION = "question"
+    STANDING_BY = "standing by"
+    SAW_OFF = "saw off"
+    OVER = "over"
+    MOVING = "moving"
+    LOST = "lost"
+    """It goes with `Status.lost` and with faults, too."""
+
+
 @dataclass(frozen=True, slots=True)
 class Status:
     """What the session is doing, for the head of a screen.
 
-    word: in capitals, such as "CUTTING" or "CHECK 2 OF 5". tone: its colour's name, one of `TONES`. lost: "CARRIAGE
-    LOST" while nobody knows where a driven one stands, "VOICE LOST" while the voice can't hear or speak, else "". Where
-    nothing but homing is left to do, "CARRIAGE LOST" is the word itself.
+    word: in capitals, such as "CUTTING" or "CHECK 2 OF 5". tone: its colour. lost: "CARRIAGE LOST" while nobody
+    knows where a driven one stands, "VOICE LOST" while the voice can't hear or speak, else "". Where nothing but homing
+    is left to do, "CARRIAGE LOST" is the word itself.
     """
 
     word: str
-    tone: str
+    tone: StatusTone
     lost: str = ""
 
 
-TONES = ("cutting", "check", "question", "standing by", "saw off", "over", "moving", "lost")
-"""What a screen has a colour for. "lost" goes with `Status.lost` and with faults."""
 VOICE_LOST = "VOICE LOST"
 OF_THE_VOICE = (DeviceName.MICROPHONE, DeviceName.LOUDSPEAKER, DeviceName.RECOGNISER)
 
@@ -85,28 +98,28 @@ def status_of(sight: Sight) -> Status:
     lost = VOICE_LOST if any(device in OF_THE_VOICE for device, _ in sight.faults) else ""
     if any(device == DeviceName.CARRIAGE for device, _ in sight.faults):
         if view.mode == MOVE_ASKED or (sight.words is not None and is_lost(view, sight.words)):
-            return Status(CARRIAGE_LOST, "lost", lost)
+            return Status(CARRIAGE_LOST, StatusTone.LOST, lost)
         lost = CARRIAGE_LOST
     match view.mode:
         case Mode.MOVE_ASKED:
-            return Status(_before_a_move(view, sight.words), "question", lost)
+            return Status(_before_a_move(view, sight.words), StatusTone.QUESTION, lost)
         case Mode.HOMING | Mode.MOVING:
             moves = sight.words is None or is_moving(view, sight.words)
-            return Status(str(view.mode).upper(), "moving" if moves else "question", lost)
+            return Status(str(view.mode).upper(), StatusTone.MOVING if moves else StatusTone.QUESTION, lost)
         case Mode.CHECKS:
             count = check_count(view)
             if view.check in (SAW_OFF, BOARD_OUT):
-                return Status("SAW OFF", "saw off", lost)
-            return Status(count.upper() if count else "CHECK", "check", lost)
+                return Status("SAW OFF", StatusTone.SAW_OFF, lost)
+            return Status(count.upper() if count else "CHECK", StatusTone.CHECK, lost)
         case Mode.CUTTING:
-            return Status("CUTTING", "cutting", lost)
+            return Status("CUTTING", StatusTone.CUTTING, lost)
         case Mode.STANDING_BY:
-            return Status("STANDING BY", "standing by", lost)
+            return Status("STANDING BY", StatusTone.STANDING_BY, lost)
         case Mode.FINISHED:
-            return Status("ALL CUT", "over", lost)
+            return Status("ALL CUT", StatusTone.OVER, lost)
         case Mode.ENDED_EARLY:
-            return Status("ENDED EARLY", "over", lost)
-    return Status(str(view.mode).upper(), "question", lost)
+            return Status("ENDED EARLY", StatusTone.OVER, lost)
+    return Status(str(view.mode).upper(), StatusTone.QUESTION, lost)
 
 
 def _before_a_move(view: View, words: Words | None) -> str:

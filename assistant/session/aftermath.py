@@ -13,7 +13,7 @@ from assistant.plans.mishaps import Mishap
 
 @dataclass(frozen=True, slots=True)
 class Aftermath:
-    """happened: what makes checks due again.
+    """What follows from one mishap. happened: what makes checks due again.
 
     moved: the work, or the carriage, may not stand as it did, so it is tried against the still blade before a pass is
     called. unsure: it may have happened before a pass was recorded as cut, so it is asked which cuts are good. marks:

@@ -162,8 +162,8 @@ def _after_check(state: State) -> tuple[tuple[e.Prompt, ...], ...]:
 def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
     """What to clamp now, and what to keep clear of the blade there (mm, exact).
 
-    whole: say all of it. Otherwise it is said in short from a run's third board on: the board, its end and what has
-    changed. What to keep clear is said from the second board on only where it has changed.
+    whole: say all of it. Otherwise it is said in short from a run's third setup on: the board, its end and what has
+    changed. What to keep clear is said from the second setup on only where it has changed.
 
     Its figures: `off`, only where the end loses length first: how much; `joint`: its old joint goes with it. `turn`: a
     `TurnOver`, None where the board need not be turned over. `held`: say how it is held, since no check asks.

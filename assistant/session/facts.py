@@ -584,8 +584,3 @@ class Announced(Fact):
     kind: ClassVar[str] = "announced"
     passing: ClassVar[bool] = True
     count: int
-
-
-_KINDS = [kind for kind in list(globals().values()) if isinstance(kind, type) and issubclass(kind, Fact)]
-JOURNALLED: tuple[type[Fact], ...] = tuple(kind for kind in _KINDS if kind is not Fact and not kind.passing)
-"""Every kind that is written, in the order in which they stand here."""

@@ -147,13 +147,12 @@ class State:
     Of the job: cuts: a mask for each setup: bit p - 1 is set when its pass p is recorded as cut. shallow: likewise of
     the kerfs that are there but not deep enough, so that they don't count as cut. wrong: the cuts that lie, or may lie,
     where none should be, whether or not they were made again, each once. status: of each setup. cut_off: the ends that
-    lose length before a setting is called for them.
-    previous: the setup before this one, 0 for none. chosen: the setup that follows once the board in the clamps is out
-    of them, whatever the order says; 0 for none. named: the setups whose board was ever named to be clamped. marked:
-    (setup, pass) of every place where a problem was marked, each once, in order. trouble: the mishap reported while
-    standing by, whose card is shown until the session goes on. unsettled: the mishap of which more must be asked, and
-    was not in this run. on_break: the operator went away, and is asked what was
-    touched meanwhile.
+    lose length before a setting is called for them. previous: the setup before this one, 0 for none. chosen: the setup
+    that follows once the board in the clamps is out of them, whatever the order says; 0 for none. named: the setups
+    whose board was ever named to be clamped. marked: (setup, pass) of every place where a problem was marked, each
+    once, in order. trouble: the mishap reported while standing by, whose card is shown until the session goes on.
+    unsettled: the mishap of which more must be asked, and was not in this run. on_break: the operator went away, and is
+    asked what was touched meanwhile.
 
     Of the checks: redo: bit i is set when check i must be asked again whatever its own rule says. touched: a check of
     this setup has been answered, so the previous setup is closed. to_register: this board has cuts in it and was
@@ -171,11 +170,11 @@ class State:
     came down to this setting, and nobody knows whether the screw's play was taken up since. unread: it was touched, and
     nobody has read since whether it stands where it stood. driving: of a driven one.
 
-    Of this run: boards: how many it has begun with: one is announced in short from the third on. turns: how many of
-    them had to be turned over. opening: what waits for an answer. notices: (device, text) held back while a pass may be
-    under way. said: announcements made. rehearsed: no wood is cut. hear_out: an answer counts only once its question
-    has been spoken or shown; otherwise once the question went out. louder, quicker: steps of the voice, negative for
-    softer and slower.
+    Of this run: boards: how many were to be clamped, one for each setup: the third and later ones are announced in
+    short. turns: how many of them had to be turned over. opening: what waits for an answer. notices: (device, text)
+    held back while a pass may be under way. said: announcements made. rehearsed: no wood is cut. hear_out: an answer
+    counts only once its question has been spoken or shown; otherwise once the question went out. louder, quicker: steps
+    of the voice, negative for softer and slower.
     """
 
     n: int = 0

@@ -25,7 +25,7 @@ LEAST_BOARD = 8  # columns for a board's name
 
 
 class Column(StrEnum):
-    """By the heading of a column."""
+    """A column of the table, by its heading."""
 
     SETUP = "setup"
     PLACE = ""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from assistant.joinery.halves import Half
 from assistant.joinery.model import Register, StopSide
 from assistant.plans.model import Setup
+from assistant.session.slip import Meets
 
 HALVES = {half: "second half" if half.is_second else "first half" for half in Half if half}
 
@@ -47,10 +48,10 @@ def to_the_stop(register: Register, side: StopSide | None = None, half: Half = H
 
 
 _TRIED = {
-    "kerf": "just enters the kerf there",
-    "far wall": "just meets the wall there away from the reference edge",
-    "near wall": "just meets the wall there towards the reference edge",
-    "edge": "just meets the shoulder there",
+    Meets.KERF: "just enters the kerf there",
+    Meets.FAR_WALL: "just meets the wall there away from the reference edge",
+    Meets.NEAR_WALL: "just meets the wall there towards the reference edge",
+    Meets.EDGE: "just meets the shoulder there",
 }
 """What the still blade does in a cut of the first half, by the place where it is tried."""
 
@@ -63,11 +64,11 @@ def zeroing(half: str) -> str:
     return f"with the saw off and isolated: {edge}, reading at zero"
 
 
-def piece_asked(half: str, length: str, place: str = "", where: str = "") -> dict[str, str]:
+def piece_asked(half: str, length: str, place: str = "", where: Meets = Meets.NOTHING) -> dict[str, str]:
     """What is asked about the distance piece, in the whole question and in the short one.
 
-    length: of the piece. place: the setting, in words, at which the still blade is tried in a cut of the first half.
-    where: what it meets there (`slip.Meets`). Both are "" where nothing is tried.
+    length: of the piece. place: the setting, in words, at which the still blade is tried in a cut of the first half, ""
+    where it is not. where: what it meets there.
     """
     if half != Half.PIECE_OUT:
         piece = f"of {length} at the stop, its ends clean"

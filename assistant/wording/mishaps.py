@@ -16,6 +16,7 @@ from assistant.joinery.model import Carriage, HomeKind, Register
 from assistant.plans.mishaps import Mishap
 from assistant.plans.pieces import BLANK
 from assistant.session.kinds import Misheard, ToMove
+from assistant.session.slip import Meets
 from assistant.wording import drive
 from assistant.wording.halves import edge_at_stop, to_the_stop
 from assistant.wording.joining import YES_NO, Figures, listed, sentence
@@ -317,10 +318,10 @@ def _cannot_be(words: MishapWords, figures: Figures) -> str:
 
 
 _TRIED = {
-    "kerf": "Try the still blade in that kerf, turned by hand: its teeth just pass on both sides.",
-    "far wall": "The still blade just meets that cut's wall away from {edge}.",
-    "near wall": "The still blade just meets that cut's wall towards {edge}.",
-    "edge": "Only an edge is cut, no kerf to try: the still blade just meets that cut's shoulder.",
+    Meets.KERF: "Try the still blade in that kerf, turned by hand: its teeth just pass on both sides.",
+    Meets.FAR_WALL: "The still blade just meets that cut's wall away from {edge}.",
+    Meets.NEAR_WALL: "The still blade just meets that cut's wall towards {edge}.",
+    Meets.EDGE: "Only an edge is cut, no kerf to try: the still blade just meets that cut's shoulder.",
 }
 """What shows that the work has not moved, by the place where the blade is tried."""
 

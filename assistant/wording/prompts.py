@@ -14,6 +14,7 @@ from assistant.plans.intents import Mode
 from assistant.plans.model import Job, Layout
 from assistant.session.effects import Prompt
 from assistant.session.kinds import TurnOver
+from assistant.session.slip import Meets
 from assistant.wording import dial, drive, mishaps, rework
 from assistant.wording.halves import (
     CLAMPED,
@@ -200,7 +201,7 @@ class Words:
                 figures.get("half", ""),
                 self.length(self.carriage.distance_piece or Fraction(0)),
                 self.position(figures["setting"]) if "setting" in figures else "",
-                figures.get("where", ""),
+                figures.get("where", Meets.NOTHING),
             ),
         )
         return sentence(filled)

@@ -15,6 +15,7 @@ from assistant.plans.model import Setup
 from assistant.session import facts as f
 from tests.journal.build_fixture import small_job
 from tests.journal.made import SAMPLE, journal_with
+from tests.session.journalled import JOURNALLED
 
 
 def run(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, str, str]:
@@ -174,7 +175,7 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
         facts = (*begun, *SAMPLE, f.Zeroed(1), *wrong, *changes, *driven)
         journal.append(session, [f.Record(n, float(n), "", fact) for n, fact in enumerate(facts, 1)])
     lines = list(csv.DictReader(io.StringIO(run(capsys, "export", "--state", tmp_path)[1])))
-    assert {line["kind"] for line in lines} == {fact.kind for fact in f.JOURNALLED}
+    assert {line["kind"] for line in lines} == {fact.kind for fact in JOURNALLED}
     assert [line["rehearsed"] for line in lines if line["kind"] == "started"] == ["True"]
     assert [line["kerf"] for line in lines[-11:-6]] == ["", "", "", "3.224", ""]
     assert [(line["passes"], line["cut_off"], line["setups"], line["why"]) for line in lines[-11:-6]] == [

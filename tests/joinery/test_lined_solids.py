@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, seed, settings
 from manifold3d import Manifold
 
-from assistant.joinery.lined import Stages
+from assistant.joinery.lined import BLANK_LENGTH_MM, Stages
 from tests.joinery.lined_plans import LinedJoint, lined_joints
 from tests.joinery.solids import along_x, along_y, block, end_over_end, swept
 
@@ -42,7 +42,7 @@ def glued(joint: LinedJoint, one: Stages, thick: F) -> tuple[Manifold, Manifold]
     """Stage 1: the board with its openings, and the blank in line with it, tips on the openings' bottoms."""
     board = block((0, joint.width), (0, LENGTH), (0, thick))
     board -= swept(one.opened, joint.width, one.opened_depth, thick, joint.blade)
-    blank = block((0, joint.width), (0, one.blank_length), (0, thick))
+    blank = block((0, joint.width), (0, BLANK_LENGTH_MM), (0, thick))
     blank -= swept(one.blank, joint.width, one.blank_depth, thick, joint.blade)
     return board, end_over_end(blank, thick).translate([0, float(one.opened_depth), 0])
 

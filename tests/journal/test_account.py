@@ -14,6 +14,7 @@ from assistant.journal.store import Journal
 from assistant.session import facts as f
 from tests.journal.made import journal_with, records
 from tests.session.jobs import HANDWHEEL, job
+from tests.session.journalled import JOURNALLED
 
 
 @pytest.mark.parametrize(
@@ -79,7 +80,7 @@ def test_lost_facts_are_reported_where_they_belong(tmp_path: Path) -> None:
 
 
 def test_every_kind_has_words(tmp_path: Path) -> None:
-    assert set(account._IN_WORDS) == set(f.JOURNALLED)
+    assert set(account._IN_WORDS) == set(JOURNALLED)
 
 
 def test_time_lost_to_an_interruption_is_no_stand_by(tmp_path: Path) -> None:

@@ -44,6 +44,7 @@ from assistant.plans.model import (
 )
 from assistant.session import facts as f
 from assistant.session.kinds import By, Doubt, JobChange, MoveKind, QuestionName
+from tests.session.journalled import JOURNALLED
 
 OF_VOICE = (Acceptance, DenoiserName, Endpoints, Reads, RecogniserName)
 OF_JOBS = (CarriageKind, HomeKind, Layout, Register, StopSide, Zero, *OF_VOICE)
@@ -140,7 +141,7 @@ def _reads_back(fact: f.Fact) -> None:
     assert codec.decode(fact.kind, fact.version, text) == fact
 
 
-@pytest.mark.parametrize("kind", [k for k in f.JOURNALLED if k is not f.Started], ids=lambda kind: kind.kind)
+@pytest.mark.parametrize("kind", [k for k in JOURNALLED if k is not f.Started], ids=lambda kind: kind.kind)
 @settings(max_examples=50, deadline=None, derandomize=True)
 @given(data=st.data())
 def test_every_kind_reads_back_as_it_was_written(kind: type[f.Fact], data: st.DataObject) -> None:
@@ -154,7 +155,7 @@ def test_a_whole_job_reads_back_as_it_was_written(job: Job) -> None:
 
 
 def test_every_journalled_kind_has_a_codec() -> None:
-    assert {kind: one.version for kind, one in codec.CODECS.items()} == {k.kind: k.version for k in f.JOURNALLED}
+    assert {kind: one.version for kind, one in codec.CODECS.items()} == {k.kind: k.version for k in JOURNALLED}
 
 
 def test_a_kind_added_without_a_codec_is_refused() -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.plans.checks import DEFAULT_CHECKS, FIGURES, FIXED, OWN_FIGURES, aloud, default_checks
+from assistant.plans.checks import DEFAULT_CHECKS, FIGURES, FIXED, aloud, default_checks
 from assistant.plans.languages import CHECKS, known_languages, language_of
 from tests.plans.files import DEMO_SHOPS, SHOP, shop_faults, shop_of
 
@@ -51,7 +51,7 @@ def test_the_clamp_question_names_the_span_of_the_blade_and_the_height_check_the
     says = {check.name: check.say for check in DEFAULT_CHECKS}
     assert all(figure in says["clamps"] for figure in ("{lowest}", "{highest}", "{above}"))
     assert "{depth}" in says["blade height"]
-    figures = dict.fromkeys((*FIGURES, *OWN_FIGURES), "7")
+    figures = dict.fromkeys((*FIGURES, "way", "piece"), "7")
     assert all("{" not in say.format(**figures) for say in says.values())
 
 

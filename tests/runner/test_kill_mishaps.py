@@ -57,6 +57,7 @@ class FromJournal(Watcher):
     """Of a session that is read, not heard: whether something was asked can't be told, only what followed from it."""
 
     def read(self, fact: f.Fact) -> None:
+        self.wrong.asks_of_cuts = True
         super().read(fact)
         self.to_ask, self.to_register = frozenset(), False
 

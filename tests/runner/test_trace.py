@@ -18,6 +18,7 @@ from assistant.wording.phrases import Phrase
 from assistant.wording.prompts import Words
 from tests.session.driver import Driver
 from tests.session.jobs import few_checks, job
+from tests.session.journalled import JOURNALLED
 
 UTC = "2026-03-02T09:00:00.000Z"
 
@@ -91,8 +92,8 @@ def test_every_fact_of_a_journal_can_be_traced() -> None:
     filled |= {"tuple[Pattern, ...]": job().patterns, "tuple[Setup, ...]": job().setups}
     filled |= {"By": By.VOICE, "Mishap": Mishap.BLADE, "JobChange | Mishap": JobChange.COPY}
     filled |= {"MoveKind": MoveKind.VISIT, "Doubt": Doubt.LINE}
-    made = [kind(**{field.name: filled[str(field.type)] for field in fields(kind)}) for kind in facts.JOURNALLED]
-    assert [line["kind"] for line in lines(*made)] == [kind.kind for kind in facts.JOURNALLED]
+    made = [kind(**{field.name: filled[str(field.type)] for field in fields(kind)}) for kind in JOURNALLED]
+    assert [line["kind"] for line in lines(*made)] == [kind.kind for kind in JOURNALLED]
 
 
 def test_the_job_is_given_in_brief() -> None:

@@ -484,9 +484,6 @@ def test_the_cut_button_is_there_only_if_the_shop_file_allows_it(browser: Any, t
 # --- what is seen
 
 
-PHONE_LYING = {"width": 844, "height": 390}
-
-
 SMALL_AND_LYING = [(360, 740), (320, 640), (740, 360), (844, 390), (1180, 820)]
 
 

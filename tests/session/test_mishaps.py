@@ -25,8 +25,6 @@ from tests.session.drives import Rig, driven_job
 from tests.session.jobs import HANDWHEEL, few_checks, job, plan
 from tests.session.test_halves import both_edges
 
-HALF_MM = Carriage(resolution=Fraction(1, 2))
-
 
 def standing_by(cut: int = 3, carriage: Carriage | None = None, parts: str = "A", **kinds: object) -> Driver:
     """Two boards of part A on a board of five 6 mm segments (the kerf 3.18), so many passes cut, and standing by."""

@@ -51,6 +51,7 @@ from assistant.wording.prompts import Words
 from tests.session.driver import UTC
 from tests.session.drives import driven_job
 from tests.session.jobs import BACKING, EVERY_TWO, HEIGHT, ZERO, few_checks, job, plan
+from tests.session.journalled import JOURNALLED
 from tests.session.watcher import Watcher
 from tests.witness import Witness
 
@@ -641,7 +642,7 @@ def test_the_rules_hold_if_answers_count_only_after_their_question_was_announced
     with capsys.disabled():
         print(f"\nheard out: {places} states, {transitions} transitions")
     unseen = {"stage_ready"} | OF_A_DRIVE | OF_A_CHANGE | OF_A_MISHAP | (set() if killed else AFTER_A_KILL)
-    assert kinds >= {fact.kind for fact in f.JOURNALLED} - unseen
+    assert kinds >= {fact.kind for fact in JOURNALLED} - unseen
 
 
 @pytest.mark.long
@@ -659,7 +660,7 @@ def test_every_reachable_state_under_every_event_keeps_the_rules(name: str, caps
     places, transitions, kinds = walk(job(a_plan, checks, kerf=kerf), most=60_000)
     with capsys.disabled():
         print(f"\n{name}: {places} states, {transitions} transitions")
-    expected = {fact.kind for fact in f.JOURNALLED} - {"stage_ready"} - OF_A_DRIVE - OF_A_CHANGE - OF_A_MISHAP
+    expected = {fact.kind for fact in JOURNALLED} - {"stage_ready"} - OF_A_DRIVE - OF_A_CHANGE - OF_A_MISHAP
     assert kinds >= expected, f"the walk never saw {expected - kinds}"
 
 
@@ -779,7 +780,7 @@ def walk_driven(name: str) -> None:
     print(f"\ndriven, {name}: {places} states, {transitions} transitions")
     # Without a drive, all that asks and marks is walked already; zeroing is asked for only where it is done by hand.
     unseen = {"stage_ready", "zeroed", "noted"} | OF_A_CHANGE | OF_A_MISHAP | (set() if killed else AFTER_A_KILL)
-    assert kinds >= {fact.kind for fact in f.JOURNALLED} - unseen
+    assert kinds >= {fact.kind for fact in JOURNALLED} - unseen
 
 
 @pytest.mark.parametrize(

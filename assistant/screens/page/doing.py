@@ -35,7 +35,7 @@ class RequestRefused(Exception):
 
 
 def event_of(body: Any, standing: SessionStanding, clock: Clock) -> Heard:
-    """The event that a request's JSON body asks for. Raises Refused."""
+    """The event that a request's JSON body asks for. Raises RequestRefused."""
     do = body.get("do") if isinstance(body, dict) else None
     if not isinstance(do, str) or do not in INTENTS:
         raise RequestRefused(403, "The page can't do that.")

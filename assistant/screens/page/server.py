@@ -48,9 +48,9 @@ PAIRINGS = (0.5, 10.0)  # from one address
 class Parts:
     """What the server serves.
 
-    do: posts to the session what a paired page asks for, or raises Refused. drawing: the plan's sheets as SVG, None
-    if there are none. paired: called with each new device. tried: called with the address that a code came from, and
-    the result.
+    do: posts to the session what a paired page asks for, or raises RequestRefused. drawing: the plan's sheets as SVG,
+    None if there are none. paired: called with each new device. tried: called with the address that a code came from,
+    and the result.
     """
 
     hub: Hub
@@ -214,7 +214,7 @@ class Handler(BaseHTTPRequestHandler):
         return 0
 
     def _json(self) -> Any:
-        """The request's body. Raises Refused."""
+        """The request's body. Raises RequestRefused."""
         lengths = self.headers.get_all("Content-Length") or []
         if self.headers.get("Transfer-Encoding") or len(lengths) != 1:
             raise RequestRefused(411, "The request must state its length.")
