@@ -140,7 +140,7 @@ def another_blade_cut_it(state: State, mishap: Mishap) -> bool:
 def cut_too_shallow(state: State) -> dict[int, int]:
     """A mask of passes for each setup, in the order of cutting: all that is cut of ends cut since the height check."""
     alike = _of_one_depth(state)
-    found = {n: state.cuts[n - 1] for n in alike if state.since_height[n - 1] or n == state.setup}
+    found = {n: state.cuts[n - 1] for n in alike if state.cuts[n - 1] & state.since_height[n - 1] or n == state.setup}
     return {n: mask for n, mask in found.items() if mask}
 
 

@@ -12,6 +12,8 @@ from assistant.plans.intents import Intent
 from assistant.plans.mishaps import Mishap
 from assistant.screens.view_heading import heading_of
 from assistant.session import facts as f
+from assistant.session.concerned import cut_too_shallow
+from assistant.session.state import with_mask
 from assistant.session.turn import view
 from assistant.wording.prompts import Words
 from tests.session.driver import Driver
@@ -193,3 +195,14 @@ def test_cuts_that_are_not_deep_enough_take_no_figure() -> None:
     assert driver.state.question and driver.state.question.name == "verdict"
     driver.heard(Intent.FIGURE, 5)
     assert not driver.kinds and driver.state.question and driver.state.question.figure == 0 and not driver.said
+
+
+def test_an_end_whose_only_cut_at_this_height_was_taken_back_is_not_too_shallow() -> None:
+    driver = standing_by(cut=4)
+    state = driver.state
+    first, second = state.the_job.order[:2]
+    elsewhere = with_mask(state.cuts, second, 0b0011)
+    made_now = with_mask(state.since_height, second, 0b0100)
+    state = replace(state, setup=first, cuts=elsewhere, since_height=made_now)
+    assert second not in cut_too_shallow(state), "what is left of it was cut at a height that was right"
+    assert cut_too_shallow(replace(state, cuts=with_mask(state.cuts, second, 0b0111)))[second] == 0b0111
