@@ -12,7 +12,9 @@ from assistant.session.state import State
 
 def coming(state: State) -> int:
     """The setup after this one: the one chosen, or else the next that can be cut; 0 if all is cut."""
-    if state.chosen and state.is_open(state.chosen):
+    # A setup that is all cut stays open until it has ended, and is not begun again then.
+    all_cut = state.chosen == state.setup and state.setup_complete
+    if state.chosen and state.is_open(state.chosen) and not all_cut:
         return state.chosen
     return next((number for number in state.open_elsewhere if not must_wait(state, number)), 0)
 

@@ -247,6 +247,23 @@ def test_no_change_of_a_session_that_was_left_takes_the_place_of_an_answer_about
     pytest.fail("nobody asks about it")
 
 
+def test_an_end_that_is_all_cut_and_chosen_once_more_is_counted_and_not_begun_again() -> None:
+    driver = four_ends()
+    driver.confirm_all()
+    driver.cut(driver.state.passes)
+    assert driver.asked == "saw off"
+    asked_and_yes(driver, Intent.END)
+    assert driver.state.mode == "ended early" and refusal(driver.state, JobChange.BOARD, 1) is None
+    change = Turn(driver.state, Event(driver.at, ""))
+    change_job(change, JobChange.BOARD, 1)
+    driver.records += change.decision(None).records
+    driver.resume()
+    while driver.asked != "saw off":
+        driver.gesture("hold")
+    driver.count()
+    assert "setup_done" in driver.kinds and driver.state.setup == 2
+
+
 def test_of_a_stack_each_board_loses_the_length_and_of_many_boards_none_is_named() -> None:
     stacked = plan(30, 6, parts="A")
     stacked = replace(stacked, boards=(replace(stacked.boards[0], count=2, stack=2),))
