@@ -77,7 +77,7 @@ def is_cut_into(state: State) -> bool:
 
     Once it has been out of its clamps it must be put back to suit them, even where only its edge shows how it lies.
     """
-    return bool(trial(state) or kerfs_here(state) or state.pattern.before)
+    return bool(trial(state) or kerfs_here(state) or state.pattern.is_rest)
 
 
 def wrong_kerfs(state: State, setup: int) -> Iterator[Pass]:
