@@ -27,7 +27,7 @@ from assistant.session.facts import Move
 from assistant.session.kinds import By, Klass, MoveKind, QuestionName, Then, TurnOver
 from assistant.session.order import coming
 from assistant.session.sending import begin, propose
-from assistant.session.slip import trial
+from assistant.session.slip import is_cut_into, trial
 from assistant.session.state import (
     CHECKS,
     CUTTING,
@@ -59,7 +59,7 @@ def advance(turn: Turn, after_gate: bool = True) -> None:
     # A board that is all cut, for instance, is not tried any more, and nothing else would ask this.
     if not (moved or turn.state.to_register or turn.state.leaves) and _ask_which_are_good(turn):
         return
-    if (moved or turn.state.to_register) and (trial(turn.state) or kerfs_here(turn.state)):
+    if (moved or turn.state.to_register) and is_cut_into(turn.state):
         for name in BEFORE_A_TRIAL:
             if (index := due_of(turn.state, name)) is not None:
                 _open_check(turn, index)

@@ -15,7 +15,7 @@ from assistant.joinery.other_kerf import kerf_of
 from assistant.joinery.settings import approach, exact_setting, rounding_error
 from assistant.joinery.units import round_to_step
 from assistant.plans.model import Job, Setup
-from assistant.session.concerned import left_shallow, length_of
+from assistant.session.concerned import kerfs_here, left_shallow, length_of
 from assistant.session.state import State
 
 
@@ -70,6 +70,14 @@ def trial(state: State) -> Trial | None:
     stands = state.carriage_at
     point = approach(state.the_job.carriage, stands, one.setting, one.down)
     return Trial(one.number, where, one.setting, stands, point)
+
+
+def is_cut_into(state: State) -> bool:
+    """Whether this end has cuts, of whichever blade, deep enough or not.
+
+    Once it has been out of its clamps it must be put back to suit them, even where only its edge shows how it lies.
+    """
+    return bool(trial(state) or kerfs_here(state) or state.pattern.is_rest)
 
 
 def wrong_kerfs(state: State, setup: int) -> Iterator[Pass]:

@@ -13,12 +13,11 @@ from assistant.session import facts as f
 from assistant.session.apply import apply
 from assistant.session.asked import asked, card_prompt
 from assistant.session.checks import BEFORE_A_TRIAL, asks_saw_off, first_due, is_due, runs_down_until
-from assistant.session.concerned import kerfs_here
 from assistant.session.driven import still_from
 from assistant.session.effects import prompt
 from assistant.session.events import Event
 from assistant.session.kinds import By, Klass
-from assistant.session.slip import trial
+from assistant.session.slip import is_cut_into
 from assistant.session.state import CHECKS, CUTTING, HALTED, MOVE_ASKED, STANDING_BY, State
 from assistant.session.table import standing_of
 
@@ -148,7 +147,7 @@ def _asked_again(state: State) -> tuple[str, ...]:
     due = [check.name for index, check in enumerate(checks) if is_due(after, index)]
     tried = state.moved is not None and not (state.setup_complete or state.leaves)
     # In the order in which `advance` asks.
-    first = [name for name in BEFORE_A_TRIAL if tried and (trial(state) or kerfs_here(state)) and name in due]
+    first = [name for name in BEFORE_A_TRIAL if tried and is_cut_into(state) and name in due]
     later = (name for name in due if name not in first)
     return (*("what was touched",) * state.on_break, *first, *("where the work lies",) * tried, *later)
 

@@ -631,6 +631,19 @@ def test_a_wider_blade_meets_wood_in_such_a_kerf_wherever_the_work_lies() -> Non
     assert "The blade can be tried in none of the cuts, so you have only the edge to go by." in driver.said
 
 
+def test_a_fresh_backing_comes_before_work_that_another_blade_goes_into_nowhere_is_put_to_its_edge() -> None:
+    """Else it would be put there and clamped, and come out again for the backing."""
+    driver = standing_by(1)
+    tell(driver, Mishap.BLADE)
+    answers(driver, "yes", 500, "yes", "yes")
+    asked = []
+    while not (driver.state.question and driver.state.question.name == "registered"):
+        driver.gesture("hold", after=driver.state.the_job.run_down_s + 1)
+        asked.append(driver.asked)
+    assert "The blade can be tried in none of the cuts, so you have only the edge to go by." in driver.said
+    assert "backing" in asked and not {"edge and face", "clamps", "guard"} & set(asked)
+
+
 def test_nothing_is_left_of_such_kerfs_once_their_end_is_cut_off() -> None:
     driver = with_another_blade_on_what_is_not_deep_enough(3, 280)
     driver.heard("no")
