@@ -33,7 +33,19 @@ class SoundServer:
         self.where = {"PULSE_SERVER": self.socket, "XDG_RUNTIME_DIR": folder, "HOME": folder}
         self.environment = {**os.environ, **self.where}
         self._rate = rate
+        self._log = Path(folder) / "pulseaudio.log"
         self._process: subprocess.Popen[bytes] | None = None
+        # As it comes, the kernel kills it when its thread for the sound has had a core for 0.2 s without a rest.
+        settings = Path(folder) / "daemon.conf"
+        settings.write_text("rlimit-rttime = -1\n")
+        self._settings = {"PULSE_CONFIG": str(settings)}
+
+    @property
+    def ended_by_itself(self) -> str:
+        """How, with the last it said; empty while it runs."""
+        if self._process is None or self._process.poll() is None:
+            return ""
+        return f"pulseaudio ended with {self._process.returncode}: {self._log.read_text()[-2000:]}"
 
     def start(self) -> None:
         """Returns when it can be connected to."""
@@ -41,12 +53,12 @@ class SoundServer:
         arguments += ["-L", " ".join(["module-null-sink", *self._sink("loud")])]
         arguments += ["-L", f"module-native-protocol-unix auth-anonymous=1 socket={self.socket}"]
         # With the variable set it refuses to start, as if another server had been chosen.
-        environment = {key: value for key, value in self.environment.items() if key != "PULSE_SERVER"}
-        quiet = subprocess.DEVNULL
-        self._process = subprocess.Popen(arguments, env=environment, stdout=quiet, stderr=quiet)
+        environment = {key: value for key, value in self.environment.items() if key != "PULSE_SERVER"} | self._settings
+        with self._log.open("w") as log:
+            self._process = subprocess.Popen(arguments, env=environment, stdout=log, stderr=log)
         end = time.monotonic() + START_S
         while not os.path.exists(self.socket):
-            assert time.monotonic() < end and self._process.poll() is None, "pulseaudio did not start"
+            assert time.monotonic() < end and not self.ended_by_itself, f"no pulseaudio; {self.ended_by_itself}"
             time.sleep(0.05)
 
     def stop(self) -> None:
@@ -129,7 +141,9 @@ class Recording:
         self._thread = threading.Thread(target=self._read, daemon=True)
         self._thread.start()
         # The first seconds after opening a monitor may never come.
-        assert self._first.wait(FIRST_SOUND_S)
+        if not self._first.wait(FIRST_SOUND_S):
+            self.stop()
+            raise AssertionError(f"nothing comes from the monitor of {sink}; {server.ended_by_itself}")
 
     def _read(self) -> None:
         assert self._process.stdout is not None
