@@ -287,6 +287,8 @@ def test_the_end_of_the_display_server_is_noticed_and_its_return_too(
     wait_for(lambda: bool(rig.clicks))
     xserver.end(for_good=False)
     lost = rig.next()
+    if isinstance(lost, Gesture):
+        lost = rig.next()  # the machine stood still before the server could be ended, and the press was long by then
     assert isinstance(lost, DeviceChanged) and (lost.device, lost.state) == ("pedal", "lost")
     assert "terminal's keys replace it" in lost.text
     assert not rig.listener.alive
@@ -312,6 +314,8 @@ def test_presses_made_while_the_program_was_stopped_do_not_count(xserver: XServe
             xserver.down("Next")
             time.sleep(0.3)
             process.send_signal(signal.SIGSTOP)
+            if select.select([process.stdout], [], [], 0.0)[0]:
+                process.stdout.readline()  # the machine stood still, and the press was long before the program stopped
             xserver.up("Next")
             for _ in range(3):
                 xserver.key("Next")
