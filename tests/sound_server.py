@@ -18,8 +18,8 @@ import pytest
 
 RATE = 22_050  # samples a second of sinks and recordings, unless said otherwise; mono
 PROGRAMS = ("pulseaudio", "paplay", "parec", "pactl")
-START_S = 10.0
-FIRST_SOUND_S = 15.0
+START_S = 30.0
+FIRST_SOUND_S = 30.0
 
 
 class SoundServer:

@@ -61,7 +61,7 @@ class Rig:
             self.clock, self.posted.put, settings, lambda: self.clicks.append(time.monotonic()), fake
         )
 
-    def next(self, within_s: float = 5.0) -> Event:
+    def next(self, within_s: float = 20.0) -> Event:
         return self.posted.get(timeout=within_s)
 
     def gesture(self) -> Gesture:
@@ -69,7 +69,7 @@ class Rig:
         assert isinstance(event, Gesture) and event.source == "pedal", event
         return event
 
-    def changed(self, within_s: float = 8.0) -> DeviceChanged:
+    def changed(self, within_s: float = 20.0) -> DeviceChanged:
         event = self.next(within_s)
         assert isinstance(event, DeviceChanged) and event.device == "pedal", event
         return event

@@ -48,7 +48,7 @@ class Rig:
     def click(self) -> None:
         self.clicks.append(time.monotonic())
 
-    def next(self, within_s: float = 5.0) -> Event:
+    def next(self, within_s: float = 20.0) -> Event:
         return self.events.get(timeout=within_s)
 
     def gesture(self) -> str:
@@ -294,7 +294,7 @@ def test_the_end_of_the_display_server_is_noticed_and_its_return_too(
     assert not rig.listener.alive
     assert rig.nothing()
     xserver.start_again()
-    works = rig.next(within_s=15.0)
+    works = rig.next(within_s=40.0)
     assert isinstance(works, DeviceChanged) and (works.device, works.state) == ("pedal", "works")
     assert rig.listener.alive
     time.sleep(SETTLE_S)

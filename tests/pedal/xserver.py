@@ -83,7 +83,7 @@ class XServer:
         self.xdotool("keydown", key, "sleep", str(down_s), "keyup", key)
 
 
-def wait_for(condition, within_s: float = 5.0) -> None:
+def wait_for(condition, within_s: float = 20.0) -> None:
     """Waits until the condition holds; fails the test if it doesn't within `within_s` seconds."""
     end = time.monotonic() + within_s
     while not condition():

@@ -94,7 +94,7 @@ class Saw:
             self.key(key)
             self.until(shown)
 
-    def ended(self, within_s: float = 15.0) -> tuple[int, str]:
+    def ended(self, within_s: float = 40.0) -> tuple[int, str]:
         """The exit code, and what was shown before."""
         self.child.expect(pexpect.EOF, timeout=within_s)
         rest = str(self.child.before)
@@ -172,7 +172,7 @@ def test_keys_drive_a_whole_job_and_the_program_ends_by_itself(saw: Saw) -> None
     saw.keys(("d", "Again: "), (" ", "pass 2/2"), (" ", "?? Saw off. When the blade has stopped, count "))
     saw.keys(("h", "setup 2/2, " + BOTH_CHECKS), ("h", "setup 2/2, pass 1/2"), (" ", "pass 2/2"))
     saw.keys((" ", "setup 2/2, " + LAST_CHECK), ("h", "All cut."))
-    code, rest = saw.ended(within_s=25)
+    code, rest = saw.ended(within_s=40)
     assert code == 0
     assert "4 of 4 in all" in rest and "stays open" not in rest
     assert saw.facts() == [("started",), *one_setup(1, "keys"), *one_setup(2, "keys"), ("finished",)]
@@ -295,13 +295,13 @@ def test_a_press_counts_once_while_the_programs_own_terminal_has_the_focus(saw: 
     command = ["xterm", "-e", "sh", "-c", script, "sh", *saw.cut_in_view("--no-voice")]
 
     def reached(fact: Fact) -> None:
-        wait_for(lambda: (saw.folder / "state").exists() and saw.facts()[-1:] == [fact], within_s=15)
+        wait_for(lambda: (saw.folder / "state").exists() and saw.facts()[-1:] == [fact], within_s=40)
 
     with subprocess.Popen(command, env=environ, stderr=subprocess.DEVNULL) as terminal:
         try:
             window = xserver.xdotool("search", "--sync", "--onlyvisible", "--class", "xterm").split()[0]
             xserver.xdotool("windowfocus", "--sync", window)
-            wait_for(lambda: any(saw.folder.glob("state/journal.sqlite3")), within_s=15)
+            wait_for(lambda: any(saw.folder.glob("state/journal.sqlite3")), within_s=40)
             reached(("check_opened", 1, "clamps"))
             # Sooner than GAP_S the terminal would take a second press for auto-repeat, and nothing would be proven.
             for down_s, fact in (

@@ -201,7 +201,7 @@ class Pages:
         finally:
             self.ended.set()
 
-    def wait(self, holds: Any, timeout_s: float = 5.0) -> Any:
+    def wait(self, holds: Any, timeout_s: float = 20.0) -> Any:
         """The first body for which `holds(kind, body)`."""
         with self._new:
             found: list[Any] = []

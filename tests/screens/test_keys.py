@@ -57,7 +57,7 @@ class Terminal:
     def send(self, data: bytes) -> None:
         os.write(self.master, data)
 
-    def until(self, text: str, within_s: float = 10.0) -> str:
+    def until(self, text: str, within_s: float = 30.0) -> str:
         """Everything shown up to and including `text`; it is removed from what is kept."""
         end = time.monotonic() + within_s
         while text not in self.seen:

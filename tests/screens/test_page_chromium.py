@@ -91,7 +91,7 @@ def shows(page: Any, selector: str, text: str, timeout_ms: int = 5000) -> None:
     playwright.expect(page.locator(selector)).to_have_text(re.compile(re.escape(text)), timeout=timeout_ms)
 
 
-def until(holds: Callable[[], bool], timeout_s: float = 5.0) -> None:
+def until(holds: Callable[[], bool], timeout_s: float = 20.0) -> None:
     end = time.monotonic() + timeout_s
     while not holds():
         assert time.monotonic() < end

@@ -47,7 +47,7 @@ def newest(stream: Stream, timeout_s: float = 2.0) -> dict[str, object]:
     end = time.monotonic() + timeout_s
     while time.monotonic() < end:
         try:
-            message = stream.queue.get(timeout=0.2)
+            message = stream.queue.get(timeout=0.5)
         except Exception:  # noqa: BLE001 - an empty queue: silence
             return last
         assert message is not None

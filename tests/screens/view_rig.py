@@ -155,7 +155,7 @@ class Rig:
             self.sent += data
             self._stream.feed(data)
 
-    def until(self, *wanted: str | Callable[[str], bool], within_s: float = 15.0) -> str:
+    def until(self, *wanted: str | Callable[[str], bool], within_s: float = 40.0) -> str:
         """The page as soon as it shows all of these texts, and all of these functions are true of it.
 
         A page can come in several pieces, so name everything that the test looks for on it.
@@ -171,7 +171,7 @@ class Rig:
             assert time.monotonic() < end, f"{missing!r} did not come; the page:\n{text}"
             self.read(0.05)
 
-    def ended(self, within_s: float = 15.0) -> int:
+    def ended(self, within_s: float = 40.0) -> int:
         """The exit code."""
         end = time.monotonic() + within_s
         while self.process.poll() is None:

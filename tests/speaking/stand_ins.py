@@ -49,7 +49,7 @@ class Posted:
             self.events.append(event)
             self._changed.notify_all()
 
-    def wait(self, matches: Callable[[Event], bool], within_s: float = 10.0) -> Event:
+    def wait(self, matches: Callable[[Event], bool], within_s: float = 30.0) -> Event:
         def found() -> Event | None:
             return next((event for event in self.events if matches(event)), None)
 
@@ -59,7 +59,7 @@ class Posted:
         assert event is not None
         return event
 
-    def ended(self, id: str, within_s: float = 10.0) -> SpeechEnded:
+    def ended(self, id: str, within_s: float = 30.0) -> SpeechEnded:
         event = self.wait(lambda e: isinstance(e, SpeechEnded) and e.id == id, within_s)
         assert isinstance(event, SpeechEnded)
         return event

@@ -94,7 +94,7 @@ def test_what_was_rendered_ahead_is_rendered_anew_and_the_old_pace_is_not_said()
         renderer.close()
 
 
-def until(true: object, within_s: float = 5.0) -> None:
+def until(true: object, within_s: float = 20.0) -> None:
     last = time.monotonic() + within_s
     while not true():  # type: ignore[operator]
         assert time.monotonic() < last
