@@ -1,4 +1,7 @@
-"""Moves at a real pseudo-terminal, as `carriage` asks for them, against a simulated controller behind another."""
+"""Moves at a real pseudo-terminal, as `carriage` asks for them, against a simulated controller behind another.
+
+At the end: where a move may go and from which side, with a drive that does at once what it is given.
+"""
 
 from __future__ import annotations
 
@@ -6,14 +9,21 @@ import signal
 import sys
 import threading
 from collections.abc import Iterator
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from assistant.carriage.simulated import Simulated
 from assistant.carriage.simulated_screw import Screw
+from assistant.errors import BadInput
+from assistant.plans.model import Shop
+from assistant.runner.contracts import Post
+from assistant.runner.held_moves import HeldMoves, MovesTerminal, setting_typed
+from assistant.session.events import Arrived, Homed
 from tests.commands.drive_rig import SHOP, Bench, ended, until
 from tests.pedal.xserver import XServer, needs_x
+from tests.plans.files import shop_of
 from tests.sampling import every
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a matter of POSIX")
@@ -280,3 +290,129 @@ def test_a_press_that_began_before_it_was_asked_lets_nothing_move(bench: Bench) 
             assert ended(child)[0] == 1
     finally:
         x.end()
+
+
+# With a drive that does at once what it is given
+
+
+class ObedientDrive:
+    """moves: (setting, the point to come to it from) of each move, mm. position: where it says that it stands."""
+
+    def __init__(self) -> None:
+        self.post: Post | None = None
+        self.position: Fraction | None = None
+        self.reach: tuple[Fraction, Fraction] | None = None
+        self.moves: list[tuple[Fraction, Fraction]] = []
+        self.halts = 0
+        self.moving = False
+
+    def look(self, id: str) -> None: ...
+
+    def home(self, id: str, visit: bool, pressed_at: float, held: bool) -> None:
+        assert self.post is not None
+        self.post(Homed(pressed_at, "", id, None, False))
+
+    def move_to(self, id: str, setting: Fraction, approach: Fraction, pressed_at: float, held: bool) -> None:
+        assert self.post is not None
+        self.moves.append((setting, approach))
+        self.post(Arrived(pressed_at, "", id, setting))
+
+    def halt(self) -> bool:
+        self.halts += 1
+        return True
+
+    def pressed(self) -> bool:
+        return self.halt()
+
+    def released(self) -> None: ...
+
+    def close(self) -> None: ...
+
+
+class SilentTerminal:
+    """Neither keys nor lines."""
+
+    def __enter__(self) -> SilentTerminal:
+        return self
+
+    def __exit__(self, *_: object) -> None: ...
+
+    def wait(self, within_s: float) -> list[str]:
+        return []
+
+    def put(self, text: str) -> None: ...
+
+    def close(self) -> None: ...
+
+
+YES_MAN = MovesTerminal(
+    is_there=lambda: True,
+    say=lambda line: None,
+    agreed=lambda question: True,
+    forget_typing=lambda: None,
+    keys=lambda pedal: SilentTerminal(),
+    lines=SilentTerminal,
+)
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Shop:
+    return shop_of(tmp_path, SHOP.format(port="/dev/ttyUSB0"))
+
+
+@pytest.fixture
+def drive() -> ObedientDrive:
+    return ObedientDrive()
+
+
+@pytest.fixture
+def moves(shop: Shop, drive: ObedientDrive) -> Iterator[HeldMoves]:
+    def made(clock: object, post: Post, down: object, tick: object) -> ObedientDrive:
+        drive.post = post
+        return drive
+
+    with HeldMoves(shop, YES_MAN, made, None, "") as moves:
+        yield moves
+
+
+def test_a_setting_may_lie_at_either_end_of_the_travel_and_no_farther(shop: Shop) -> None:
+    assert (setting_typed("-1", shop), setting_typed("290", shop)) == (-1, 290)
+    for beyond in ("-1.0025", "290.0025"):
+        with pytest.raises(BadInput, match="outside the carriage's travel.*give -1 mm to 290 mm"):
+            setting_typed(beyond, shop)
+
+
+def test_nothing_moves_to_where_the_controllers_travel_does_not_reach(moves: HeldMoves, drive: ObedientDrive) -> None:
+    drive.reach = (Fraction(0), Fraction(100))
+    for beyond in ("-1", "100.0025"):
+        with pytest.raises(BadInput, match="outside the controller's travel.*give 0 mm to 100 mm"):
+            moves.go(Fraction(beyond))
+    assert drive.moves == []
+    assert moves.go(Fraction(0)) and moves.go(Fraction(100)), "its ends it reaches"
+
+
+@pytest.mark.parametrize("stands", ["10", "20", "30", None])
+def test_wherever_it_seems_to_stand_it_comes_up_to_a_setting_from_below(
+    moves: HeldMoves, drive: ObedientDrive, stands: str | None
+) -> None:
+    """Nobody knows on which side the screw's play lies: half a millimetre and the play below, as for any setting."""
+    drive.position = None if stands is None else Fraction(stands)
+    assert moves.go(Fraction(20))
+    assert drive.moves == [(20, Fraction("19.42"))]
+
+
+def test_without_room_above_it_play_is_not_measured_at_a_setting(moves: HeldMoves, drive: ObedientDrive) -> None:
+    with pytest.raises(BadInput, match="no room to come down to it.*290 mm"):
+        moves.go(Fraction(290), down=True)
+    assert drive.moves == []
+    assert moves.go(Fraction(288), down=True) and drive.moves[0][1] > 288
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGTSTP"])
+def test_every_signal_that_ends_or_stops_a_program_halts_the_carriage_first(
+    moves: HeldMoves, drive: ObedientDrive, name: str
+) -> None:
+    number = getattr(signal, name)
+    assert callable(signal.getsignal(number)), "else it would end the tests as well"
+    signal.raise_signal(number)
+    assert drive.halts == 1

@@ -9,7 +9,7 @@ import pytest
 from assistant.runner.clock import SetClock
 from assistant.runner.loop import Runner
 from assistant.runner.rehearsal import MIC_RATE, Rehearsal
-from assistant.runner.script import parse_script
+from assistant.runner.script import DriveMishap, parse_script
 from assistant.session.events import Event, Gesture, SpeechEnded
 from tests.runner.adapters import started
 
@@ -127,6 +127,35 @@ def test_keys_are_pressed_at_their_times_and_what_they_do_is_handled() -> None:
     Rehearsal(runner, clock, parse_script("5 key g\n6.5 key h\n", "s"), keys=Keys()).run()
     assert pressed == [(5.0, "g"), (6.5, "h")]
     assert [entry[1] for entry in log.of("commit")] == ["check_confirmed"]
+
+
+def test_only_a_long_press_keeps_the_pedal_down_and_only_until_the_pedals_next_line() -> None:
+    down: list[bool] = []
+
+    class Carriage:
+        """One that never moves, and is asked at each line whether the pedal was down until then."""
+
+        pedal_down = False
+
+        def advance(self, to_s: float) -> None: ...
+
+        def next_boundary(self) -> float | None:
+            return None
+
+        def pressed(self) -> bool:
+            return False
+
+        def released(self) -> None:
+            down.append(self.pedal_down)
+
+        def sled(self, away: bool) -> None: ...
+
+        def mishap(self, what: DriveMishap, mm: float = 0.0) -> None: ...
+
+    runner, _, clock = started()
+    lines = "1 pedal tap\n2 pedal hold\n3 pedal double\n4 pedal hold\n5 pedal release\n6 pedal release\n"
+    Rehearsal(runner, clock, parse_script(lines, "s"), drive=Carriage()).run()
+    assert down == [False, False, True, False, True, False]
 
 
 def test_real_time_takes_its_time() -> None:

@@ -86,6 +86,17 @@ def test_a_tap_that_the_sled_does_not_bear_out_counts_for_nothing() -> None:
     assert rig.state.is_cut(1)
 
 
+def test_a_sled_that_is_out_when_its_pass_is_called_need_only_come_back() -> None:
+    rig = cutting()
+    rig.sled(False)
+    rig.heard("stand by")
+    rig.to_first_call()
+    assert rig.state.cursor == 1
+    rig.sled(True)
+    rig.gesture("tap")
+    assert rig.state.is_cut(1)
+
+
 def test_a_sled_that_is_not_back_on_a_fresh_look_is_believed() -> None:
     rig = cutting()
     rig.obeys = False
@@ -340,6 +351,17 @@ def test_a_switch_that_never_closed_is_not_taken_for_a_carriage_that_slipped() -
     assert "or the switch fails. Passes one to four of this end may be off by that or more." in rig.said
 
 
+def test_a_switch_that_had_not_closed_at_its_place_proves_nothing_however_near_that_was() -> None:
+    rig = cutting()
+    while rig.state.effective_mode == "cutting":
+        rig.cut_one()
+    rig.count()
+    rig.off_by, rig.beyond = F(-1, 100), True
+    rig.hold(after=1)
+    assert rig.state.question and rig.state.question.name == "off"
+    assert not rig.state.driving.known and rig.state.driving.unproved == 0b1111
+
+
 def test_a_page_records_where_it_may_and_never_moves_but_it_halts() -> None:
     a_job = driven_job()
     rig = Rig(replace(a_job, page=replace(a_job.page, may_record_cuts=True)))
@@ -491,6 +513,19 @@ def test_a_look_that_was_made_for_an_earlier_pass_records_nothing() -> None:
     assert rig.kinds == [] and not rig.state.is_cut(2)
     rig.answer()
     assert rig.state.is_cut(2), "its own look does"
+
+
+def test_a_look_that_comes_once_its_pass_was_called_again_records_nothing() -> None:
+    rig = cutting()
+    rig.cut_one()
+    rig.obeys = False
+    rig.out_and_back()
+    rig.gesture("tap")
+    rig.heard("back")
+    rig.gesture("double")
+    assert rig.state.effective_mode == "cutting" and "Nothing changed." in rig.said
+    rig.answer()
+    assert rig.kinds == [] and not rig.state.is_cut(2)
 
 
 def test_a_blade_that_has_had_its_time_to_stop_is_not_waited_for_again_after_a_halt() -> None:

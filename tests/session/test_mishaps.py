@@ -935,6 +935,39 @@ def test_a_blade_lowered_in_a_break_is_measured_and_what_was_touched_is_tried() 
     assert carried_on_from_checks(driver) == ["edge and face", "clamps", "guard", "blade height"]
 
 
+@pytest.mark.parametrize(
+    ("lowered", "touched", "asked"),
+    [("yes", "no", ["carrying on", "blade height"]), ("no", "yes", ["carriage", "registered"])],
+)
+def test_after_a_break_only_what_was_touched_is_looked_at_again(lowered: str, touched: str, asked: list[str]) -> None:
+    driver = standing_by()
+    tell(driver, Mishap.BREAK)
+    answers(driver, "yes")
+    driver.gesture("hold")
+    answers(driver, lowered, touched)
+    found = []
+    while driver.state.effective_mode in ("question", "checks"):
+        question = driver.state.question
+        found.append(str(question.name) if question else driver.asked)
+        driver.gesture("hold")
+    assert found[: len(asked)] == asked and ("blade height" in found) == (lowered == "yes")
+
+
+def test_what_was_touched_in_a_break_may_be_the_carriage_so_the_next_board_wants_zero() -> None:
+    driver = standing_by()
+    tell(driver, Mishap.BREAK)
+    answers(driver, "yes")
+    driver.gesture("hold")
+    answers(driver, "no", "yes", "yes")
+    assert driver.state.question and driver.state.question.name == "registered"
+    driver.heard("stand by")
+    driver.heard(Intent.BOARD)
+    driver.gesture("hold")
+    assert driver.asked == "board out"
+    asked = carried_on(driver)
+    assert driver.state.setup == 2 and "zero" in asked and driver.state.cursor == 1
+
+
 def test_a_kerf_is_said_to_change_only_what_it_changes() -> None:
     driver = standing_by()
     tell(driver, Mishap.BLADE)

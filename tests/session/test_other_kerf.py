@@ -35,6 +35,7 @@ from assistant.screens.page.picture import pattern_of
 from assistant.screens.view_board import BoardPicture, Window
 from assistant.session import facts as f
 from assistant.session.apply import apply
+from assistant.session.concerned import left_shallow
 from assistant.session.detours import follow_change
 from assistant.session.events import Event, WentOut
 from assistant.session.kinds import JobChange, SetupStatus
@@ -303,6 +304,15 @@ class TestWhereTheBladeIsTried:
         at = {"outside": F(916 - 318 + 300, 100), "inside": F(598, 100)}
         assert abs(found.setting - at[zero]) <= F(1, 100)
 
+    def test_it_is_tried_where_the_old_kerf_was_really_cut(self) -> None:
+        """Laid out from 5.975 to 9.155, it was cut up to the nearest tenth, 9.2. So it begins at 6.02."""
+        driver = Driver(job(plan(30, 6, parts="A"), few_checks(), Carriage(resolution=F(1, 10))))
+        driver.cut(1)
+        change_kerf(driver, F(3), True)
+        board_out(driver)
+        found = trial(driver.state)
+        assert found is not None and found.where == Meets.NEAR_WALL and found.setting == F(9), "where 3 mm end at 9.02"
+
     def test_where_two_kerfs_make_room_a_wider_blade_is_tried_too(self) -> None:
         found = trial(self.begun(F(5), 2).state)
         assert found is not None and found.pass_ == 0 and found.where in (Meets.FAR_WALL, Meets.NEAR_WALL)
@@ -311,6 +321,19 @@ class TestWhereTheBladeIsTried:
         driver = self.begun(F(5), 1)
         assert trial(driver.state) is None
         assert "The blade can be tried in none of the cuts, so you have only the edge to go by." in driver.said
+
+    def test_gone_back_to_its_only_pass_a_rest_still_has_the_other_blades_cuts_to_lie_by(self) -> None:
+        driver = four_ends()
+        driver.cut(3)
+        change_kerf(driver, F(4), True)
+        board_out(driver)
+        assert driver.state.passes == 1
+        whole_setup(driver)
+        asked_and_yes(driver, Intent.BACK)
+        assert driver.kinds[0] == "stepped_back" and not driver.state.cut
+        assert driver.state.question and driver.state.question.name == "clamped"
+        driver.gesture("double")
+        assert driver.state.question and driver.state.question.name == "registered"
 
     def test_a_kerf_of_its_own_comes_first(self) -> None:
         driver = self.begun(F(3), 1)
@@ -355,6 +378,17 @@ class TestHalves:
         assert fault.mend == "put the old blade back, or count the board as spoilt"
         whole_setup(driver)
         assert [old for old, _ in kerf_changed(driver.state, F(3), True).replaced] == [3, 4], "both are all cut"
+
+    def test_kerfs_that_one_half_has_are_never_tried_in_the_other(self) -> None:
+        """Each half has a stop of its own, so a setting of one puts the blade elsewhere in the other."""
+        driver = self.in_two()
+        driver.cut(2)
+        turn = Turn(driver.state, Event(driver.at, UTC))
+        turn.fact(f.SetupReopened(1, (1, 2), 0, "", deeper=True))
+        driver.state = turn.state
+        change_kerf(driver, F(3), True)
+        assert driver.state.the_job.order[:2] == (5, 6)
+        assert len(left_shallow(driver.state, 5)) == 2 and left_shallow(driver.state, 6) == ()
 
     def test_a_half_that_is_left_of_an_end_is_not_tried_as_a_second_half(self) -> None:
         """Part A of this width fits into the travel with the piece in, and its mate doesn't."""

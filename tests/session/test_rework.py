@@ -264,6 +264,16 @@ def test_an_end_that_is_all_cut_and_chosen_once_more_is_counted_and_not_begun_ag
     assert "setup_done" in driver.kinds and driver.state.setup == 2
 
 
+def test_the_board_chosen_while_the_cuts_are_counted_comes_next_whatever_the_order_says() -> None:
+    driver = four_ends()
+    driver.confirm_all()
+    driver.cut(driver.state.passes)
+    assert driver.asked == "saw off"
+    asked_and_yes(driver, Intent.BOARD, 3)
+    driver.count()
+    assert "setup_done" in driver.kinds and driver.state.setup == 3
+
+
 def test_of_a_stack_each_board_loses_the_length_and_of_many_boards_none_is_named() -> None:
     stacked = plan(30, 6, parts="A")
     stacked = replace(stacked, boards=(replace(stacked.boards[0], count=2, stack=2),))
