@@ -18,7 +18,7 @@ from assistant.calibrating.learned import FELT, Correction, Learned, Reported, c
 from assistant.calibrating.uncertainty import COVERAGE
 from assistant.errors import BadInput, Fault, JournalError
 from assistant.joinery.other_kerf import kerf_of
-from assistant.joinery.units import round_to_step
+from assistant.joinery.units import Unit, round_to_step
 from assistant.journal.schema import SessionState
 from assistant.journal.store import Journal, journal_path
 from assistant.plans.document import cleaned
@@ -32,7 +32,7 @@ from assistant.session.concerned import KERF_STEP
 ANY_WOOD = "any wood"
 # What two reports of the same joint have in common.
 SAME = ("told", "amount", "written", "kerf", "plan", "title")
-FINEST_KERF = {"mm": Fraction(1, 100), "in": Fraction(127, 5000)}
+FINEST_KERF = {Unit.MM: Fraction(1, 100), Unit.INCH: Fraction(127, 5000)}
 """How finely a kerf can be given in a session, mm: to a hundredth of a millimetre, or a thousandth of an inch."""
 MOST_OFF = Fraction(1, 2)  # mm, off the clearance wanted: five times a usual one; common practice, no source
 
@@ -83,7 +83,7 @@ class JointOrigin:
     cut; () where no session is known.
     """
 
-    unit: str
+    unit: Unit
     clearance: Fraction | None
     kerf: Fraction | None
     title: str
@@ -111,7 +111,7 @@ class JointOrigin:
         return None if abs(self.kerf - self.began_with) * 2 <= KERF_STEP[self.unit] else self.kerf
 
 
-def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
+def last_joint_cut(state: Path | None, unit: Unit) -> JointOrigin | None:
     """The joint of the last finished session that cut one in wood. Test boards don't count.
 
     state: the journal's folder, None for the user's own. unit: of bare numbers, if the plan has changed
