@@ -9,10 +9,9 @@ from fractions import Fraction
 from assistant.advice.fit import SLOT, Errors, swells
 from assistant.advice.prediction import FitOutcome, Movement, missing_parts
 from assistant.advice.squareness import Squareness, most_out_of_square, out_of_square
-from assistant.joinery.units import Unit, at_least, format_length
+from assistant.joinery.units import PLACES, Unit, at_least, format_length
 from assistant.plans.model import Layout, Plan
 
-PLACES = {Unit.MM: 3, Unit.INCH: 4}
 # A gap wider than this shows and weakens the glue line (common practice, no source).
 USUAL_LIMITS = {Unit.MM: "0.15 mm", Unit.INCH: "0.006 in"}
 WIDEST_LIMIT = Fraction(5)

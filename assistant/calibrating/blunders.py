@@ -18,7 +18,7 @@ from itertools import combinations
 from statistics import NormalDist
 
 from assistant.calibrating.uncertainty import FittedLine, fit_line, student
-from assistant.joinery.units import MM_PER_UNIT, Unit, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, format_number, plain_length
 
 # A screw further off than this share means a wrong pitch in the shop file. Lines with slopes up to it are still tried.
 GREATEST_SLOPE = 0.1
@@ -198,7 +198,7 @@ def _why_odd(reading: Reading, kept: Sequence[Reading], line: FittedLine | None,
         return "the others don't agree either"
     off = Fraction(float(reading.value) - line.at(float(reading.x))).limit_denominator(10**6)
     scatter = Fraction(max(line.sd, float(caliper.step) / math.sqrt(12))).limit_denominator(10**6)
-    unit, places = caliper.unit, 4 if caliper.unit == Unit.INCH else 3
+    unit, places = caliper.unit, PLACES[caliper.unit]
     side = "over" if off > 0 else "under"
     why = (
         f"{plain_length(abs(off), unit, places)} {side} what the other {len(kept)} lead to expect, "

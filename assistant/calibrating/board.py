@@ -18,7 +18,7 @@ from assistant.calibrating.blunders import Approach, Caliper
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Zero
 from assistant.joinery.settings import reading
-from assistant.joinery.units import MM_PER_UNIT, Unit, format_number, plain_length, toml_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, format_number, plain_length, toml_length
 from assistant.plans.model import TEST_BOARD, Shop
 from assistant.plans.pieces import nominal
 from assistant.plans.plan_file import read_plan
@@ -243,7 +243,7 @@ BY_THE_CARRIAGE = {
 
 def sheet(kind: EntryKind, places: Sequence[Place], shop: Shop, path: Path, option: str) -> Iterator[str]:
     """What to do with the board, in lines. option: the shop file's option, as given."""
-    unit, decimals = shop.unit, 4 if shop.unit == Unit.INCH else 3
+    unit, decimals = shop.unit, PLACES[shop.unit]
     size = MM_PER_UNIT[unit]
     carriage = shop.carriage
     yield f"Cut it with: kerfcall cut {path}{option}   (kerfcall layout shows every setting)"

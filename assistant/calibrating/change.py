@@ -20,7 +20,7 @@ from assistant.calibrating.uncertainty import COVERAGE, Component
 from assistant.calibrating.values import Value, backlash, kerf, screw, zero
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import CarriageKind, Drive, HomeKind, Register, Zero
-from assistant.joinery.units import MM_PER_UNIT, Unit, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import EntryKind, HistoryEntry, value_text
 
@@ -29,7 +29,6 @@ ASSUMED_KERF_U = 0.01
 # A blade's kerf differs less than this from the width printed on it: by a few tenths of a millimetre at most (common
 # practice, no source). A greater change needs a second confirmation.
 MOST_UNASKED = Fraction(3, 10)
-PLACES = {Unit.MM: 3, Unit.INCH: 4}
 SCREW_PLACES = 6
 
 

@@ -29,12 +29,11 @@ from assistant.calibrating.learned import GAP, LOOSE, TIGHT
 from assistant.calibrating.uncertainty import COVERAGE
 from assistant.commands.figures import length_option
 from assistant.errors import BadInput, Fault
-from assistant.joinery.units import LengthError, Unit, at_least, length_to_copy, parse_length, plain_length
+from assistant.joinery.units import PLACES, LengthError, at_least, length_to_copy, parse_length, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
 from assistant.plans.plan_file import read_plan
 
-PLACES = {Unit.MM: 3, Unit.INCH: 4}
 WAYS = {TIGHT: "too_tight", LOOSE: "too_loose", GAP: "gap"}
 
 

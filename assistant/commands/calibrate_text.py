@@ -11,12 +11,11 @@ from assistant.calibrating.blunders import Caliper
 from assistant.calibrating.change import ShopChange
 from assistant.calibrating.uncertainty import COVERAGE
 from assistant.calibrating.values import Value
-from assistant.joinery.units import MM_PER_UNIT, Unit, at_least, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, at_least, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import EntryKind, HistoryEntry
 
 WIDTH = 100
-PLACES = {Unit.MM: 4, Unit.INCH: 5}
 NAMES = {
     EntryKind.KERF: "Kerf",
     EntryKind.SCREW: "Carriage travel",
@@ -26,7 +25,8 @@ NAMES = {
 
 
 def _number(mm: float, unit: Unit) -> str:
-    return format_number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit])
+    # One decimal more than elsewhere, so that what is added up here can be checked.
+    return format_number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit] + 1)
 
 
 def value_lines(value: Value, caliper: Caliper, shop: Shop, change: ShopChange) -> Iterator[str]:
@@ -56,7 +56,7 @@ def value_lines(value: Value, caliper: Caliper, shop: Shop, change: ShopChange) 
     for text in (*value.notes, change.why):
         yield from _wrapped(text)
     if value.kind == EntryKind.KERF:
-        u = at_least(Fraction(value.u), unit, 3 if unit == Unit.MM else 4)
+        u = at_least(Fraction(value.u), unit, PLACES[unit])
         yield f'For kerfcall fit, in a plan: [uncertainty] kerf = "{u}"'
 
 

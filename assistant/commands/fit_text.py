@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from assistant.advice.fit import SLOT, Band, bands
-from assistant.advice.fit_report import PLACES, FitReport, difference, in_unit, least_square, not_covered, warnings
+from assistant.advice.fit_report import FitReport, difference, in_unit, least_square, not_covered, warnings
 from assistant.advice.prediction import STEPS, FitOutcome, Verdict
-from assistant.joinery.units import MM_PER_UNIT, Unit, format_number, length_to_copy, plain_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, format_number, length_to_copy, plain_length
 from assistant.plans.model import Grain
 
 UNITS = {Unit.MM: "mm", Unit.INCH: "inches"}

@@ -18,7 +18,7 @@ from assistant.joinery.model import Pattern, Segment
 from assistant.joinery.passes import outside
 from assistant.joinery.settings import reading
 from assistant.joinery.sizes import ListRow, RowKind
-from assistant.joinery.units import MM_PER_UNIT, Unit, at_least, at_most, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, at_least, at_most, format_number, plain_length
 from assistant.plans.boards import board_list
 from assistant.plans.checks import figures_of
 from assistant.plans.job import build_job
@@ -33,7 +33,6 @@ from assistant.wording.numbers import outward, shown_depth, spoken_setting
 from assistant.wording.prompts import Words
 
 # Decimals of a table's lengths: a thousandth of a millimetre, a tenth of a thousandth of an inch.
-PLACES = {Unit.MM: 3, Unit.INCH: 4}
 ROUNDING_PLACES = 5
 JSON_PLACES = 9
 

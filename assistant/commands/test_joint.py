@@ -14,10 +14,10 @@ from assistant.asking import agreed, chosen
 from assistant.calibrating.joints import ANY_WOOD, last_joint_cut, reported, wood_of
 from assistant.calibrating.learned import GAP, Reported
 from assistant.calibrating.test_joint import parse_report, untested
-from assistant.commands.calibrate_fit import PLACES, WAYS, noted
+from assistant.commands.calibrate_fit import WAYS, noted
 from assistant.commands.driving import is_rehearsed
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
-from assistant.joinery.units import Unit, length_to_copy, plain_length
+from assistant.joinery.units import PLACES, Unit, length_to_copy, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Plan, Shop
 from assistant.plans.plan_file import try_plan

@@ -11,10 +11,9 @@ from assistant.drawings.letters import width_of
 from assistant.drawings.picture import CAP, MIDDLE, THICK, THIN, Item, Line, Point, Shape, Text, rectangle
 from assistant.drawings.placing import spread, thinned
 from assistant.joinery.model import Segment, StopSide
-from assistant.joinery.units import MM_PER_UNIT, Unit, format_number
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, format_number
 
 # As the layout's table shows them: a thousandth of a millimetre, a tenth of a thousandth of an inch.
-PLACES = {Unit.MM: 3, Unit.INCH: 4}
 LABEL_DROP = 9.0
 """From the board's end down to the labels, mm, to leave room for the leaders."""
 TURNED = CAP * 1.04

@@ -21,6 +21,8 @@ class Unit(StrEnum):
 
 
 MM_PER_UNIT = {Unit.MM: Fraction(1), Unit.INCH: Fraction(254, 10)}
+PLACES = {Unit.MM: 3, Unit.INCH: 4}
+"""Decimals of a length that was measured or worked out, where it is shown: finer than any saw cuts."""
 INCH_MARKS = ('"', "''")
 LONGEST_MM = Fraction(10_000)  # no board in a shop is longer; a longer figure has the wrong unit
 LONGEST_TEXT = 40  # characters of a length: every true one is shorter, however it is written
