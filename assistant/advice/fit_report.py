@@ -9,12 +9,11 @@ from fractions import Fraction
 from assistant.advice.fit import SLOT, Errors, swells
 from assistant.advice.prediction import FitOutcome, Movement, missing_parts
 from assistant.advice.squareness import Squareness, most_out_of_square, out_of_square
-from assistant.joinery.units import at_least, format_length
+from assistant.joinery.units import PLACES, Unit, at_least, format_length
 from assistant.plans.model import Layout, Plan
 
-PLACES = {"mm": 3, "in": 4}
 # A gap wider than this shows and weakens the glue line (common practice, no source).
-USUAL_LIMITS = {"mm": "0.15 mm", "in": "0.006 in"}
+USUAL_LIMITS = {Unit.MM: "0.15 mm", Unit.INCH: "0.006 in"}
 WIDEST_LIMIT = Fraction(5)
 
 
@@ -36,7 +35,7 @@ class FitReport:
     square: Squareness
 
 
-def in_unit(mm: float, unit: str) -> str:
+def in_unit(mm: float, unit: Unit) -> str:
     return format_length(Fraction(mm), unit, PLACES[unit])
 
 

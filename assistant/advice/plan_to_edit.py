@@ -7,12 +7,12 @@ from fractions import Fraction
 from assistant.advice.suggest import Candidate, WantedJoint
 from assistant.joinery.layout import Remainder
 from assistant.joinery.model import Blade
-from assistant.joinery.units import MM_PER_UNIT, format_number, mixed, plain_length, toml_length
+from assistant.joinery.units import MM_PER_UNIT, Unit, format_number, mixed, plain_length, toml_length
 
-SAND = {"mm": '"0.3 mm"', "in": '"1/64"'}
+SAND = {Unit.MM: '"0.3 mm"', Unit.INCH: '"1/64"'}
 
 
-def plan_text(one: Candidate, wanted: WantedJoint, blade: Blade, unit: str) -> str:
+def plan_text(one: Candidate, wanted: WantedJoint, blade: Blade, unit: Unit) -> str:
     """The text of a plan file with this candidate, ready to edit. Its layout is exactly the candidate."""
     thickness = f"thickness = {_toml(wanted.thickness_a, unit)}"
     if wanted.thickness_a != wanted.thickness_b:
@@ -53,7 +53,7 @@ ends = 2
 """
 
 
-def fingers(one: Candidate, unit: str) -> str:
+def fingers(one: Candidate, unit: Unit) -> str:
     """The candidate in words: number and width of its fingers, and how the edges differ."""
     division, width = one.division, shown(one.division.finger, unit)
     if division.first == division.last == division.finger:
@@ -63,18 +63,18 @@ def fingers(one: Candidate, unit: str) -> str:
     return f"{division.count} fingers of {width}, {edges}"
 
 
-def in_64ths(mm: Fraction, unit: str) -> str:
-    """A length in 64ths of an inch as the trade writes it, "3 1/2"; "" for any other length, and with unit "mm"."""
-    inches = mm / MM_PER_UNIT["in"]
-    return mixed(inches) if unit == "in" and (inches * 64).denominator == 1 else ""
+def in_64ths(mm: Fraction, unit: Unit) -> str:
+    """A length in 64ths of an inch as the trade writes it, "3 1/2"; "" for any other, and in mm."""
+    inches = mm / MM_PER_UNIT[Unit.INCH]
+    return mixed(inches) if unit == Unit.INCH and (inches * 64).denominator == 1 else ""
 
 
-def shown(mm: Fraction, unit: str) -> str:
+def shown(mm: Fraction, unit: Unit) -> str:
     """A length to read, with its unit: "3 1/2 in", "0.2333 in", "6 mm"."""
     fraction = in_64ths(mm, unit)
     return f"{fraction} {unit}" if fraction else plain_length(mm, unit)
 
 
-def _toml(mm: Fraction, unit: str) -> str:
+def _toml(mm: Fraction, unit: Unit) -> str:
     fraction = in_64ths(mm, unit)
     return f'"{fraction}"' if "/" in fraction else toml_length(mm, unit)

@@ -31,7 +31,7 @@ from assistant.advice.movement import WOODS, Wood, emc, find_wood, holds, strain
 from assistant.errors import BadInput
 from assistant.joinery.halves import whole
 from assistant.joinery.model import Pattern
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import Unit, plain_length
 from assistant.plans.job import build_job
 from assistant.plans.model import Air, BoardPlan, Grain, Job, Plan, Shop
 from assistant.plans.pieces import BLANK
@@ -41,7 +41,7 @@ PARTS = ("A", "B")
 # practice, no source.
 ASSUMED = {"setting": 0.01, "kerf": 0.01, "reference": 0.03}
 # The clearances tried: every hundredth of a millimetre, or every half of a thousandth of an inch.
-STEPS = {"mm": Fraction(1, 100), "in": Fraction(127, 10_000)}
+STEPS = {Unit.MM: Fraction(1, 100), Unit.INCH: Fraction(127, 10_000)}
 # This many of the best clearances are laid out and simulated again, since each is rounded differently: enough to reach
 # a tenth of a millimetre round the best guess.
 MOST_TRIED = 12

@@ -24,7 +24,7 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery.layout import MOST_SEGMENTS, Remainder
 from assistant.joinery.model import Blade, Segment
 from assistant.joinery.passes import MOST_PASSES, passes_for
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import Unit, plain_length
 from assistant.joinery.walls import SLIVER_MM
 from assistant.plans.job import build_job
 from assistant.plans.model import BoardPlan, JointPlan, Layout, Plan, Shop
@@ -126,10 +126,10 @@ def one_pass_finger(kerf: Fraction, clearance: Fraction) -> Fraction:
     return kerf - clearance / 2
 
 
-def suggest(wanted: WantedJoint, blade: Blade, *, unit: str = "mm") -> Advice:
+def suggest(wanted: WantedJoint, blade: Blade, *, unit: Unit = Unit.MM) -> Advice:
     """Every candidate that this blade can cut on this board, ranked.
 
-    unit: of messages and reasons. With "in" the trade widths come first, if at least two fingers of them fit.
+    unit: of messages and reasons. With inches the trade widths come first, if at least two fingers of them fit.
 
     Raises: BadInput, all faults at once: a length not over 0, a clearance as wide as the blade, an
     overlap of the kerf or more, a board too narrow for any joint.
@@ -138,7 +138,7 @@ def suggest(wanted: WantedJoint, blade: Blade, *, unit: str = "mm") -> Advice:
     if faults:
         raise BadInput(faults)
     single = one_pass_finger(blade.kerf, wanted.clearance)
-    trade = TRADE_FINGERS if unit == "in" else ()
+    trade = TRADE_FINGERS if unit == Unit.INCH else ()
     divisions = _divisions(wanted.width, single, trade)
     measured = [m for division in dict.fromkeys(divisions) if (m := _measure(division, wanted, blade)) is not None]
     if not measured:
@@ -162,7 +162,7 @@ def suggest(wanted: WantedJoint, blade: Blade, *, unit: str = "mm") -> Advice:
     return Advice(ranked, single, ranks)
 
 
-def _faults(wanted: WantedJoint, blade: Blade, unit: str) -> Iterator[Fault]:
+def _faults(wanted: WantedJoint, blade: Blade, unit: Unit) -> Iterator[Fault]:
     lengths = {"width": wanted.width, "thickness": wanted.thinner, "kerf": blade.kerf}
     for name, length in lengths.items():
         if length <= 0:
@@ -190,7 +190,7 @@ def _divisions(width: Fraction, single: Fraction, trade: Iterable[Fraction]) -> 
             yield Division(full + 1, finger, finger, left, Remainder.FAR_EDGE)
 
 
-def _with_saving(one: Candidate, ranked: Sequence[Candidate], unit: str) -> Candidate:
+def _with_saving(one: Candidate, ranked: Sequence[Candidate], unit: Unit) -> Candidate:
     """The candidate, with what a slightly different finger among `ranked` would save, if there is one."""
     finger = one.division.finger
     found = [
@@ -236,7 +236,7 @@ def _passes(size: Fraction, width: Fraction, blade: Blade, *, at_edge: bool) -> 
     return passes_for(Segment(start, start + size, False), max(width, size + 2), blade)
 
 
-def _judged(one: Candidate, fewest: int, wanted: WantedJoint, blade: Blade, unit: str) -> Candidate:
+def _judged(one: Candidate, fewest: int, wanted: WantedJoint, blade: Blade, unit: Unit) -> Candidate:
     """The candidate with its score, and a few reasons for it."""
     stout = min(Fraction(1), one.narrowest / max(SLIVER_MM, wanted.thinner / 2))
     marks = (
@@ -267,7 +267,7 @@ def _judged(one: Candidate, fewest: int, wanted: WantedJoint, blade: Blade, unit
     return replace(one, score=score, reasons=tuple(reasons))
 
 
-def refusals(one: Candidate, wanted: WantedJoint, shop: Shop, unit: str) -> tuple[str, ...]:
+def refusals(one: Candidate, wanted: WantedJoint, shop: Shop, unit: Unit) -> tuple[str, ...]:
     """Why `layout` would refuse this candidate on this machine: too deep for the blade, or beyond the travel."""
     division = one.division
     joint = JointPlan(Layout.EVEN, division.finger, remainder=division.remainder, clearance=wanted.clearance)

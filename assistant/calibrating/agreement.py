@@ -22,7 +22,7 @@ from statistics import median
 
 from assistant.calibrating.blunders import GREATEST_SLOPE, Caliper, LeftOut, Reading, impossible
 from assistant.errors import Fault
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import PLACES, Unit, plain_length
 
 # With this spread of x or more, a line is drawn instead of taking a mean. Spacings closer than this count as one.
 SPREAD_FOR_LINE = Fraction(5)
@@ -48,7 +48,7 @@ def spread(readings: Sequence[Reading]) -> bool:
     return max(places) - min(places) >= SPREAD_FOR_LINE
 
 
-def reasons(out: Sequence[LeftOut], unit: str) -> Iterator[Fault]:
+def reasons(out: Sequence[LeftOut], unit: Unit) -> Iterator[Fault]:
     """A fault for each reading left out, with why."""
     for each in out:
         yield Fault(
@@ -145,7 +145,7 @@ def agreeing_sums(pairs: Sequence[Pair], caliper: Caliper) -> tuple[list[Pair], 
         odd, other = replace(up, label=f"{label}2"), replace(down, label=f"{label}1")
         if abs(down.value - down.x - before) > abs(up.value - up.x - behind):
             odd, other = other, odd
-        by = plain_length(abs(off), caliper.unit, 3 if caliper.unit == "mm" else 4)
+        by = plain_length(abs(off), caliper.unit, PLACES[caliper.unit])
         why = (
             f"together with {other.label} it is {by} {'over' if off > 0 else 'under'} the other pairs' sum, which play "
             "doesn't change: it was misread, or a cut beside it was set wrong"

@@ -18,7 +18,7 @@ from itertools import combinations
 from statistics import NormalDist
 
 from assistant.calibrating.uncertainty import FittedLine, fit_line, student
-from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, format_number, plain_length
 
 # A screw further off than this share means a wrong pitch in the shop file. Lines with slopes up to it are still tried.
 GREATEST_SLOPE = 0.1
@@ -55,16 +55,16 @@ class Caliper:
     """The caliper used to measure.
 
     step: its resolution. longest: the most it shows. error: the limit of its own error. All mm, over 0 (error from 0).
-    unit: "mm" or "in", for messages.
+    unit: of messages.
     """
 
     step: Fraction = Fraction(1, 100)
     longest: Fraction = Fraction(150)
     error: Fraction = Fraction(1, 100)
-    unit: str = "mm"
+    unit: Unit = Unit.MM
 
 
-USUAL_CALIPER = {"mm": ("0.01 mm", "150 mm", "0.01 mm"), "in": ("0.0005 in", "6 in", "0.0005 in")}
+USUAL_CALIPER = {Unit.MM: ("0.01 mm", "150 mm", "0.01 mm"), Unit.INCH: ("0.0005 in", "6 in", "0.0005 in")}
 """step, longest and error of a digital caliper, as text; common practice, no source."""
 
 
@@ -198,7 +198,7 @@ def _why_odd(reading: Reading, kept: Sequence[Reading], line: FittedLine | None,
         return "the others don't agree either"
     off = Fraction(float(reading.value) - line.at(float(reading.x))).limit_denominator(10**6)
     scatter = Fraction(max(line.sd, float(caliper.step) / math.sqrt(12))).limit_denominator(10**6)
-    unit, places = caliper.unit, 4 if caliper.unit == "in" else 3
+    unit, places = caliper.unit, PLACES[caliper.unit]
     side = "over" if off > 0 else "under"
     why = (
         f"{plain_length(abs(off), unit, places)} {side} what the other {len(kept)} lead to expect, "
@@ -223,14 +223,14 @@ def _slip(reading: Reading, line: FittedLine | None, caliper: Caliper, sd: float
 
 
 def _slips(value: Fraction, caliper: Caliper) -> Iterator[tuple[str, Fraction]]:
-    inch = MM_PER_UNIT["in"]
+    inch = MM_PER_UNIT[Unit.INCH]
     yield "it fits if read as mm, not inches", value / inch
     yield "it fits if read as inches, not mm", value * inch
     for factor, text in ((10, "right"), (Fraction(1, 10), "left"), (100, "right"), (Fraction(1, 100), "left")):
         yield f"it fits with the decimal point further to the {text}", value * factor
     # Mistakes in the digits as written in the instrument's unit: two neighbours exchanged, then one digit wrong.
     size = MM_PER_UNIT[caliper.unit]
-    text = format_number(value / size, 4 if caliper.unit == "in" else 2)
+    text = format_number(value / size, 4 if caliper.unit == Unit.INCH else 2)
     spots = [i for i, c in enumerate(text) if c.isdigit()]
     for i, j in zip(spots, spots[1:], strict=False):
         digits = list(text)

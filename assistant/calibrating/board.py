@@ -18,15 +18,15 @@ from assistant.calibrating.blunders import Approach, Caliper
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Zero
 from assistant.joinery.settings import reading
-from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length, toml_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, format_number, plain_length, toml_length
 from assistant.plans.model import TEST_BOARD, Shop
 from assistant.plans.pieces import nominal
 from assistant.plans.plan_file import read_plan
 from assistant.plans.shop_writer import EntryKind
 
-WOOD = {"mm": Fraction(8), "in": Fraction(5, 16) * MM_PER_UNIT["in"]}
+WOOD = {Unit.MM: Fraction(8), Unit.INCH: Fraction(5, 16) * MM_PER_UNIT[Unit.INCH]}
 SHORT_WOOD, LONG_WOOD = Fraction(6), Fraction(28)  # mm, what is left of the fingers
-THICKNESS = {"mm": Fraction(12), "in": Fraction(1, 2) * MM_PER_UNIT["in"]}
+THICKNESS = {Unit.MM: Fraction(12), Unit.INCH: Fraction(1, 2) * MM_PER_UNIT[Unit.INCH]}
 # The board for the kerf has ten fingers: five short, then five long. By simulation (2,000 boards, each finger read
 # once, one reading of each board off by 0.1 to 1 mm), five alike outvote a misread one, and 1.4 % of the boards have to
 # be measured again. With 8 and 2 it is 19 %, since nothing shows which of two is right; with 6 and 4, 2.3 %; with three
@@ -102,7 +102,7 @@ def _setting_step(shop: Shop) -> Fraction:
     # Whole turns keep errors of the dial's marks out, but only of a screw fine enough to place the cuts.
     if carriage.pitch is not None and carriage.pitch <= 4:
         return carriage.pitch
-    usual = Fraction(1) if shop.unit == "mm" else MM_PER_UNIT["in"] / 16
+    usual = Fraction(1) if shop.unit == Unit.MM else MM_PER_UNIT[Unit.INCH] / 16
     return -(-usual // carriage.resolution) * carriage.resolution
 
 
@@ -243,7 +243,7 @@ BY_THE_CARRIAGE = {
 
 def sheet(kind: EntryKind, places: Sequence[Place], shop: Shop, path: Path, option: str) -> Iterator[str]:
     """What to do with the board, in lines. option: the shop file's option, as given."""
-    unit, decimals = shop.unit, 4 if shop.unit == "in" else 3
+    unit, decimals = shop.unit, PLACES[shop.unit]
     size = MM_PER_UNIT[unit]
     carriage = shop.carriage
     yield f"Cut it with: kerfcall cut {path}{option}   (kerfcall layout shows every setting)"

@@ -20,7 +20,7 @@ from assistant.calibrating.uncertainty import COVERAGE, Component
 from assistant.calibrating.values import Value, backlash, kerf, screw, zero
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import CarriageKind, Drive, HomeKind, Register, Zero
-from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import EntryKind, HistoryEntry, value_text
 
@@ -29,7 +29,6 @@ ASSUMED_KERF_U = 0.01
 # A blade's kerf differs less than this from the width printed on it: by a few tenths of a millimetre at most (common
 # practice, no source). A greater change needs a second confirmation.
 MOST_UNASKED = Fraction(3, 10)
-PLACES = {"mm": 3, "in": 4}
 SCREW_PLACES = 6
 
 
@@ -128,7 +127,7 @@ def change_for(value: Value, shop: Shop) -> ShopChange:
     return _CHANGES[value.kind](value, shop)
 
 
-def _length(mm: float, unit: str) -> str:
+def _length(mm: float, unit: Unit) -> str:
     return _number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit])
 
 
@@ -181,7 +180,7 @@ def _change_of_screw(value: Value, shop: Shop) -> ShopChange:
         return _change_of_motor(ratio, shop, carriage.drive)
     if carriage.pitch is not None:
         if value_text(Path(shop.path), "carriage.threads_per_inch") is not None:
-            threads = MM_PER_UNIT["in"] / (carriage.pitch * ratio)
+            threads = MM_PER_UNIT[Unit.INCH] / (carriage.pitch * ratio)
             return _change_at(shop, "carriage.threads_per_inch", _number(threads, SCREW_PLACES))
         pitch = carriage.pitch * ratio / MM_PER_UNIT[shop.unit]
         return _change_at(shop, "carriage.pitch", _number(pitch, SCREW_PLACES))

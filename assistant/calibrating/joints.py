@@ -18,7 +18,7 @@ from assistant.calibrating.learned import FELT, Correction, Learned, Reported, c
 from assistant.calibrating.uncertainty import COVERAGE
 from assistant.errors import BadInput, Fault, JournalError
 from assistant.joinery.other_kerf import kerf_of
-from assistant.joinery.units import round_to_step
+from assistant.joinery.units import PLACES, Unit, at_least, plain_length, round_to_step
 from assistant.journal.schema import SessionState
 from assistant.journal.store import Journal, journal_path
 from assistant.plans.document import cleaned
@@ -32,8 +32,6 @@ from assistant.session.concerned import KERF_STEP
 ANY_WOOD = "any wood"
 # What two reports of the same joint have in common.
 SAME = ("told", "amount", "written", "kerf", "plan", "title")
-FINEST_KERF = {"mm": Fraction(1, 100), "in": Fraction(127, 5000)}
-"""How finely a kerf can be given in a session, mm: to a hundredth of a millimetre, or a thousandth of an inch."""
 MOST_OFF = Fraction(1, 2)  # mm, off the clearance wanted: five times a usual one; common practice, no source
 
 
@@ -83,7 +81,7 @@ class JointOrigin:
     cut; () where no session is known.
     """
 
-    unit: str
+    unit: Unit
     clearance: Fraction | None
     kerf: Fraction | None
     title: str
@@ -97,7 +95,7 @@ class JointOrigin:
     def kerf_changed_by(self) -> Fraction:
         """By how much the kerf changed while the joint was cut, mm; 0 if by no more than it could be given."""
         moved = max(self.kerfs) - min(self.kerfs) if self.kerfs else Fraction(0)
-        return moved if moved * 2 > FINEST_KERF[self.unit] else Fraction(0)
+        return moved if moved * 2 > KERF_STEP[self.unit] else Fraction(0)
 
     @property
     def kerf_of_its_session(self) -> Fraction | None:
@@ -111,11 +109,10 @@ class JointOrigin:
         return None if abs(self.kerf - self.began_with) * 2 <= KERF_STEP[self.unit] else self.kerf
 
 
-def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
+def last_joint_cut(state: Path | None, unit: Unit) -> JointOrigin | None:
     """The joint of the last finished session that cut one in wood. Test boards don't count.
 
-    state: the journal's folder, None for the user's own. unit: of bare numbers, if the plan has changed
-    since.
+    state: the journal's folder, None for the user's own. unit: of bare numbers, if the plan has changed since.
     """
     path = journal_path(state)
     if not path.exists():
@@ -143,6 +140,22 @@ def last_joint_cut(state: Path | None, unit: str) -> JointOrigin | None:
         began_with=job.kerf,
         kerfs=kerfs,
     )
+
+
+def kerf_changed(joint: JointOrigin, most: Fraction) -> Iterator[Fault]:
+    """A joint whose parts were laid out by different kerfs says nothing of either, unless they differ by too little.
+
+    most: the change that does no harm, mm.
+    """
+    by, unit = joint.kerf_changed_by, joint.unit
+    if by > most:
+        kerfs = ", then ".join(plain_length(kerf, unit, PLACES[unit]) for kerf in joint.kerfs)
+        mend = (
+            "cut another joint by one kerf and report that, or allow this one, if you know that it does no harm, with "
+            f'--most-change "{at_least(by, unit)}"'
+        )
+        what = "the kerf changed while the last joint was cut, so its fit shows neither"
+        yield Fault(what, kerfs, f"session {joint.session}", mend)
 
 
 def _kerfs(job: Job, records: Iterator[f.Record]) -> tuple[Fraction, tuple[Fraction, ...]]:

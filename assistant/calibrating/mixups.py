@@ -17,7 +17,7 @@ from assistant.calibrating.agreement import spread
 from assistant.calibrating.blunders import Reading
 from assistant.errors import Fault
 from assistant.joinery.model import Zero
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import Unit, plain_length
 
 # Within the first share of the shop file's kerf, a kerf is the same blade's; within the second, it may be another
 # blade's.
@@ -26,7 +26,7 @@ SAME_KERF, ANY_KERF = Fraction(1, 4), Fraction(1, 2)
 ALIKE = Fraction(3, 10)
 
 
-def cuts_measured(readings: Sequence[Reading], kerf: Fraction, unit: str) -> Iterator[Fault]:
+def cuts_measured(readings: Sequence[Reading], kerf: Fraction, unit: Unit) -> Iterator[Fault]:
     """A fault if the readings are of the cuts rather than the wood between them; else nothing.
 
     readings: of wood between two cuts. x: how far apart the cuts were set. kerf: the shop file's.
@@ -66,7 +66,7 @@ def _fault(what: str, value: str) -> Fault:
     return Fault(what, value, "readings", mend)
 
 
-def other_side(offset: Fraction, kerf: Fraction, zero: Zero, unit: str) -> Iterator[Fault]:
+def other_side(offset: Fraction, kerf: Fraction, zero: Zero, unit: Unit) -> Iterator[Fault]:
     """A fault if a zero is off by nearly a kerf. offset: as `values.zero` finds it. zero: the carriage's."""
     if abs(abs(offset) - kerf) > SAME_KERF * kerf:
         return
@@ -76,7 +76,7 @@ def other_side(offset: Fraction, kerf: Fraction, zero: Zero, unit: str) -> Itera
         mend += "check which side of the blade was at the reference edge when you zeroed the carriage"
     else:
         mend += f'check carriage.zero in the shop file: it says "{zero}", but these cuts suggest "{should}"'
-    found, width = plain_length(offset, unit, 2 if unit == "mm" else 4), plain_length(kerf, unit)
+    found, width = plain_length(offset, unit, 2 if unit == Unit.MM else 4), plain_length(kerf, unit)
     what = "the zero is off by nearly a kerf: did you measure to the other side of the kerf?"
     yield Fault(what, f"{found}, kerf {width}", "zero", mend)
 

@@ -10,7 +10,7 @@ from xml.sax.saxutils import escape
 
 from assistant.calibrating.values import Value
 from assistant.errors import BadInput, Fault, NoSuchPart
-from assistant.joinery.units import MM_PER_UNIT
+from assistant.joinery.units import MM_PER_UNIT, Unit
 from assistant.plans.document import cleaned
 
 WIDTH, HEIGHT, MARGIN = 640, 360, 60
@@ -57,8 +57,8 @@ class Label:
 PlotMark = Shade | Rule | Dot | Label
 
 
-def drawn(value: Value, unit: str) -> Iterator[PlotMark]:
-    """Everything in the picture, from back to front. unit: "mm" or "in"."""
+def drawn(value: Value, unit: Unit) -> Iterator[PlotMark]:
+    """Everything in the picture, from back to front. unit: of what it says."""
     size = float(MM_PER_UNIT[unit])
     spots = [(p.reading.label, float(p.reading.x) / size, p.residual / size) for p in value.points]
     scatter = 2 * math.sqrt(math.fsum(y * y for _, _, y in spots) / max(1, len(spots) - 1))
@@ -93,7 +93,7 @@ def drawn(value: Value, unit: str) -> Iterator[PlotMark]:
     yield Label(foot, WIDTH / 2, HEIGHT - 12, "middle")
 
 
-def plot(value: Value, path: Path, unit: str) -> None:
+def plot(value: Value, path: Path, unit: Unit) -> None:
     """Write the picture as SVG or PNG, by the path's suffix.
 
     Raises BadInput for another suffix or if it can't be written, NoSuchPart without matplotlib.

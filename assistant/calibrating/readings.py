@@ -11,10 +11,10 @@ from pathlib import Path
 from assistant.calibrating.blunders import Approach, Reading
 from assistant.calibrating.board import Place
 from assistant.errors import BadInput, Fault
-from assistant.joinery.units import LengthError, parse_length, plain_length
+from assistant.joinery.units import LengthError, Unit, parse_length, plain_length
 from assistant.plans.document import cleaned, shortened
 
-UNITS = {"mm": "mm", "in": "inches"}
+UNITS = {Unit.MM: "mm", Unit.INCH: "inches"}
 MOST_READINGS = 200  # looking for blunders takes time that grows with the cube of their number
 MOST_BYTES = 1_000_000
 # A reading this many times too large or too small is questioned: its decimal point or unit may be wrong.
@@ -31,7 +31,7 @@ class ReadingCollector:
     if this run failed, in the form of `--reading`.
     """
 
-    def __init__(self, places: Sequence[Place], unit: str, expected: Mapping[str, Fraction] | None = None):
+    def __init__(self, places: Sequence[Place], unit: Unit, expected: Mapping[str, Fraction] | None = None):
         self.places = {place.label: place for place in places}
         self.expected = expected or {}
         self.typed: list[str] = []
@@ -66,7 +66,7 @@ class ReadingCollector:
         right = self.expected.get(label, Fraction(0))
         if right <= 0 or right / MANY_TIMES < value < right * MANY_TIMES:
             return ""
-        about = plain_length(right, self.unit, 1 if self.unit == "mm" else 2)
+        about = plain_length(right, self.unit, 1 if self.unit == Unit.MM else 2)
         if value <= 0:
             return f"this place should give about {about}"
         times, way = (value / right, "large") if value > right else (right / value, "small")

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from assistant.calibrating.joints import joint_like, was_right
 from assistant.calibrating.learned import GAP, LOOSE, TIGHT, Reported
+from assistant.joinery.units import Unit
 from assistant.plans.model import Plan, Shop
 from assistant.plans.shop_writer import HistoryEntry
 from assistant.plans.test_joint import can_be_tested
@@ -31,7 +32,7 @@ def untested(plan: Plan, shop: Shop) -> Untested | None:
     return None if joint is not None and was_right(joint) else Untested(joint)
 
 
-def parse_report(typed: str, unit: str) -> tuple[Reported, str] | None:
+def parse_report(typed: str, unit: Unit) -> tuple[Reported, str] | None:
     """(what, amount) as in `JointReport`, of "right", "tight 0.05", "loose 0.05" or "gap 0.1"; None for anything else.
 
     unit: of a bare number. It is the plan's, even where the plan has been changed since it was cut.

@@ -50,7 +50,7 @@ from assistant.calibrating.uncertainty import (
     with_students_factor,
 )
 from assistant.errors import BadInput, Fault
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import Unit, plain_length
 from assistant.plans.shop_writer import EntryKind
 
 KINDS = (EntryKind.KERF, EntryKind.SCREW, EntryKind.ZERO, EntryKind.BACKLASH)
@@ -299,7 +299,7 @@ def _averaged(readings: Sequence[Reading]) -> list[Reading]:
     return [replace(same[0], value=sum((r.value for r in same), Fraction(0)) / len(same)) for same in found.values()]
 
 
-def _refuse(kept: int, given: int, out: Sequence[LeftOut], least: int, what: str, unit: str) -> None:
+def _refuse(kept: int, given: int, out: Sequence[LeftOut], least: int, what: str, unit: Unit) -> None:
     """Raise BadInput if too few readings are left, with the reason for each reading left out."""
     faults = list(reasons(out, unit))
     if given and len(out) > MOST_LEFT_OUT * given:

@@ -20,6 +20,7 @@ from assistant.calibrating.joints import (
     JointOrigin,
     JointReport,
     Proposal,
+    kerf_changed,
     last_joint_cut,
     proposal_of,
     too_far_off,
@@ -29,12 +30,11 @@ from assistant.calibrating.learned import GAP, LOOSE, TIGHT
 from assistant.calibrating.uncertainty import COVERAGE
 from assistant.commands.figures import length_option
 from assistant.errors import BadInput, Fault
-from assistant.joinery.units import LengthError, at_least, length_to_copy, parse_length, plain_length
+from assistant.joinery.units import PLACES, LengthError, length_to_copy, parse_length, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
 from assistant.plans.plan_file import read_plan
 
-PLACES = {"mm": 3, "in": 4}
 WAYS = {TIGHT: "too_tight", LOOSE: "too_loose", GAP: "gap"}
 
 
@@ -125,29 +125,16 @@ def _origin(args: argparse.Namespace, shop: Shop, needed: bool, faults: list[Fau
     elif needed and args.clearance is None:
         found = last_joint_cut(args.state, shop.unit)
         if found is not None:
-            faults += _two_kerfs(args, found)
+            most: Fraction | None = Fraction(0)
+            if args.most_change is not None:
+                most = length_option(faults, "--most-change", args.most_change, found.unit, zero=True)
+            if most is not None:
+                faults += kerf_changed(found, most)
             return found
         mend = "give the joint's plan with --plan FILE, or its clearance with --clearance LENGTH"
         what = "the clearance in the joint's plan is not known, and there is no finished session to take it from"
         faults.append(Fault(what, "", "--plan", mend))
     return JointOrigin(shop.unit, None, None, "", "", None)
-
-
-def _two_kerfs(args: argparse.Namespace, joint: JointOrigin) -> Iterator[Fault]:
-    """A joint whose parts were laid out by different kerfs says nothing of either, unless they differ by too little."""
-    by, unit, faults = joint.kerf_changed_by, joint.unit, list[Fault]()
-    most = Fraction(0)
-    if args.most_change is not None:
-        most = length_option(faults, "--most-change", args.most_change, unit, zero=True) or most
-    yield from faults
-    if not faults and by > most:
-        kerfs = ", then ".join(plain_length(kerf, unit, PLACES[unit]) for kerf in joint.kerfs)
-        mend = (
-            "cut another joint by one kerf and report that, or allow this one, if you know that it does no harm, with "
-            f'--most-change "{at_least(by, unit)}"'
-        )
-        what = "the kerf changed while the last joint was cut, so its fit shows neither"
-        yield Fault(what, kerfs, f"session {joint.session}", mend)
 
 
 def proposal_lines(proposal: Proposal, shop: Shop, joint: JointReport) -> Iterator[str]:

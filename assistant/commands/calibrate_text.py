@@ -11,12 +11,11 @@ from assistant.calibrating.blunders import Caliper
 from assistant.calibrating.change import ShopChange
 from assistant.calibrating.uncertainty import COVERAGE
 from assistant.calibrating.values import Value
-from assistant.joinery.units import MM_PER_UNIT, at_least, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, at_least, format_number, plain_length
 from assistant.plans.model import Shop
 from assistant.plans.shop_writer import EntryKind, HistoryEntry
 
 WIDTH = 100
-PLACES = {"mm": 4, "in": 5}
 NAMES = {
     EntryKind.KERF: "Kerf",
     EntryKind.SCREW: "Carriage travel",
@@ -25,8 +24,9 @@ NAMES = {
 }
 
 
-def _number(mm: float, unit: str) -> str:
-    return format_number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit])
+def _number(mm: float, unit: Unit) -> str:
+    # One decimal more than elsewhere, so that what is added up here can be checked.
+    return format_number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit] + 1)
 
 
 def value_lines(value: Value, caliper: Caliper, shop: Shop, change: ShopChange) -> Iterator[str]:
@@ -56,11 +56,11 @@ def value_lines(value: Value, caliper: Caliper, shop: Shop, change: ShopChange) 
     for text in (*value.notes, change.why):
         yield from _wrapped(text)
     if value.kind == EntryKind.KERF:
-        u = at_least(Fraction(value.u), unit, 3 if unit == "mm" else 4)
+        u = at_least(Fraction(value.u), unit, PLACES[unit])
         yield f'For kerfcall fit, in a plan: [uncertainty] kerf = "{u}"'
 
 
-def _headline(value: Value, unit: str) -> str:
+def _headline(value: Value, unit: Unit) -> str:
     name, expanded = NAMES[value.kind], value.expanded
     if value.kind == EntryKind.SCREW:
         low, high = value.value - expanded, value.value + expanded
@@ -121,7 +121,7 @@ def value_json(value: Value, change: ShopChange) -> dict[str, Any]:
     }
 
 
-def history_lines(entries: Sequence[HistoryEntry], live: set[int], unit: str) -> Iterator[str]:
+def history_lines(entries: Sequence[HistoryEntry], live: set[int], unit: Unit) -> Iterator[str]:
     """A line for each entry, oldest first. live: the numbers of those in force. unit: of the shop."""
     for e in entries:
         standing = "in force" if e.n in live else "taken back, or never written"
@@ -130,7 +130,7 @@ def history_lines(entries: Sequence[HistoryEntry], live: set[int], unit: str) ->
         yield f"{e.n:>4}  {e.utc}  {e.kind:<8}  {_what_was_noted(e, unit)}  [{state}]{blade}"
 
 
-def _what_was_noted(entry: HistoryEntry, unit: str) -> str:
+def _what_was_noted(entry: HistoryEntry, unit: Unit) -> str:
     data = entry.data
     if entry.undoes:
         return f"{entry.key} = {entry.after}" if entry.key else "-"

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from assistant.advice.fit import SLOT, Band, bands
-from assistant.advice.fit_report import PLACES, FitReport, difference, in_unit, least_square, not_covered, warnings
+from assistant.advice.fit_report import FitReport, difference, in_unit, least_square, not_covered, warnings
 from assistant.advice.prediction import STEPS, FitOutcome, Verdict
-from assistant.joinery.units import MM_PER_UNIT, format_number, length_to_copy, plain_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, format_number, length_to_copy, plain_length
 from assistant.plans.model import Grain
 
-UNITS = {"mm": "mm", "in": "inches"}
+UNITS = {Unit.MM: "mm", Unit.INCH: "inches"}
 GRAINS = {Grain.FLAT: "flat-sawn", Grain.QUARTER: "quarter-sawn", Grain.MIXED: "mixed grain"}
 WIDTH = 100
 LIMITS = (
@@ -87,11 +87,11 @@ def _row(number: str, at: str, middle: str, beside: str, rss: str, worst: str) -
     return f"  {number:>4}  {at:>10}  {middle:>8}  {beside:<6}  {rss:>20}  {worst:>20}".rstrip()
 
 
-def _shown(mm: float, unit: str) -> str:
+def _shown(mm: float, unit: Unit) -> str:
     return format_number(Fraction(mm) / MM_PER_UNIT[unit], PLACES[unit])
 
 
-def _range(band: Band, off: float, unit: str) -> str:
+def _range(band: Band, off: float, unit: Unit) -> str:
     return f"{_shown(band.middle - off, unit)} to {_shown(band.middle + off, unit):>8}"
 
 

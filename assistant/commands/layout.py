@@ -18,7 +18,7 @@ from assistant.joinery.model import Pattern, Segment
 from assistant.joinery.passes import outside
 from assistant.joinery.settings import reading
 from assistant.joinery.sizes import ListRow, RowKind
-from assistant.joinery.units import MM_PER_UNIT, at_least, at_most, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, at_least, at_most, format_number, plain_length
 from assistant.plans.boards import board_list
 from assistant.plans.checks import figures_of
 from assistant.plans.job import build_job
@@ -33,7 +33,6 @@ from assistant.wording.numbers import outward, shown_depth, spoken_setting
 from assistant.wording.prompts import Words
 
 # Decimals of a table's lengths: a thousandth of a millimetre, a tenth of a thousandth of an inch.
-PLACES = {"mm": 3, "in": 4}
 ROUNDING_PLACES = 5
 JSON_PLACES = 9
 
@@ -188,7 +187,7 @@ def _fit_lines(job: Job) -> Iterator[str]:
     yield f"{which.capitalize()}s are rounded by {greatest} at most. At worst, {worst} of the clearance is left."
 
 
-def _board_lines(boards: Sequence[ListRow], unit: str) -> Iterator[str]:
+def _board_lines(boards: Sequence[ListRow], unit: Unit) -> Iterator[str]:
     """The boards to prepare, if the plan gives lengths or a lining needs blanks."""
     if not any(row.length for row in boards):
         return
@@ -241,7 +240,7 @@ def _part_lines(job: Job, plan: Plan, pattern: Pattern, stage: int, numbers: Map
         yield f"  {kind} {number:>3} {start:>10} to {end:>10}   {width:>9} wide"
 
 
-def _made_of(plan: Plan, pattern: Pattern, unit: str) -> str:
+def _made_of(plan: Plan, pattern: Pattern, unit: Unit) -> str:
     """What a joint's depth is made up of: " (12 + 0.3 sanding allowance)"; without a unit, which the sum has."""
     terms = zip(depth_terms(plan, pattern), ("", " sanding allowance", " lining", " room for the tips"), strict=True)
     shown = [plain_length(size, unit).removesuffix(f" {unit}") + name for size, name in terms if size]
@@ -287,8 +286,8 @@ def _pass_row(job: Job, pattern: Pattern, step: PassStep) -> tuple[int, int, str
     return one.number, one.socket, reading(carriage, one.setting), *kerf, notes
 
 
-def _shown(length: Fraction, unit: str) -> str:
-    return format_number(length / Fraction("25.4") if unit == "in" else length, PLACES[unit])
+def _shown(length: Fraction, unit: Unit) -> str:
+    return format_number(length / MM_PER_UNIT[unit], PLACES[unit])
 
 
 def _s(count: int) -> str:

@@ -19,13 +19,13 @@ from assistant.commands.figures import length_option
 from assistant.commands.suggest_text import table, wrapped
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade
-from assistant.joinery.units import MM_PER_UNIT, unit_of
+from assistant.joinery.units import Unit, unit_of
 from assistant.plans.document import cleaned
 from assistant.plans.model import Shop
 from assistant.plans.new_file import write_new_file
 
-USUAL_CLEARANCE = {"mm": "0.1 mm", "in": "0.004 in"}
-USUAL_TOP = {"mm": 8, "in": 12}
+USUAL_CLEARANCE = {Unit.MM: "0.1 mm", Unit.INCH: "0.004 in"}
+USUAL_TOP = {Unit.MM: 8, Unit.INCH: 12}
 MOST_TOP = 1000
 
 
@@ -39,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--clearance", metavar="LENGTH", help=clearance)
     parser.add_argument(
         "--unit",
-        choices=sorted(MM_PER_UNIT),
+        choices=sorted(Unit),
         help="of the answer, and of numbers without a unit (default: the unit that every length given here has, "
         "else the shop file's, or mm)",
     )
@@ -92,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _machine(args: argparse.Namespace, faults: list[Fault]) -> tuple[Shop | None, Blade | None, str]:
+def _machine(args: argparse.Namespace, faults: list[Fault]) -> tuple[Shop | None, Blade | None, Unit]:
     """The shop, if any; its blade, with the kerf of --kerf if that is given; and the unit to work in."""
     from assistant.plans.shop_file import default_shop_path, try_shop
 
@@ -103,7 +103,7 @@ def _machine(args: argparse.Namespace, faults: list[Fault]) -> tuple[Shop | None
     elif args.kerf is None:
         mend = "give --kerf, the width that the blade really cuts, or --shop FILE"
         faults.append(Fault("no kerf is given, and a kerf is never guessed", "", "--kerf", mend))
-    unit = args.unit or _unit_given(args) or (shop.unit if shop is not None else "mm")
+    unit = Unit(args.unit) if args.unit else _unit_given(args) or (shop.unit if shop is not None else Unit.MM)
     if args.kerf is None:
         return shop, (None if shop is None else shop.blade), unit
     kerf = length_option(faults, "--kerf", args.kerf, unit)
@@ -112,14 +112,14 @@ def _machine(args: argparse.Namespace, faults: list[Fault]) -> tuple[Shop | None
     return shop, (Blade(kerf) if shop is None else replace(shop.blade, kerf=kerf)), unit
 
 
-def _unit_given(args: argparse.Namespace) -> str | None:
+def _unit_given(args: argparse.Namespace) -> Unit | None:
     """The unit that every length among the options names; None if they differ or one of them is a bare number."""
     given = [args.width, *args.thickness, args.kerf, args.clearance]
     units = {unit_of(text) for text in given if text is not None}
     return units.pop() if len(units) == 1 else None
 
 
-def _wanted(args: argparse.Namespace, unit: str, faults: list[Fault]) -> WantedJoint | None:
+def _wanted(args: argparse.Namespace, unit: Unit, faults: list[Fault]) -> WantedJoint | None:
     width = length_option(faults, "--width", args.width, unit)
     thick = [length_option(faults, "--thickness", text, unit) for text in args.thickness[:2]]
     if len(args.thickness) > 2:

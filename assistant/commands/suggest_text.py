@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from assistant.advice.plan_to_edit import fingers, in_64ths, shown
 from assistant.advice.suggest import Advice, WantedJoint
 from assistant.joinery.model import Blade
-from assistant.joinery.units import MM_PER_UNIT, format_number, plain_length
+from assistant.joinery.units import MM_PER_UNIT, Unit, format_number, plain_length
 
-PLACES = {"mm": 2, "in": 4}
+PLACES = {Unit.MM: 2, Unit.INCH: 4}
 WIDTH = 100
 LEGEND = (
     "Fingers: the fingers of both parts together. With an odd number, the two edges of a board are alike. Passes: for "
@@ -19,7 +19,7 @@ LEGEND = (
 )
 
 
-def table(advice: Advice, wanted: WantedJoint, blade: Blade, unit: str, top: int) -> Iterator[str]:
+def table(advice: Advice, wanted: WantedJoint, blade: Blade, unit: Unit, top: int) -> Iterator[str]:
     """The best candidates as lines to read, and the finger that takes one pass a socket."""
     a, b = (shown(length, unit) for length in (wanted.thickness_a, wanted.thickness_b))
     thick = f"{a} thick" if a == b else f"part A {a}, part B {b} thick"
@@ -53,7 +53,7 @@ def wrapped(text: str) -> list[str]:
     return textwrap.wrap(text, WIDTH, subsequent_indent="  ", break_on_hyphens=False)
 
 
-def _one_pass(advice: Advice, wanted: WantedJoint, blade: Blade, unit: str) -> str:
+def _one_pass(advice: Advice, wanted: WantedJoint, blade: Blade, unit: Unit) -> str:
     single = shown(advice.one_pass, unit)
     text = f"One pass a socket needs fingers of {single}, the kerf less half the clearance"
     if not advice.one_pass_ranks:

@@ -14,10 +14,10 @@ from assistant.asking import agreed, chosen
 from assistant.calibrating.joints import ANY_WOOD, last_joint_cut, reported, wood_of
 from assistant.calibrating.learned import GAP, Reported
 from assistant.calibrating.test_joint import parse_report, untested
-from assistant.commands.calibrate_fit import PLACES, WAYS, noted
+from assistant.commands.calibrate_fit import WAYS, noted
 from assistant.commands.driving import is_rehearsed
 from assistant.errors import BadInput, CouldNotRun, Fault, NoSuchPart
-from assistant.joinery.units import length_to_copy, plain_length
+from assistant.joinery.units import PLACES, Unit, length_to_copy, plain_length
 from assistant.plans.document import cleaned
 from assistant.plans.model import Plan, Shop
 from assistant.plans.plan_file import try_plan
@@ -119,7 +119,7 @@ def _why(plan: Plan, joint: HistoryEntry | None) -> str:
     return f"The last joint cut with this blade {kind} {how}."
 
 
-def _what(offcuts: Offcuts, unit: str) -> str:
+def _what(offcuts: Offcuts, unit: Unit) -> str:
     """What a test joint is, and the offcuts that it takes."""
     cut = "the joint over its full width" if offcuts.whole else f"the first {cardinal(FINGERS)} fingers of A and B"
     wide, long = plain_length(offcuts.width, unit), plain_length(offcuts.length, unit)
@@ -157,7 +157,7 @@ def reporting(plan: Path, shop: Path | None, state: Path | None) -> str:
 
 def _other_kerf(plan: Path, shop: Path | None, state: Path | None) -> str:
     """What to do where the last joint was cut with a kerf that its shop file didn't have; "" where it had it."""
-    found = last_joint_cut(state, "mm")
+    found = last_joint_cut(state, Unit.MM)
     kerf = None if found is None else found.kerf_of_its_session
     if found is None or found.began_with is None or kerf is None:
         return ""

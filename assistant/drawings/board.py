@@ -11,17 +11,16 @@ from assistant.drawings.letters import width_of
 from assistant.drawings.picture import CAP, MIDDLE, THICK, THIN, Item, Line, Point, Shape, Text, rectangle
 from assistant.drawings.placing import spread, thinned
 from assistant.joinery.model import Segment, StopSide
-from assistant.joinery.units import MM_PER_UNIT, format_number
+from assistant.joinery.units import MM_PER_UNIT, PLACES, Unit, format_number
 
 # As the layout's table shows them: a thousandth of a millimetre, a tenth of a thousandth of an inch.
-PLACES = {"mm": 3, "in": 4}
 LABEL_DROP = 9.0
 """From the board's end down to the labels, mm, to leave room for the leaders."""
 TURNED = CAP * 1.04
 """Width of a turned label, mm: it is as wide as its figures are high."""
 
 
-def figure(length: Fraction, unit: str) -> str:
+def figure(length: Fraction, unit: Unit) -> str:
     """A length for a table or a dimension, without its unit."""
     return format_number(length / MM_PER_UNIT[unit], PLACES[unit])
 
@@ -139,7 +138,7 @@ def socket_numbers(view: BoardView, segments: Iterable[Segment], y: float, first
         yield Text((middles[n], y), names[n], CAP, "middle", bold=True, layer="number")
 
 
-def wall_marks(view: BoardView, segments: Sequence[Segment], unit: str, width: float) -> tuple[list[Item], float]:
+def wall_marks(view: BoardView, segments: Sequence[Segment], unit: Unit, width: float) -> tuple[list[Item], float]:
     """(labels with every wall's distance from the reference edge, below the end; how far down they reach, mm).
 
     There are none if they don't fit. width: of the picture, all of which they may use, mm.

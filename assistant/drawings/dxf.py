@@ -9,16 +9,16 @@ from typing import Any
 
 from assistant.drawings.picture import Item, Line, Shape, Text
 from assistant.errors import NoSuchPart
+from assistant.joinery.units import MM_PER_UNIT, Unit
 
-MM_PER = {"mm": 1.0, "in": 25.4}
-UNIT_CODE = {"mm": 4, "in": 1}
+UNIT_CODE = {Unit.MM: 4, Unit.INCH: 1}
 """$INSUNITS (DXF reference, header section)."""
 WEIGHTS = (13, 18, 25, 35, 50, 70)
 """Some of the line weights of DXF, in hundredths of a mm. DXF allows only a fixed set."""
 
 
-def write_dxf(items: Sequence[Item], unit: str) -> bytes:
-    """The file's bytes. unit: "mm" or "in", of its coordinates, as $INSUNITS says.
+def write_dxf(items: Sequence[Item], unit: Unit) -> bytes:
+    """The file's bytes. unit: of its coordinates, as $INSUNITS says.
 
     Raises NoSuchPart if ezdxf isn't installed.
     """
@@ -30,11 +30,11 @@ def write_dxf(items: Sequence[Item], unit: str) -> bytes:
     document = ezdxf.new("R2010", setup=["linetypes"])
     document.units = UNIT_CODE[unit]
     # Beside $INSUNITS: by this one readers choose metric or inch patterns of dashes (DXF reference).
-    document.header["$MEASUREMENT"] = 1 if unit == "mm" else 0
+    document.header["$MEASUREMENT"] = 1 if unit == Unit.MM else 0
     for name, font in (("letters", "arial.ttf"), ("bold letters", "arialbd.ttf")):
         document.styles.add(name, font=font)
     space = document.modelspace()
-    writer = _Writer(document, space, 1 / MM_PER[unit])
+    writer = _Writer(document, space, 1 / float(MM_PER_UNIT[unit]))
     for item in items:
         writer.put(item)
     text = io.StringIO()

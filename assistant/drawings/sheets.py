@@ -10,14 +10,15 @@ from assistant.drawings.flow import Flow, Sheet, cells, column_widths, framed
 from assistant.drawings.picture import Page, Picture
 from assistant.joinery.lined import Stages
 from assistant.joinery.model import Pattern
+from assistant.joinery.units import Unit
 from assistant.plans.boards import board_list
 from assistant.plans.model import Job, Plan
 from assistant.plans.pieces import BLANK, pieces
 
 
-def paper_for(unit: str) -> str:
+def paper_for(unit: Unit) -> str:
     """The usual paper for the shop's unit: "a4", or "letter" for inches."""
-    return "letter" if unit == "in" else "a4"
+    return "letter" if unit == Unit.INCH else "a4"
 
 
 def sheets(plan: Plan, job: Job, paper: str) -> tuple[Page, ...]:

@@ -12,7 +12,7 @@ from assistant.drawings.parts import HEAD, STOP_ROOM, scale_words
 from assistant.drawings.picture import CAP, MIDDLE, THICK, THIN, Item, Line, Picture, Shape, Text, hatched, rectangle
 from assistant.joinery.lined import Lining, Material, Stages, regions
 from assistant.joinery.model import Pattern, Segment, StopSide
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import Unit, plain_length
 
 HATCH = 1.2
 WOOD = 11.0
@@ -32,7 +32,7 @@ class Woods:
 
 
 def lined_pictures(
-    lined: Stages, lining: Lining, woods: Woods, width: float, unit: str, side: StopSide
+    lined: Stages, lining: Lining, woods: Woods, width: float, unit: Unit, side: StopSide
 ) -> list[Picture]:
     """The opened board and its blank, the two glued, and the final sockets, from the reference edge.
 

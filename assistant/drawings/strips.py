@@ -9,11 +9,11 @@ from assistant.drawings.board import BoardView, socket_numbers
 from assistant.drawings.parts import stage_words
 from assistant.drawings.picture import CAP, MIDDLE, THICK, THIN, Item, Line, Picture, Shape, Text, hatched, rectangle
 from assistant.joinery.model import Pattern, Segment, StopSide
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import Unit, plain_length
 from assistant.plans.model import Job
 
 # Round lengths that fit between the margins of a landscape sheet: 273 mm of A4, 255 mm of letter.
-TILE = {"mm": Fraction(240), "in": Fraction(254, 10) * 9}
+TILE = {Unit.MM: Fraction(240), Unit.INCH: Fraction(254, 10) * 9}
 """The most of a board that one tile shows: 240 mm, or 9 in."""
 BODY_LOW, BODY_HIGH = 4.0, 20.0
 HIGH = 34.0

@@ -20,7 +20,7 @@ SLACK = 5  # frames on each side of the phrase that don't count as "outside"
 
 
 @dataclass(frozen=True, slots=True)
-class Unit:
+class DecodedWord:
     """A word of a decoding. first, last: 10 ms frames, inclusive. score: natural log, sum over its frames.
 
     Pocketsphinx's scores are relative to the likeliest sound of each frame, whatever words there are to choose from.
@@ -65,9 +65,9 @@ def loud_outside(pcm16k: bytes, first: int, last: int) -> int:
     return int(loud.sum())
 
 
-def measure(pcm16k: bytes, units: Sequence[Unit], fillers: frozenset[str] = frozenset()) -> dict[str, float]:
-    """The figures that `judge` looks at, by name. units: the decoding; silences in it are named in `fillers`."""
-    words = [unit for unit in units if unit.name not in fillers]
+def measure(pcm16k: bytes, decoding: Sequence[DecodedWord], fillers: frozenset[str] = frozenset()) -> dict[str, float]:
+    """The figures that `judge` looks at, by name. Silences in the decoding are named in `fillers`."""
+    words = [word for word in decoding if word.name not in fillers]
     first, last = words[0].first, words[-1].last
     return {
         "first": float(first),

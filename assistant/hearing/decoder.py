@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from assistant.errors import NoSuchPart
-from assistant.hearing.accept import Unit
+from assistant.hearing.accept import DecodedWord
 
 # A segment's score comes exponentiated, in the decoder's storage unit of 1024 natural logs.
 SCORE_UNIT = 1024
@@ -32,8 +32,8 @@ def make(**settings: Any) -> Any:
     return Decoder(hmm=model, dict=words, lm=None, cmn="batch", loglevel="FATAL", **settings)
 
 
-def units(decoder: Any, pcm16k: bytes) -> list[Unit]:
-    """Decodes the whole buffer. The units leave out the empty closing mark."""
+def decoded_words(decoder: Any, pcm16k: bytes) -> list[DecodedWord]:
+    """Decodes the whole buffer. The empty closing mark is left out."""
     # Otherwise the front end's state would carry over: the same sound must score the same, whatever came before it.
     decoder.reinit_feat()
     decoder.start_utt()
@@ -42,7 +42,7 @@ def units(decoder: Any, pcm16k: bytes) -> list[Unit]:
     finally:
         decoder.end_utt()
     return [
-        Unit(s.word, s.start_frame, s.end_frame, math.log(max(s.ascore, 1e-300)) * SCORE_UNIT)
+        DecodedWord(s.word, s.start_frame, s.end_frame, math.log(max(s.ascore, 1e-300)) * SCORE_UNIT)
         for s in decoder.seg() or ()
         if s.word != "</s>"
     ]

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from assistant.hearing import accept
 from assistant.hearing.contract import CLEAR_DB, Result
-from assistant.hearing.decoder import units
+from assistant.hearing.decoder import decoded_words
 from assistant.hearing.endpoint import Limits
 from assistant.hearing.sphinx import FILLERS, SEARCH, Pronunciations, Sphinx
 from assistant.wording.phrases import Phrase
@@ -67,7 +67,7 @@ class Digits(Sphinx):
         if len(pcm16k) < accept.FRAME * 2 * 10:
             return Result(None, "too short to be a number")
         pcm16k = self._dithered(pcm16k)
-        words = units(self._grammar, pcm16k)
+        words = decoded_words(self._grammar, pcm16k)
         heard = " ".join(self._plain(word.name) for word in words if word.name not in FILLERS)
         if not heard:
             return Result(None, "it was not a number, a yes or a no")

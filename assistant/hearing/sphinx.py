@@ -13,7 +13,7 @@ import numpy as np
 
 from assistant.hearing import accept, grammar
 from assistant.hearing.contract import CLEAR_DB, OR_TEACH, Recogniser, Result, by_text, refuse_unknown
-from assistant.hearing.decoder import make, units
+from assistant.hearing.decoder import decoded_words, make
 from assistant.hearing.numbers import AnyNumber, gathered
 from assistant.wording.phrases import Phrase
 
@@ -133,7 +133,7 @@ class Sphinx(Recogniser):
             return Result(None, "too short to be a phrase")
         pcm16k = self._dithered(pcm16k)
         table = by_text(phrases)
-        words = self._units(pcm16k, phrases, table)
+        words = self._decoded(pcm16k, phrases, table)
         heard = self._text(words)
         if heard not in table:
             return Result(None, NO_PHRASE, heard)
@@ -146,27 +146,29 @@ class Sphinx(Recogniser):
 
     def text(self, pcm16k: bytes, phrases: Sequence[Phrase]) -> str:
         """The phrase that the grammar makes of the piece, right or wrong; "" for none. Arguments: as in `decode`."""
-        return self._text(self._units(self._dithered(pcm16k), phrases, by_text(phrases)))
+        return self._text(self._decoded(self._dithered(pcm16k), phrases, by_text(phrases)))
 
-    def _units(self, pcm16k: bytes, phrases: Sequence[Phrase], table: Mapping[str, Phrase]) -> list[accept.Unit]:
+    def _decoded(
+        self, pcm16k: bytes, phrases: Sequence[Phrase], table: Mapping[str, Phrase]
+    ) -> list[accept.DecodedWord]:
         if self._checked != tuple(phrases):
             # Checked first, since the library's own error doesn't name the unknown word.
             refuse_unknown(self, phrases, OR_TEACH)
             self._checked, self._gathered = tuple(phrases), gathered(table.values())
         texts, many = self._gathered
         self._use(texts, many)
-        words = units(self._grammar, pcm16k)
+        words = decoded_words(self._grammar, pcm16k)
         heard = self._text(words)
         if not many or heard in table:
             return words
         candidates = [text for one in many for text in one.candidates(heard) if text in table]
         if candidates:
             self._use((*texts, *candidates))
-            words = units(self._grammar, pcm16k)
+            words = decoded_words(self._grammar, pcm16k)
         return words
 
-    def _text(self, words: Sequence[accept.Unit]) -> str:
-        return " ".join(self._plain(unit.name) for unit in words if unit.name not in FILLERS)
+    def _text(self, words: Sequence[accept.DecodedWord]) -> str:
+        return " ".join(self._plain(word.name) for word in words if word.name not in FILLERS)
 
     def _dithered(self, pcm16k: bytes) -> bytes:
         samples = np.frombuffer(pcm16k, "<i2").astype(np.float64)

@@ -85,7 +85,7 @@ class Vosk(Recogniser):
         # An empty list, or anything but a list of texts, ends the process.
         return json.dumps([*table, UNKNOWN] if self.rejects_unknown else list(table), ensure_ascii=False)
 
-    def _words(self, pcm16k: bytes, grammar: str) -> list[accept.Unit]:
+    def _words(self, pcm16k: bytes, grammar: str) -> list[accept.DecodedWord]:
         """Every word of the whole utterance, even if the library's own end-pointing splits it."""
         # A new native recogniser for each utterance: changing the grammar of one in use ends the process.
         recogniser = self._make(self._model, RATE, grammar)
@@ -97,7 +97,7 @@ class Vosk(Recogniser):
         results.append(recogniser.FinalResult())
         return [
             # The library's own confidence is not used: it is 1.0 for plainly wrong words too.
-            accept.Unit(word["word"], round(word["start"] * 100), round(word["end"] * 100) - 1, 0.0)
+            accept.DecodedWord(word["word"], round(word["start"] * 100), round(word["end"] * 100) - 1, 0.0)
             for result in results
             for word in json.loads(result).get("result", ())
         ]

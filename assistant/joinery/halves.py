@@ -22,7 +22,7 @@ from typing import NamedTuple
 from assistant.errors import Fault
 from assistant.joinery.model import Carriage, Pass, Pattern, Segment
 from assistant.joinery.settings import exact_setting, rounding_error, travel_faults, without_piece
-from assistant.joinery.units import at_least, plain_length, round_to_step
+from assistant.joinery.units import Unit, at_least, plain_length, round_to_step
 
 
 class Half(StrEnum):
@@ -154,7 +154,7 @@ def reached_again(pattern: Pattern, carriage: Carriage) -> tuple[Pass, ...]:
     return tuple(one for one in there if one.setting >= low)
 
 
-def other_edge_faults(pattern: Pattern, carriage: Carriage, unit: str) -> list[Fault]:
+def other_edge_faults(pattern: Pattern, carriage: Carriage, unit: Unit) -> list[Fault]:
     """Why this end can't be cut from both edges; [] if it can, or if the travel reaches all of it.
 
     pattern: laid out as if the travel had no end. unit: for messages only.
@@ -176,7 +176,7 @@ def other_edge_faults(pattern: Pattern, carriage: Carriage, unit: str) -> list[F
     return faults
 
 
-def _not_symmetrical(pattern: Pattern, unit: str) -> str:
+def _not_symmetrical(pattern: Pattern, unit: Unit) -> str:
     """Where the layout differs from its mirror image, in words; "" if it doesn't."""
     segments = pattern.segments
     if segments[0].is_finger != segments[-1].is_finger:

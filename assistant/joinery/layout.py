@@ -14,7 +14,7 @@ from typing import Protocol
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Segment
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import Unit, plain_length
 
 MOST_SEGMENTS = 1_000  # far more than any board has: a slip of the decimal point would fill the memory
 
@@ -60,7 +60,7 @@ def even(
     starts_with: StartsWith = StartsWith.FINGER,
     remainder: Remainder = Remainder.FAR_EDGE,
     *,
-    unit: str = "mm",
+    unit: Unit = Unit.MM,
 ) -> tuple[Segment, ...]:
     """Fingers and sockets all `finger` wide, alternating from the reference edge.
 
@@ -102,7 +102,7 @@ def listed(
     mirror: bool = False,
     starts_with: StartsWith = StartsWith.FINGER,
     *,
-    unit: str = "mm",
+    unit: Unit = Unit.MM,
 ) -> tuple[Segment, ...]:
     """Segments of the listed widths, alternating from the reference edge; they must add up to `width`.
 
@@ -188,7 +188,7 @@ def _repeat_faults(repeat: Group, count: int) -> list[Fault]:
     return faults
 
 
-def _sum_fault(whole: list[Fraction], width: Fraction, mirror: bool, unit: str) -> Fault:
+def _sum_fault(whole: list[Fraction], width: Fraction, mirror: bool, unit: Unit) -> Fault:
     total = sum(whole, Fraction(0))
     short = width - total
     difference = f"{plain_length(abs(short), unit)} {'short of' if short > 0 else 'over'}"

@@ -16,7 +16,7 @@ from typing import NamedTuple
 from assistant.errors import BadInput, Fault
 from assistant.joinery.layout import mate
 from assistant.joinery.model import Segment
-from assistant.joinery.units import at_least, at_most, plain_length
+from assistant.joinery.units import Unit, at_least, at_most, plain_length
 from assistant.joinery.walls import number_list
 
 # The least of the board's own wood that an edge finger must keep, so that it doesn't break off: common practice.
@@ -86,7 +86,7 @@ def stages(
     lining: Lining,
     kerf: Fraction,
     *,
-    unit: str = "mm",
+    unit: Unit = Unit.MM,
 ) -> tuple[Stages, ...]:
     """The stages of each lined part, A before B; the other part is cut in stage 2 as usual.
 
@@ -144,7 +144,7 @@ def _widened(segments: Sequence[Segment], by: Fraction) -> tuple[Segment, ...]:
     return tuple(Segment(walls[i], walls[i + 1], s.is_finger) for i, s in enumerate(segments))
 
 
-def _lining_faults(lining: Lining, unit: str) -> list[Fault]:
+def _lining_faults(lining: Lining, unit: Unit) -> list[Fault]:
     faults = []
     if lining.thickness <= 0:
         thick = plain_length(lining.thickness, unit)
@@ -178,7 +178,7 @@ class _Narrow(NamedTuple):
     short: Fraction
 
 
-def _narrow_faults(part: str, final: Sequence[Segment], lining: Lining, kerf: Fraction, unit: str) -> list[Fault]:
+def _narrow_faults(part: str, final: Sequence[Segment], lining: Lining, kerf: Fraction, unit: Unit) -> list[Fault]:
     """Faults of fingers too narrow for the blank's sockets or for stage 1, one for each kind and width."""
     fingers_of: dict[_Narrow, list[int]] = {}
     last = len(final) - 1
@@ -198,7 +198,7 @@ def _narrow_faults(part: str, final: Sequence[Segment], lining: Lining, kerf: Fr
     return [_narrow_fault(part, why, numbers, lining, kerf, unit) for why, numbers in fingers_of.items()]
 
 
-def _narrow_fault(part: str, why: _Narrow, numbers: list[int], lining: Lining, kerf: Fraction, unit: str) -> Fault:
+def _narrow_fault(part: str, why: _Narrow, numbers: list[int], lining: Lining, kerf: Fraction, unit: Unit) -> Fault:
     which = f"part {part}, {number_list('finger', numbers)}"
     if why.kind == _TooNarrow.BLANK:
         what = f"{which}: the blank's socket over it would be narrower than the kerf of {plain_length(kerf, unit)}"

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 
+from assistant.joinery.units import Unit
+
 
 @dataclass(frozen=True, slots=True)
 class Segment:
@@ -118,18 +120,17 @@ class Carriage:
 
     resolution: the smallest step that can be set, over 0: the readout's, pitch / divisions of a handwheel, 1 /
     steps_per_mm of a stepper. pitch: travel per turn (handwheel only). divisions: marks per turn (handwheel only).
-    unit: "mm" or "in", what its readout shows. travel: least and greatest setting, or None for no limit. backlash: 0 or
-    more. fractions: whether settings are shown and said in inches and 64ths (`settings.read_as`). drive: its motor,
-    None for a carriage that is set by hand. distance_piece: the measured length of a piece that is put between stop and
-    board where the board is wider than the travel (`halves`), over 0 and shorter than the travel; None if there is
-    none.
+    unit: what its readout shows. travel: least and greatest setting, or None for no limit. backlash: 0 or more.
+    fractions: whether settings are shown and said in inches and 64ths (`settings.read_as`). drive: its motor, None for
+    a carriage that is set by hand. distance_piece: the measured length of a piece that is put between stop and board
+    where the board is wider than the travel (`halves`), over 0 and shorter than the travel; None if there is none.
     """
 
     kind: CarriageKind = CarriageKind.READOUT
     resolution: Fraction = Fraction(1, 100)
     pitch: Fraction | None = None
     divisions: int | None = None
-    unit: str = "mm"
+    unit: Unit = Unit.MM
     zero: Zero = Zero.OUTSIDE
     travel: tuple[Fraction, Fraction] | None = None
     backlash: Fraction = Fraction(0)

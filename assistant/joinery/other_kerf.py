@@ -17,7 +17,7 @@ from assistant.joinery.model import Blade, Carriage, Pass, Pattern, Segment
 from assistant.joinery.passes import Cut, span, spread
 from assistant.joinery.pattern import pattern
 from assistant.joinery.settings import as_passes, travel_faults
-from assistant.joinery.units import at_most, plain_length
+from assistant.joinery.units import Unit, at_most, plain_length
 from assistant.joinery.walls import number_list
 
 KERF = "the kerf"
@@ -43,7 +43,7 @@ def kerf_of(one: Pattern) -> Fraction:
     return one.passes[0].kerf_to - one.passes[0].kerf_from
 
 
-def laid_out(one: Pattern, blade: Blade, carriage: Carriage, unit: str, noun: str = "socket") -> Pattern:
+def laid_out(one: Pattern, blade: Blade, carriage: Carriage, unit: Unit, noun: str = "socket") -> Pattern:
     """The whole end with this blade's passes, in one clamping; sockets that were approached from above still are.
 
     one: the end, or that of its clampings that knows the passes before it. unit, noun: for messages only.
@@ -59,7 +59,7 @@ def laid_out(one: Pattern, blade: Blade, carriage: Carriage, unit: str, noun: st
 
 
 def rest(
-    one: Pattern, cut: Collection[int], blade: Blade, carriage: Carriage, unit: str, noun: str = "socket"
+    one: Pattern, cut: Collection[int], blade: Blade, carriage: Carriage, unit: Unit, noun: str = "socket"
 ) -> Pattern:
     """What is left of an end, for this blade, whose kerfs may run into what is gone, but never past a wall.
 
@@ -92,14 +92,14 @@ def rest(
     return replace(one, passes=_come_down(passes, one), before=tuple(gone))
 
 
-def _kerf_faults(blade: Blade, unit: str) -> Iterator[Fault]:
+def _kerf_faults(blade: Blade, unit: Unit) -> Iterator[Fault]:
     if blade.kerf <= blade.overlap:
         least = plain_length(blade.overlap, unit)
         what = f"must be wider than the passes overlap, {least}"
         yield Fault(what, plain_length(blade.kerf, unit), KERF, "measure it again, and look for the decimal point")
 
 
-def _narrow_faults(one: Pattern, sockets: Collection[int], blade: Blade, unit: str, noun: str) -> Iterator[Fault]:
+def _narrow_faults(one: Pattern, sockets: Collection[int], blade: Blade, unit: Unit, noun: str) -> Iterator[Fault]:
     """Of these sockets, those into which the kerf doesn't go, one fault for each width."""
     narrow: dict[Fraction, list[int]] = {}
     for number, room in enumerate(_rooms(one, blade), 1):

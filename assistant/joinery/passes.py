@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Blade, Pass, Segment
-from assistant.joinery.units import at_least, at_most, plain_length
+from assistant.joinery.units import Unit, at_least, at_most, plain_length
 from assistant.joinery.walls import number_list
 
 # For one board end here, and for a whole job in `plans.job`.
@@ -29,7 +29,7 @@ def cuts(
     blade: Blade,
     *,
     where: str = "joint",
-    unit: str = "mm",
+    unit: Unit = Unit.MM,
 ) -> tuple[Cut, ...]:
     """The passes that clear every socket, ascending along x.
 
@@ -107,7 +107,7 @@ def spread(socket: int, start: Fraction, end: Fraction, blade: Blade) -> Iterabl
         left += advance
 
 
-def _narrow_faults(spans: Sequence[tuple[Fraction, Fraction]], kerf: Fraction, where: str, unit: str) -> list[Fault]:
+def _narrow_faults(spans: Sequence[tuple[Fraction, Fraction]], kerf: Fraction, where: str, unit: Unit) -> list[Fault]:
     narrow: dict[Fraction, list[int]] = {}
     for number, (start, end) in enumerate(spans, 1):
         if end - start < kerf:

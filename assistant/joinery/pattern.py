@@ -9,6 +9,7 @@ from assistant.errors import BadInput
 from assistant.joinery.model import Blade, Carriage, Pattern, Segment
 from assistant.joinery.passes import cuts
 from assistant.joinery.settings import as_passes, travel_faults
+from assistant.joinery.units import Unit
 
 
 def depth_of(mating_thickness: Fraction, sand_allowance: Fraction) -> Fraction:
@@ -25,7 +26,7 @@ def pattern(
     carriage: Carriage,
     *,
     where: str = "joint",
-    unit: str = "mm",
+    unit: Unit = Unit.MM,
 ) -> Pattern:
     """The passes and settings for one part.
 

@@ -17,6 +17,7 @@ from assistant.joinery.model import Carriage, CarriageKind, Pass, Zero
 from assistant.joinery.passes import Cut
 from assistant.joinery.units import (
     MM_PER_UNIT,
+    Unit,
     at_least,
     at_most,
     format_number,
@@ -222,11 +223,11 @@ def places(carriage: Carriage) -> int:
 
 def on_64ths(carriage: Carriage) -> bool:
     """Whether it is set on a scale of whole 64ths of an inch, where every setting is a fraction."""
-    return _in_inches(carriage) and (carriage.resolution / MM_PER_UNIT["in"] * 64).denominator == 1
+    return _in_inches(carriage) and (carriage.resolution / MM_PER_UNIT[Unit.INCH] * 64).denominator == 1
 
 
 def _in_inches(carriage: Carriage) -> bool:
-    return carriage.kind == CarriageKind.READOUT and carriage.unit == "in"
+    return carriage.kind == CarriageKind.READOUT and carriage.unit == Unit.INCH
 
 
 def read_as(carriage: Carriage, reads: Reads) -> Carriage:
@@ -242,7 +243,7 @@ def in_64ths(carriage: Carriage, setting: Fraction) -> tuple[Fraction, Fraction]
     whole, parts, rest = to_64ths(setting)
     # The rest is called in thousandths of an inch unless the carriage shows finer ones.
     decimals = max(places(carriage), 3)
-    return whole + Fraction(parts, 64), round(rest / MM_PER_UNIT["in"], decimals)
+    return whole + Fraction(parts, 64), round(rest / MM_PER_UNIT[Unit.INCH], decimals)
 
 
 def reading(carriage: Carriage, setting: Fraction) -> str:

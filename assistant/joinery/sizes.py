@@ -10,7 +10,7 @@ from typing import Protocol
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery.lined import BLANK_LENGTH_MM, Lining
-from assistant.joinery.units import LONGEST_MM, at_least, plain_length
+from assistant.joinery.units import LONGEST_MM, Unit, at_least, plain_length
 
 
 class Board(Protocol):
@@ -61,7 +61,7 @@ def board_lengths(
     thickness: Mapping[str, Fraction],
     sand_allowance: Fraction,
     *,
-    unit: str = "mm",
+    unit: Unit = Unit.MM,
 ) -> dict[str, Fraction]:
     """Length of part A (along the first figure) and B (along the second), jointed on both ends.
 

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Segment
-from assistant.joinery.units import at_least, at_most, plain_length
+from assistant.joinery.units import Unit, at_least, at_most, plain_length
 
 MOST_SLOTS = 499  # together with the wood between them, just under a board's 1,000 segments
 
@@ -41,7 +41,7 @@ class AtDepth:
 
 
 def lay_out(
-    slots: Sequence[Slot], width: Fraction, clearance: Fraction, kerf: Fraction, *, unit: str = "mm"
+    slots: Sequence[Slot], width: Fraction, clearance: Fraction, kerf: Fraction, *, unit: Unit = Unit.MM
 ) -> tuple[AtDepth, ...]:
     """One layout for each depth, ascending. Each depth is cut in separate setups.
 
@@ -95,7 +95,9 @@ def segments(slots: Iterable[Slot], width: Fraction, clearance: Fraction) -> tup
     return tuple(found)
 
 
-def evenly(width: Fraction, count: int, slot_width: Fraction, depth: Fraction, *, unit: str = "mm") -> tuple[Slot, ...]:
+def evenly(
+    width: Fraction, count: int, slot_width: Fraction, depth: Fraction, *, unit: Unit = Unit.MM
+) -> tuple[Slot, ...]:
     """`count` slots with equal clear spaces between them and to both edges of the board, exact.
 
     Raises: BadInput if the count is not 1 to 499, or no space is left.
@@ -111,7 +113,9 @@ def evenly(width: Fraction, count: int, slot_width: Fraction, depth: Fraction, *
     return tuple(Slot(space + n * (space + slot_width), slot_width, depth) for n in range(count))
 
 
-def _own_faults(number: int, one: Slot, width: Fraction, clearance: Fraction, kerf: Fraction, unit: str) -> list[Fault]:
+def _own_faults(
+    number: int, one: Slot, width: Fraction, clearance: Fraction, kerf: Fraction, unit: Unit
+) -> list[Fault]:
     where = f"slots[{number}]"
     faults = []
     if one.depth <= 0:
@@ -145,7 +149,7 @@ def _own_faults(number: int, one: Slot, width: Fraction, clearance: Fraction, ke
     return faults + _edge_wood_faults(where, one, width, clearance, unit)
 
 
-def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fraction, unit: str) -> list[Fault]:
+def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fraction, unit: Unit) -> list[Fault]:
     faults = []
     sides: list[tuple[Fraction, str, Fraction]] = [
         (one.at, "the reference edge", Fraction(0)),
@@ -160,7 +164,7 @@ def _edge_wood_faults(where: str, one: Slot, width: Fraction, clearance: Fractio
     return faults
 
 
-def _between_faults(before: tuple[int, Slot], after: tuple[int, Slot], clearance: Fraction, unit: str) -> list[Fault]:
+def _between_faults(before: tuple[int, Slot], after: tuple[int, Slot], clearance: Fraction, unit: Unit) -> list[Fault]:
     (first, left), (number, right) = before, after
     between = right.at - left.end
     # Both walls move c/2 into the wood between the slots, so the clearance itself leaves nothing there.

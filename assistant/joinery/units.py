@@ -9,9 +9,20 @@ from __future__ import annotations
 import re
 import unicodedata
 from decimal import Decimal
+from enum import StrEnum
 from fractions import Fraction
 
-MM_PER_UNIT = {"mm": Fraction(1), "in": Fraction(254, 10)}
+
+class Unit(StrEnum):
+    """A unit of lengths, by the word that files, options and journals have for it."""
+
+    MM = "mm"
+    INCH = "in"
+
+
+MM_PER_UNIT = {Unit.MM: Fraction(1), Unit.INCH: Fraction(254, 10)}
+PLACES = {Unit.MM: 3, Unit.INCH: 4}
+"""Decimals of a length that was measured or worked out, where it is shown: finer than any saw cuts."""
 INCH_MARKS = ('"', "''")
 LONGEST_MM = Fraction(10_000)  # no board in a shop is longer; a longer figure has the wrong unit
 LONGEST_TEXT = 40  # characters of a length: every true one is shorter, however it is written
@@ -52,19 +63,16 @@ class LengthError(ValueError):
         super().__init__(f"{what} (got {value}); {mend}")
 
 
-def parse_length(value: object, unit: str, *, negative: bool = True, zero: bool = True) -> Fraction:
+def parse_length(value: object, unit: Unit, *, negative: bool = True, zero: bool = True) -> Fraction:
     """The length `value` in mm, exact.
 
     value: an int, a Decimal, or a text: a number ("12.7", ".505"), a fraction ("3/4", "¾") or both
     ("1 3/8", "1-3/8", "1⅜"), each with or without "mm", "in" or an inch mark (" or '', plain or typographic)
-    after it. unit: "mm" or "in", for a value without one. negative, zero: whether such a length is allowed.
-    At most 10 m either way.
+    after it. unit: of a value without one. negative, zero: whether such a length is allowed. At most 10 m either way.
 
     Raises: LengthError for anything wrong that a user can have written; TypeError for a float (TOML is read
-    with Decimal, so a float means that exactness is already lost); ValueError for another `unit`.
+    with Decimal, so a float means that exactness is already lost).
     """
-    if unit not in MM_PER_UNIT:
-        raise ValueError(f"unit must be one of mm, in; got {unit!r}")
     if isinstance(value, float):
         raise TypeError("a float has lost exactness already; read the file with parse_float=decimal.Decimal")
     if isinstance(value, str):
@@ -91,12 +99,12 @@ def parse_length(value: object, unit: str, *, negative: bool = True, zero: bool 
     return length
 
 
-def unit_of(text: str) -> str | None:
-    """The unit that a length names, "mm" or "in"; None for a bare number and for what is not a length."""
+def unit_of(text: str) -> Unit | None:
+    """The unit that a length names; None for a bare number and for what is not a length."""
     found = _LENGTH.fullmatch(_in_keyboard_characters(text.strip(" "))) if len(text) <= LONGEST_TEXT else None
     if found is None or not found["unit"]:
         return None
-    return "in" if found["unit"] in INCH_MARKS else found["unit"]
+    return Unit.INCH if found["unit"] in INCH_MARKS else Unit(found["unit"])
 
 
 def _from_decimal(value: Decimal, shown: str) -> Fraction:
@@ -112,7 +120,7 @@ def _from_decimal(value: Decimal, shown: str) -> Fraction:
     return Fraction(value)
 
 
-def _from_text(text: str, unit: str) -> tuple[Fraction, str]:
+def _from_text(text: str, unit: Unit) -> tuple[Fraction, str]:
     """(mm, the text as a message shows it). unit: of a text that names none."""
     shown = f'"{_clip(text)}"'
     if len(text) > LONGEST_TEXT:
@@ -191,20 +199,20 @@ def format_number(value: Fraction, places: int) -> str:
     return sign + (f"{digits[:-places]}.{digits[-places:]}" if places else digits)
 
 
-def format_length(mm: Fraction, unit: str, places: int) -> str:
+def format_length(mm: Fraction, unit: Unit, places: int) -> str:
     """A length with exactly `places` decimals and its unit: (Fraction(127, 10), "in", 3) -> "0.500 in"."""
     return f"{format_number(mm / MM_PER_UNIT[unit], places)} {unit}"
 
 
-def plain_length(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
+def plain_length(mm: Fraction, unit: Unit = Unit.MM, places: int = 4) -> str:
     """A length for a message, without trailing zeros: "6 mm", "0.5 in"; rounded at `places` decimals of its unit."""
     number = format_number(mm / MM_PER_UNIT[unit], places)
     return f"{number.rstrip('0').rstrip('.') if '.' in number else number} {unit}"
 
 
-def toml_length(mm: Fraction, unit: str) -> str:
+def toml_length(mm: Fraction, unit: Unit) -> str:
     """A length for a plan file in this unit, exact: as a number, a number in the other unit, or a fraction."""
-    for each in (unit, *(other for other in MM_PER_UNIT if other != unit)):
+    for each in (unit, *(other for other in Unit if other != unit)):
         value = mm / MM_PER_UNIT[each]
         if (value * 10**9).denominator == 1:
             text = format_number(value, 9).rstrip("0").rstrip(".")
@@ -213,7 +221,7 @@ def toml_length(mm: Fraction, unit: str) -> str:
     return f'"{value.numerator}/{value.denominator} {unit}"'
 
 
-def length_to_copy(mm: Fraction, unit: str) -> str:
+def length_to_copy(mm: Fraction, unit: Unit) -> str:
     """A length as it can be copied into any plan, whatever its unit: in quotes and with its own unit, rounded as shown.
 
     Example: "0.15 mm", with the quotes.
@@ -221,14 +229,14 @@ def length_to_copy(mm: Fraction, unit: str) -> str:
     return f'"{plain_length(mm, unit)}"'
 
 
-def at_least(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
+def at_least(mm: Fraction, unit: Unit = Unit.MM, places: int = 4) -> str:
     """Like `plain_length`, but rounded up: for the least that will do, or for a greatest error."""
     step = MM_PER_UNIT[unit] / 10**places
     # -(-a // b) divides and rounds up, exactly.
     return plain_length(-(-mm // step) * step, unit, places)
 
 
-def at_most(mm: Fraction, unit: str = "mm", places: int = 4) -> str:
+def at_most(mm: Fraction, unit: Unit = Unit.MM, places: int = 4) -> str:
     """Like `plain_length`, but rounded down: for the most that will do, or for what is left at worst."""
     step = MM_PER_UNIT[unit] / 10**places
     return plain_length(mm // step * step, unit, places)
@@ -240,7 +248,7 @@ def to_64ths(mm: Fraction) -> tuple[int, int, Fraction]:
     The three add up to `mm` exactly. The remainder is at most 25.4 / 128 mm either way. Below
     zero, inches and 64ths both have the sign: -1 3/64 in -> (-1, -3, 0).
     """
-    step = MM_PER_UNIT["in"] / 64
+    step = MM_PER_UNIT[Unit.INCH] / 64
     count = round(mm / step)
     whole, rest = divmod(abs(count), 64)
     sign = -1 if count < 0 else 1

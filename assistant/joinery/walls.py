@@ -11,13 +11,13 @@ from fractions import Fraction
 
 from assistant.errors import BadInput, Fault
 from assistant.joinery.model import Segment
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import Unit, plain_length
 
 # Thinner wood may break (common practice, no source).
 SLIVER_MM = Fraction(3)
 
 
-def open_walls(segments: Sequence[Segment], clearance: Fraction, *, unit: str = "mm") -> tuple[Segment, ...]:
+def open_walls(segments: Sequence[Segment], clearance: Fraction, *, unit: Unit = Unit.MM) -> tuple[Segment, ...]:
     """One part's segments with the clearance in them.
 
     segments: nominal, alternating, from edge to edge. clearance: mm; 0 or over opens the joint. A
@@ -58,7 +58,7 @@ def slivers(
     clearance: Fraction = Fraction(0),
     step: Fraction = Fraction(0),
     *,
-    unit: str = "mm",
+    unit: Unit = Unit.MM,
 ) -> list[str]:
     """Warnings of fingers that are too thin to trust, one line for each width.
 
@@ -84,7 +84,7 @@ def slivers(
     return warnings
 
 
-def unsettable_warning(size: Fraction, step: Fraction, *, unit: str = "mm") -> str:
+def unsettable_warning(size: Fraction, step: Fraction, *, unit: Unit = Unit.MM) -> str:
     """A warning of wood thinner than the carriage's smallest step; "" if it isn't. size, step: mm."""
     if size >= step:
         return ""

@@ -12,7 +12,7 @@ from typing import Any
 
 from assistant.joinery.model import Carriage, CarriageKind
 from assistant.joinery.settings import reading
-from assistant.joinery.units import MM_PER_UNIT
+from assistant.joinery.units import MM_PER_UNIT, Unit
 from assistant.journal.faults import SET_APART, naming
 from assistant.journal.store import SessionRow
 from assistant.plans.mishaps import Mishap
@@ -87,7 +87,7 @@ def duration(seconds: float) -> str:
     return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
 
 
-def length(exact: str, unit: str = "mm") -> str:
+def length(exact: str, unit: Unit = Unit.MM) -> str:
     """Such as "12.35 mm" for "1235/100": up to four decimals of its unit, with "about" if it has more."""
     value = Fraction(exact) / MM_PER_UNIT[unit]
     text = f"{float(value):.4f}".rstrip("0").rstrip(".")
@@ -250,7 +250,7 @@ class _FactsInWords:
         why: dict[str, str] = {JobChange.SPOILT: " in place of a spoilt board", JobChange.COPY: ", one more copy"}
         named = ", ".join(f"setup {one.number} ({one_line(one.board)}, end {one.end})" for one in fact.setups)
         if fact.kerf:
-            unit = self.job.carriage.unit if self.job else "mm"
+            unit = self.job.carriage.unit if self.job else Unit.MM
             return f"kerf {length(fact.kerf, unit)} from here on" + (f"; laid out again: {named}" if named else "")
         return f"added to the job{why.get(fact.why, '')}: {named}"
 

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from assistant.errors import KerfcallError
 from assistant.joinery.model import CarriageKind
-from assistant.joinery.units import MM_PER_UNIT
+from assistant.joinery.units import Unit
 from assistant.journal.faults import of_fact
 from assistant.journal.store import Journal
 from assistant.plans.languages import known_languages
@@ -158,7 +158,7 @@ def _job_fault(job: Job) -> str:
     # The decoder has seen to the types. Left are values without which no setting and no check could be worded.
     if job.voice.language not in known_languages():
         return f"its job is in an unknown language, {job.voice.language!r:.40}"
-    if carriage.kind not in tuple(CarriageKind) or carriage.unit not in MM_PER_UNIT:
+    if carriage.kind not in tuple(CarriageKind) or carriage.unit not in tuple(Unit):
         return f"its carriage is of an unknown kind or unit, {str(carriage.kind)!r:.40} in {str(carriage.unit)!r:.40}"
     if carriage.kind == CarriageKind.HANDWHEEL and not (
         carriage.pitch and carriage.pitch > 0 and (carriage.divisions or 0) > 0

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.errors import Fault, WrongFile
-from assistant.joinery.units import LengthError, parse_length
+from assistant.joinery.units import LengthError, Unit, parse_length
 
 MAX_BYTES = 1_000_000
 SHOWN = 60
@@ -189,7 +189,7 @@ def _with_quotes(line: str) -> str | None:
     key, _, value = line.partition("=")
     value = value.partition("#")[0].strip()
     try:
-        parse_length(value, "mm")
+        parse_length(value, Unit.MM)
     except LengthError:
         return None
     try:

@@ -31,6 +31,7 @@ from assistant.joinery.model import (
     Zero,
 )
 from assistant.joinery.settings import Reads, read_as
+from assistant.joinery.units import Unit
 from assistant.plans.members import Member, member
 from assistant.plans.model import (
     RUN_DOWN_S,
@@ -396,7 +397,7 @@ def _carriage_from_json(data: object, reads: Reads) -> Carriage:
         resolution,
         of.length_or_none("pitch"),
         None if of.value("divisions") is None else of.whole("divisions"),
-        of.text("unit"),
+        of.member("unit", Unit),
         of.member("zero", Zero),
         None if travel is None else (travel[0], travel[1]),
         of.length("backlash"),

@@ -14,6 +14,7 @@ from assistant.joinery.model import CLEAR_ABOVE, OVERLAP, OVERRUN, Blade, Carria
 from assistant.joinery.settings import Reads
 from assistant.joinery.sizes import SizeOf
 from assistant.joinery.slots import Slot
+from assistant.joinery.units import Unit
 
 RUN_DOWN_S = 10.0
 """How long a blade is assumed to keep turning after it is switched off, s (common practice, no source)."""
@@ -187,7 +188,7 @@ class Plan:
     """
 
     title: str
-    unit: str
+    unit: Unit
     width: Fraction
     thickness: dict[str, Fraction]
     joint: JointPlan
@@ -292,7 +293,7 @@ class Check:
 class Shop:
     """A whole shop file. checks: those in effect for any job on this machine, in order. run_down_s: as in `Job`."""
 
-    unit: str
+    unit: Unit
     blade: Blade
     carriage: Carriage
     pedal: PedalSettings = field(default_factory=PedalSettings)

@@ -12,12 +12,13 @@ from pathlib import Path
 
 from assistant.errors import Fault
 from assistant.joinery.model import CarriageKind
+from assistant.joinery.units import Unit
 from assistant.plans.document import cleaned
 from assistant.plans.pedal_keys import AUTO
 from assistant.plans.shop_file import shop_of_text
 
 NO_PEDAL = "none"
-UNITS = {"mm": "millimetres", "in": "inches"}
+UNITS: dict[str, str] = {Unit.MM: "millimetres", Unit.INCH: "inches"}
 YES_NO = YES, NO = "yes", "no"
 COMMENT_AT = 32  # column
 
@@ -96,14 +97,14 @@ KEYS = {
     "kerf_printed": "blade.kerf",
 }
 USUAL = {
-    "unit": "mm",
+    "unit": Unit.MM,
     "carriage": "readout",
     "stop_side": "left",
     "zero": "outside",
     "pedal_key": "page_down",
     "voice": "yes",
 }
-USUAL_RESOLUTION = {"mm": "0.01", "in": "0.001"}
+USUAL_RESOLUTION: dict[str, str] = {Unit.MM: "0.01", Unit.INCH: "0.001"}
 # Only to judge one answer while others are still missing.
 _FILLED: dict[str, dict[str, str]] = {
     CarriageKind.READOUT: {},
@@ -117,7 +118,7 @@ def with_usual(answers: Answers) -> Answers:
     usual = {name: value for name, value in USUAL.items() if not getattr(answers, name)}
     full = replace(answers, **usual)
     if full.carriage == CarriageKind.READOUT and not full.resolution:
-        full = replace(full, resolution=USUAL_RESOLUTION.get(full.unit, USUAL_RESOLUTION["mm"]))
+        full = replace(full, resolution=USUAL_RESOLUTION.get(full.unit, USUAL_RESOLUTION[Unit.MM]))
     return full
 
 

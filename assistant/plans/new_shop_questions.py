@@ -10,17 +10,18 @@ from dataclasses import dataclass, replace
 
 from assistant.asking import BACK, NO, YES, Ask, ShowLine
 from assistant.joinery.model import CarriageKind
+from assistant.joinery.units import Unit
 from assistant.plans.new_shop import NO_PEDAL, UNITS, USUAL, USUAL_RESOLUTION, YES_NO, Answers, faults_of, picture
 
 CHOICES = {
-    "unit": ("mm", "in"),
+    "unit": tuple(Unit),
     "carriage": ("readout", "handwheel", "steps"),
     "stop_side": ("left", "right"),
     "zero": ("outside", "inside"),
     "voice": YES_NO,
 }
 PRESS = "press"
-_SAME = {"millimetre": "mm", "millimetres": "mm", "inch": "in", "inches": "in", '"': "in"}
+_SAME = {"millimetre": Unit.MM, "millimetres": Unit.MM, "inch": Unit.INCH, "inches": Unit.INCH, '"': Unit.INCH}
 _THREADS = ("tpi", "threads", "threads an inch", "threads per inch")
 
 PressedKey = Callable[[], tuple[str, str] | None]
@@ -47,7 +48,7 @@ def questions(so_far: Answers) -> Iterator[InitQuestion]:
     yield InitQuestion("unit", "Unit of lengths: mm or in", USUAL["unit"])
     yield InitQuestion("carriage", "How you set the carriage: by readout, handwheel or steps", USUAL["carriage"])
     if so_far.carriage == CarriageKind.HANDWHEEL:
-        example = "2 mm" if unit == "mm" else "1/16 in"
+        example = "2 mm" if unit == Unit.MM else "1/16 in"
         if not so_far.threads_per_inch:
             text = f"How far one turn of the handwheel moves the carriage ({example}), or the screw's threads (16 tpi)"
             yield InitQuestion("pitch", text)

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from assistant.errors import BadInput, Fault, WrongFile
 from assistant.joinery.layout import Remainder, StartsWith
 from assistant.joinery.lined import PARTS
+from assistant.joinery.units import Unit
 from assistant.plans import slips
 from assistant.plans.boards import lengths
 from assistant.plans.climate import read_climate, read_woods
@@ -71,7 +72,7 @@ def try_plan(path: Path) -> tuple[Plan | None, list[Fault]]:
 def _read(document: Document, path: Path) -> Plan | None:
     root = Table(document, "", document.tree)
     title = root.text("title", cleaned(path.stem)[:MAX_TEXT] or "plan")
-    unit = root.choice("unit", ("mm", "in"), required=True) or "mm"
+    unit = root.choice("unit", tuple(Unit), required=True) or Unit.MM
     order = root.choice("order", tuple(CutOrder), CutOrder.BY_PART) or CutOrder.BY_PART
     stock = _stock(root.table("stock", required=True), unit)
     layout, joint = _joint(root.table("joint", required=True), unit)
@@ -136,7 +137,7 @@ class _Stock(NamedTuple):
     widths: tuple[Fraction, ...] = ()
 
 
-def _stock(table: Table, unit: str) -> _Stock:
+def _stock(table: Table, unit: Unit) -> _Stock:
     if table.absent:
         return _Stock(None, {}, {}, None, None)
     width = table.length("width", unit, required=True, above=ZERO)
@@ -160,7 +161,7 @@ def _stock(table: Table, unit: str) -> _Stock:
     return _Stock(width, thickness, woods, woods["A"].species, height, tuple(measured))
 
 
-def _joint(table: Table, unit: str) -> tuple[Layout | None, JointPlan | None]:
+def _joint(table: Table, unit: Unit) -> tuple[Layout | None, JointPlan | None]:
     """(the layout, or None if it isn't valid; the table, or None if nothing can be laid out from it)."""
     if table.absent:
         return None, None
@@ -190,7 +191,7 @@ def _joint(table: Table, unit: str) -> tuple[Layout | None, JointPlan | None]:
     )
 
 
-def _shape(table: Table, layout: Layout | None, unit: str) -> JointPlan | None:
+def _shape(table: Table, layout: Layout | None, unit: Unit) -> JointPlan | None:
     """Read the keys that the layout needs: even or listed fingers, either of them for a lined joint, none for slots."""
     if layout is None:
         # Without a layout it isn't known which keys belong here, so each is only checked by itself.
@@ -218,7 +219,7 @@ def _shape(table: Table, layout: Layout | None, unit: str) -> JointPlan | None:
     return None if finger is None else JointPlan(layout, finger, remainder=remainder)
 
 
-def _listed(table: Table, layout: Layout, unit: str) -> JointPlan | None:
+def _listed(table: Table, layout: Layout, unit: Unit) -> JointPlan | None:
     widths = table.lengths("widths", unit, MOST_WIDTHS)
     if not table.has("widths"):
         mend = f"list the widths from the reference edge, in {unit}, e.g. widths = [6, 12, 6]"
@@ -279,7 +280,7 @@ def _board(table: Table) -> BoardPlan | None:
     return None if name is None or part is None else BoardPlan(name, part, count, ends, stack)
 
 
-def _uncertainty(root: Table, unit: str) -> Uncertainty | None:
+def _uncertainty(root: Table, unit: Unit) -> Uncertainty | None:
     if not root.has("uncertainty"):
         root.allow(("uncertainty",))
         return None

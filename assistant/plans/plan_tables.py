@@ -10,6 +10,7 @@ from assistant.joinery import slots
 from assistant.joinery.lined import PARTS, Lining
 from assistant.joinery.sizes import SizeOf
 from assistant.joinery.slots import MOST_SLOTS, Slot
+from assistant.joinery.units import Unit
 from assistant.plans import slips
 from assistant.plans.model import BoxSize, Layout
 from assistant.plans.reader import Table
@@ -28,7 +29,7 @@ class Extras:
     size: BoxSize | None = None
 
 
-def read_extras(root: Table, layout: Layout | None, width: Fraction | None, unit: str) -> Extras:
+def read_extras(root: Table, layout: Layout | None, width: Fraction | None, unit: Unit) -> Extras:
     """Read the tables that belong to this layout and refuse the others. Faults are noted.
 
     layout: None if the plan has no valid one. Each table is then only checked by itself.
@@ -39,7 +40,7 @@ def read_extras(root: Table, layout: Layout | None, width: Fraction | None, unit
     return Extras(found, lining, species, size)
 
 
-def _slots(root: Table, layout: Layout | None, width: Fraction | None, unit: str) -> tuple[Slot, ...]:
+def _slots(root: Table, layout: Layout | None, width: Fraction | None, unit: Unit) -> tuple[Slot, ...]:
     if layout not in (Layout.SLOTS, None):
         root.refuse(("slots", "spaced"), f'means nothing with layout = "{layout}"', 'set layout = "slots"')
         return ()
@@ -60,7 +61,7 @@ def _slots(root: Table, layout: Layout | None, width: Fraction | None, unit: str
     return _spaced(root.table("spaced"), width, unit) if root.has("spaced") else tuple(listed)
 
 
-def _spaced(table: Table, width: Fraction | None, unit: str) -> tuple[Slot, ...]:
+def _spaced(table: Table, width: Fraction | None, unit: Unit) -> tuple[Slot, ...]:
     count = table.integer("count", least=1, most=MOST_SLOTS, required=True)
     thick = table.length("width", unit, required=True, above=ZERO)
     depth = table.length("depth", unit, required=True, above=ZERO)
@@ -74,7 +75,7 @@ def _spaced(table: Table, width: Fraction | None, unit: str) -> tuple[Slot, ...]
         return ()
 
 
-def _lining(root: Table, layout: Layout | None, unit: str) -> tuple[Lining | None, str | None]:
+def _lining(root: Table, layout: Layout | None, unit: Unit) -> tuple[Lining | None, str | None]:
     if layout not in (Layout.LINED, None):
         root.refuse(("lining",), f'means nothing with layout = "{layout}"', 'set layout = "lined"')
         return None, None
@@ -95,7 +96,7 @@ def _lining(root: Table, layout: Layout | None, unit: str) -> tuple[Lining | Non
     return Lining(thickness, tuple(sorted(parts)), glue), species
 
 
-def _size(root: Table, layout: Layout | None, unit: str) -> BoxSize | None:
+def _size(root: Table, layout: Layout | None, unit: Unit) -> BoxSize | None:
     if not root.has("size"):
         root.allow(("size",))
         return None

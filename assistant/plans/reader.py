@@ -13,6 +13,7 @@ from assistant.joinery.units import (
     LONGEST_MM,
     LONGEST_TEXT,
     LengthError,
+    Unit,
     format_number,
     parse_length,
     plain_length,
@@ -47,7 +48,7 @@ class Table:
         where = self.path(key) if key else self.key
         self.document.fault(what, "" if value is None else shown(value), where, mend)
 
-    def given(self, key: str, unit: str) -> str:
+    def given(self, key: str, unit: Unit) -> str:
         """The value at `key` as the user wrote it, for a message. unit: of a bare number."""
         return _with_unit(self._data.get(key), unit)
 
@@ -64,7 +65,7 @@ class Table:
     def length(
         self,
         key: str,
-        unit: str,
+        unit: Unit,
         default: Fraction | None = None,
         *,
         required: bool = False,
@@ -73,7 +74,7 @@ class Table:
         most: Fraction = LONGEST_MM,
         mend: str = "",
     ) -> Fraction | None:
-        """A length in mm. unit: of a bare number, "mm" or "in". Bounds in mm: above is exclusive, the others inclusive.
+        """A length in mm. unit: of a bare number. Bounds in mm: above is exclusive, the others inclusive.
 
         mend: what to do if it is missing.
         """
@@ -85,7 +86,7 @@ class Table:
             return default
         return value
 
-    def _as_length(self, key: str, raw: object, unit: str) -> Fraction | None:
+    def _as_length(self, key: str, raw: object, unit: Unit) -> Fraction | None:
         if isinstance(raw, bool) or not isinstance(raw, (int, Decimal, str)):
             mend = 'write it like 12.7, "12.7 mm" or "1 3/8 in"'
             self.fault(key, "must be a length", mend, raw)
@@ -101,7 +102,7 @@ class Table:
         key: str,
         raw: object,
         value: Fraction,
-        unit: str,
+        unit: Unit,
         above: Fraction | None,
         least: Fraction | None,
         most: Fraction,
@@ -117,7 +118,7 @@ class Table:
             return True
         return False
 
-    def lengths(self, key: str, unit: str, most_items: int, *, least: Fraction | None = None) -> tuple[Fraction, ...]:
+    def lengths(self, key: str, unit: Unit, most_items: int, *, least: Fraction | None = None) -> tuple[Fraction, ...]:
         """A list of lengths over 0 (or from `least`) in mm; () when absent or faulty."""
         raw = self._take(key, False, "")
         if raw is None:
@@ -301,7 +302,7 @@ def nearest(name: object, known: Iterable[str]) -> str | None:
     return folded[close[0]] if close else None
 
 
-def _with_unit(raw: object, unit: str) -> str:
+def _with_unit(raw: object, unit: Unit) -> str:
     """A length as the user wrote it. Only a bare number gets the unit: a text may name its own."""
     return shown(raw) if isinstance(raw, str) else f"{shown(raw)} {unit}"
 

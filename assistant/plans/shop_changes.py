@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from assistant.joinery.model import Carriage
-from assistant.joinery.units import plain_length
+from assistant.joinery.units import Unit, plain_length
 from assistant.plans.model import Job, Shop
 
 MOST_PLACES = 12
@@ -51,7 +51,7 @@ def changed(job: Job, shop: Shop) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _worded(value: object, unit: str, places: int = 4) -> str:
+def _worded(value: object, unit: Unit, places: int = 4) -> str:
     if isinstance(value, Fraction):
         return plain_length(value, unit, places)
     return "none" if value is None else str(value)

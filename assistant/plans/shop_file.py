@@ -13,7 +13,7 @@ from pathlib import Path
 from assistant.errors import BadInput, Fault
 from assistant.joinery import settings
 from assistant.joinery.model import Blade, Carriage, CarriageKind, Drive, HomeKind, Register, StopSide, Tooth, Zero
-from assistant.joinery.units import MM_PER_UNIT, plain_length
+from assistant.joinery.units import MM_PER_UNIT, Unit, plain_length
 from assistant.plans.checks import DEFAULT_CHECKS, read_checks
 from assistant.plans.document import Document, cleaned, document_of_text, folder_of, read_document, shortened
 from assistant.plans.examples import how_to_make
@@ -37,7 +37,7 @@ from assistant.plans.sayable import is_plain
 from assistant.plans.voice_range import LOUDEST_DB, SOFTEST_DB
 
 ZERO = Fraction(0)
-INCH = MM_PER_UNIT["in"]
+INCH = MM_PER_UNIT[Unit.INCH]
 # A wider kerf is a misplaced decimal point, not a blade or a dado stack.
 WIDEST_KERF = Fraction(60)
 # Less than the first is no margin above the blade, more than the second is a mistake (common practice, no source).
@@ -108,7 +108,7 @@ def _shop_of(document: Document, path: Path) -> tuple[Shop | None, list[Fault]]:
 
 def _read(document: Document, path: str) -> Shop:
     root = Table(document, "", document.tree)
-    unit = root.choice("unit", ("mm", "in"), "mm") or "mm"
+    unit = root.choice("unit", tuple(Unit), Unit.MM) or Unit.MM
     blade, run_down_s = _blade(root.table("blade", required=True), unit)
     carriage = _carriage(root.table("carriage"), unit)
     pedal = _pedal(root.table("pedal"))
@@ -135,7 +135,7 @@ def read_alike(shop: Shop) -> Shop:
     return replace(shop, carriage=settings.read_as(shop.carriage, reads), voice=replace(shop.voice, reads=reads))
 
 
-def _blade(table: Table, unit: str) -> tuple[Blade, float]:
+def _blade(table: Table, unit: Unit) -> tuple[Blade, float]:
     """The blade, and how long it keeps turning once switched off, s."""
     default = Blade(Fraction(1))
     mend = "measure the width that this blade really cuts, and give it: it is never guessed"
@@ -162,7 +162,7 @@ def _blade(table: Table, unit: str) -> tuple[Blade, float]:
     return blade, run_down_s
 
 
-def _carriage(table: Table, unit: str) -> Carriage:
+def _carriage(table: Table, unit: Unit) -> Carriage:
     default = Carriage()
     kind = table.choice("kind", tuple(CarriageKind), default.kind) or default.kind
     pitch, divisions = None, None
@@ -175,7 +175,7 @@ def _carriage(table: Table, unit: str) -> Carriage:
         steps = table.number("steps_per_mm", required=True, above=ZERO, most=most, unit="steps a millimetre")
         resolution = 1 / steps if steps else Fraction(1)
     else:
-        usual = INCH / 1000 if unit == "in" else default.resolution
+        usual = INCH / 1000 if unit == Unit.INCH else default.resolution
         resolution = table.length("resolution", unit, usual, above=ZERO, most=INCH) or usual
     others = [key for other in CarriageKind if other != kind for key in KEYS_OF_KIND[other]]
     mend = f'leave it out, or correct carriage.kind: "{kind}" takes {", ".join(KEYS_OF_KIND[kind])}'
@@ -198,7 +198,7 @@ def _carriage(table: Table, unit: str) -> Carriage:
     return carriage
 
 
-def _distance_piece(table: Table, unit: str, carriage: Carriage) -> Fraction | None:
+def _distance_piece(table: Table, unit: Unit, carriage: Carriage) -> Fraction | None:
     piece = table.length("distance_piece", unit, above=ZERO)
     if piece is None:
         return None
@@ -217,7 +217,7 @@ def _distance_piece(table: Table, unit: str, carriage: Carriage) -> Fraction | N
     return piece
 
 
-def _drive(table: Table, unit: str, kind: CarriageKind, steps: Fraction) -> Drive | None:
+def _drive(table: Table, unit: Unit, kind: CarriageKind, steps: Fraction) -> Drive | None:
     """The [carriage.drive] table. steps: the carriage's own steps a millimetre, where its kind is "steps"."""
     if table.absent:
         return None
@@ -254,7 +254,7 @@ def _drive(table: Table, unit: str, kind: CarriageKind, steps: Fraction) -> Driv
     return drive
 
 
-def _screw(table: Table, unit: str) -> tuple[Fraction | None, int | None]:
+def _screw(table: Table, unit: Unit) -> tuple[Fraction | None, int | None]:
     """Pitch in mm and divisions of a handwheel. Exactly one of pitch and threads_per_inch must be given."""
     pitch = table.length("pitch", unit, above=ZERO, most=Fraction(100))
     threads = table.number("threads_per_inch", above=ZERO, most=Fraction(200))
@@ -266,7 +266,7 @@ def _screw(table: Table, unit: str) -> tuple[Fraction | None, int | None]:
     return (pitch if pitch is not None else INCH / threads if threads else None), divisions
 
 
-def _travel(table: Table, unit: str) -> tuple[Fraction, Fraction] | None:
+def _travel(table: Table, unit: Unit) -> tuple[Fraction, Fraction] | None:
     # Unlike other lengths, a setting may be below zero: as far below as a length may be above.
     ends = table.lengths("travel", unit, 2, least=Fraction(-10_000))
     if not ends:
@@ -326,7 +326,7 @@ def _voice(table: Table, carriage: Carriage) -> VoiceSettings:
     if voice.reads == settings.Reads.TURNS and carriage.kind != CarriageKind.HANDWHEEL:
         mend = 'set voice.reads = "digits", or carriage.kind = "handwheel"'
         table.fault("reads", f'turns are read from a handwheel; this carriage is a "{carriage.kind}"', mend, "turns")
-    if voice.reads == settings.Reads.FRACTIONS and carriage.unit != "in":
+    if voice.reads == settings.Reads.FRACTIONS and carriage.unit != Unit.INCH:
         mend = 'set voice.reads = "digits", or unit = "in"'
         table.fault("reads", "fractions are read from an inch scale; this shop's unit is mm", mend, "fractions")
     table.close()

@@ -13,7 +13,7 @@ from fractions import Fraction
 from assistant.errors import Fault
 from assistant.joinery.layout import MOST_SEGMENTS
 from assistant.joinery.model import Blade
-from assistant.joinery.units import MM_PER_UNIT, plain_length
+from assistant.joinery.units import MM_PER_UNIT, Unit, plain_length
 from assistant.plans.model import JointPlan, Plan
 from assistant.plans.reader import Table
 
@@ -22,7 +22,7 @@ MOST_CLEARANCE = Fraction(3, 10)  # mm; with more, the glue has to fill a gap, a
 MOST_SAND = Fraction(2)  # mm; nobody sands off more
 USUAL_CLEARANCE = (Fraction(3, 100), MOST_CLEARANCE)
 USUAL_SAND = (Fraction(1, 10), Fraction(1))
-AS_A_RULE = {"mm": ("0.1 mm", "0.3 mm"), "in": ("0.004 in", "1/64 in")}
+AS_A_RULE = {Unit.MM: ("0.1 mm", "0.3 mm"), Unit.INCH: ("0.004 in", "1/64 in")}
 """The usual clearance and sanding allowance, by the plan's unit."""
 CLEARANCE, GLUE, SAND = "joint.clearance", "lining.glue_clearance", "joint.sand_allowance"
 NEGATIVE = "can't be below zero: each finger would be wider than its socket and would split the wood"
@@ -37,7 +37,7 @@ class _Allowance:
     size: Fraction
 
 
-def read_clearance(table: Table, key: str, unit: str, default: Fraction, most: Fraction) -> Fraction:
+def read_clearance(table: Table, key: str, unit: Unit, default: Fraction, most: Fraction) -> Fraction:
     """The clearance at `key`, mm, or the default if it is missing or faulty. Faults are noted.
 
     most: inclusive, mm.
@@ -136,13 +136,13 @@ def _widths(plan: Plan) -> tuple[str, tuple[Fraction, ...]]:
     return "finger", plan.joint.widths or ((plan.joint.finger,) if plan.joint.finger is not None else ())
 
 
-def _did_you_mean(size: Fraction, unit: str, usual: tuple[Fraction, Fraction]) -> str:
+def _did_you_mean(size: Fraction, unit: Unit, usual: tuple[Fraction, Fraction]) -> str:
     """What was probably meant: the number in millimetres, or with its decimal point moved; "" if neither fits."""
     least, most = usual
     found = []
     as_millimetres = size / MM_PER_UNIT[unit]
-    if unit != "mm" and least <= as_millimetres <= most:
-        found.append(plain_length(as_millimetres, "mm"))
+    if unit != Unit.MM and least <= as_millimetres <= most:
+        found.append(plain_length(as_millimetres))
     # The point is moved one to four places to the left: the first that fits is the most likely.
     shifted = (size / 10**places for places in range(1, 5))
     found += [plain_length(length, unit) for length in shifted if least <= length <= most][:1]

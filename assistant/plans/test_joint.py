@@ -14,7 +14,7 @@ from assistant.errors import BadInput, Fault
 from assistant.joinery import settings
 from assistant.joinery.halves import Half
 from assistant.joinery.model import Pattern, Segment
-from assistant.joinery.units import MM_PER_UNIT
+from assistant.joinery.units import MM_PER_UNIT, Unit
 from assistant.plans.job import build_job, warnings_of
 from assistant.plans.model import TEST_BOARD, TEST_JOINT, Job, Layout, Plan, Setup, Shop
 
@@ -22,7 +22,7 @@ FINGERS = 3
 """So many of each part: enough to prove kerf and clearance (common practice, no source)."""
 WHOLE_FROM = 15
 """With so many fingers in one part, the screw's own errors add up over the board's width: it is tested in full."""
-LEAST_LENGTH = {"mm": Fraction(200), "in": 8 * MM_PER_UNIT["in"]}
+LEAST_LENGTH = {Unit.MM: Fraction(200), Unit.INCH: 8 * MM_PER_UNIT[Unit.INCH]}
 """An offcut shorter than this is no longer held safely (common practice, no source)."""
 
 

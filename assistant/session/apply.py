@@ -103,7 +103,7 @@ def _setup_started(state: State, fact: f.SetupStarted, at: float) -> Change:
         "chosen": 0,
         "status": with_status(changed(state, {"status": _left(state)}), SetupStatus.BEGUN, fact.setup),
         "named": state.named | {fact.setup},
-        "boards": state.boards + 1,
+        "setups_this_run": state.setups_this_run + 1,
         "turns": state.turns + job.is_turned(fact.setup),
         "to_register": has_cuts(state, fact.setup),
         "moved": None,
@@ -261,8 +261,8 @@ def _jumped(state: State, fact: f.Jumped, at: float) -> Change:
 def _resumed(state: State, fact: f.Resumed, at: float) -> Change:
     redo = state.redo | due_after(state.the_job.checks, After.INTERRUPTED)
     # Whoever resumes may not have heard what was said before, so the first boards are named in full again.
-    begun: Change = {"mode": RESUMING, "boards": 1, "turns": 0, "open_check": None, "redo": redo, "answered": 0}
-    begun |= {"trouble": None, "on_break": False, "unread": False}
+    begun: Change = {"mode": RESUMING, "setups_this_run": 1, "turns": 0, "open_check": None, "redo": redo}
+    begun |= {"answered": 0, "trouble": None, "on_break": False, "unread": False}
     if state.the_job.carriage.drive:
         # Where the carriage stood is lost with the last run, and so is the proof of what it cut in this setup.
         begun["driving"] = Driving(placed=state.touched, unproved=state.cut)

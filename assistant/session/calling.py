@@ -101,12 +101,12 @@ def setting_prompt(state: State, pass_: int, after_gate: bool, again: bool = Fal
     """
     to = state.pattern.passes[pass_ - 1]
     if is_driven(state.the_job):
-        in_full = after_gate and (again or state.boards == 1)
+        in_full = after_gate and (again or state.setups_this_run == 1)
         return prompt("setting reached", pass_=pass_, setting=to.setting, in_full=in_full)
     repeated = pass_ == state.cursor
     previous, below = way_to(state, to, repeated)
     return prompt(
-        "setting in full" if after_gate and (again or state.boards == 1) else "setting",
+        "setting in full" if after_gate and (again or state.setups_this_run == 1) else "setting",
         pass_=pass_,
         setting=to.setting,
         previous=previous,
@@ -171,8 +171,8 @@ def clamp_prompt(state: State, whole: bool = False) -> e.Prompt:
     """
     job, setup = state.the_job, state.the_setup
     same_board = [s for s in job.setups if (s.board, s.part) == (setup.board, setup.part)]
-    short = not whole and state.boards >= 3
-    before = job.setups[state.previous - 1] if not whole and state.boards >= 2 and state.previous else None
+    short = not whole and state.setups_this_run >= 3
+    before = job.setups[state.previous - 1] if not whole and state.setups_this_run >= 2 and state.previous else None
     figures = figures_of(job, state.pattern)
     as_before = before is not None and figures == figures_of(job, job.pattern_of(before.number))
     turn = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from assistant.joinery.model import Pass
-from assistant.joinery.units import MM_PER_UNIT
+from assistant.joinery.units import MM_PER_UNIT, Unit
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Layout
 from assistant.session.effects import Prompt, prompt
@@ -19,13 +19,13 @@ MOST_OFF, MOST_DEEP, MOST_KERF = 300, 100, 999
 
 A misheard one can still be greater than what can be: `cannot_be`.
 """
-KERF_STEP = {"mm": Fraction(1, 100), "in": MM_PER_UNIT["in"] / 1000}
+KERF_STEP = {Unit.MM: Fraction(1, 100), Unit.INCH: MM_PER_UNIT[Unit.INCH] / 1000}
 """How finely a kerf is given in a session, mm, by the unit that is worked in."""
 
 
 def length_of(job: Job) -> Fraction:
     """What one step of a figure means, mm: a tenth of a millimetre, or a hundredth of an inch."""
-    return Fraction(1, 10) if job.carriage.unit == "mm" else MM_PER_UNIT["in"] / 100
+    return Fraction(1, 10) if job.carriage.unit == Unit.MM else MM_PER_UNIT[Unit.INCH] / 100
 
 
 def kerf_of(job: Job, figure: int) -> Fraction:

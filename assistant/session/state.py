@@ -170,11 +170,11 @@ class State:
     came down to this setting, and nobody knows whether the screw's play was taken up since. unread: it was touched, and
     nobody has read since whether it stands where it stood. driving: of a driven one.
 
-    Of this run: boards: how many were to be clamped, one for each setup: the third and later ones are announced in
-    short. turns: how many of them had to be turned over. opening: what waits for an answer. notices: (device, text)
-    held back while a pass may be under way. said: announcements made. rehearsed: no wood is cut. hear_out: an answer
-    counts only once its question has been spoken or shown; otherwise once the question went out. louder, quicker: steps
-    of the voice, negative for softer and slower.
+    Of this run: setups_this_run: how many were begun, with the one that was gone on with; the third and later ones are
+    announced in short. turns: for how many of them the board had to be turned over. opening: what waits for an answer.
+    notices: (device, text) held back while a pass may be under way. said: announcements made. rehearsed: no wood is
+    cut. hear_out: an answer counts only once its question has been spoken or shown; otherwise once the question went
+    out. louder, quicker: steps of the voice, negative for softer and slower.
     """
 
     n: int = 0
@@ -204,7 +204,7 @@ class State:
     quicker: int = 0
     saw_off_at: float | None = None
     marked: tuple[tuple[int, int], ...] = ()
-    boards: int = 0
+    setups_this_run: int = 0
     turns: int = 0
     saw_runs: bool = False
     to_register: bool = False

@@ -13,6 +13,7 @@ from typing import Protocol
 from assistant.joinery.halves import Half
 from assistant.joinery.misplaced import Thinned
 from assistant.joinery.model import Carriage, HomeKind, Register
+from assistant.joinery.units import Unit
 from assistant.plans.mishaps import Mishap
 from assistant.plans.pieces import BLANK
 from assistant.session.kinds import Misheard, ToMove
@@ -158,7 +159,7 @@ def _ask_which(words: MishapWords, figures: Figures) -> str:
 
 
 def _fine(words: MishapWords) -> bool:
-    return words.carriage.unit == "mm"
+    return words.carriage.unit == Unit.MM
 
 
 def _ask_figure(words: MishapWords, figures: Figures) -> str:

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from assistant.joinery.model import Carriage, CarriageKind
 from assistant.joinery.settings import MOST_DECIMALS, Reads, in_64ths, places, reading
-from assistant.joinery.units import MM_PER_UNIT, mixed, plain_length
+from assistant.joinery.units import MM_PER_UNIT, Unit, mixed, plain_length
 from assistant.plans.model import Job
 
 # fmt: off
@@ -28,7 +28,7 @@ _PARTS_OF_AN_INCH = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: 
 # Beyond this a count may end in "teen" or "ty": "thirteen" and "thirty" sound alike beside a machine.
 _LARGEST_SAFE_CARDINAL = 12
 _MISHEARD = {*_SMALL[13:], *_TENS[2:]}
-_USUAL = {"mm": 2, "in": 4}
+_USUAL = {Unit.MM: 2, Unit.INCH: 4}
 """The decimals of a length in prose."""
 _PART_NAMES = re.compile("thirty-second|sixty-fourth")
 
@@ -69,8 +69,8 @@ def fixed(value: Fraction, decimals: int) -> str:
     return sign + (f"{digits[:-decimals]}.{digits[-decimals:]}" if decimals else digits)
 
 
-def in_unit(mm: Fraction, unit: str) -> Fraction:
-    """A length in mm in "mm" or "in", exact."""
+def in_unit(mm: Fraction, unit: Unit) -> Fraction:
+    """A length in mm as a number of this unit, exact."""
     return mm / MM_PER_UNIT[unit]
 
 
@@ -95,28 +95,28 @@ def _with_digits_if_misheard(words: str, digits: str) -> str:
     return f"{words}: {digits}" if _MISHEARD & set(heard) else words
 
 
-def spoken_length(mm: Fraction, unit: str, decimals: int = 0) -> str:
-    """A depth or clearance in prose, in "mm" or "in", no idle zeros.
+def spoken_length(mm: Fraction, unit: Unit, decimals: int = 0) -> str:
+    """A depth or clearance in prose, in its unit, no idle zeros.
 
     Inches: a fraction where it is one of 64ths exactly. decimals: how many at the most, 0: as a length is usually said,
     millimetres to the hundredth and inches to the ten-thousandth.
     """
-    if unit == "in":
-        inches = in_unit(mm, "in")
+    if unit == Unit.INCH:
+        inches = in_unit(mm, Unit.INCH)
         if (inches * 64).denominator == 1:
             return _sixty_fourths(inches)
-        return f"{spoken_number(_trimmed(fixed(inches, decimals or _USUAL['in'])))} inches"
-    text = _trimmed(fixed(mm, decimals or _USUAL["mm"]))
+        return f"{spoken_number(_trimmed(fixed(inches, decimals or _USUAL[Unit.INCH])))} inches"
+    text = _trimmed(fixed(mm, decimals or _USUAL[Unit.MM]))
     return f"{spoken_number(text)} millimetre" + ("" if text in ("1", "-1") else "s")
 
 
-def spoken_clearance(mm: Fraction, unit: str) -> str:
+def spoken_clearance(mm: Fraction, unit: Unit) -> str:
     """A clearance in words: as `spoken_length`, but inches below a tenth in thousandths, as they are called in a shop.
 
     Common practice, no source.
     """
-    thousandths = in_unit(mm, "in") * 1000
-    if unit == "mm" or not 0 < thousandths < 100 or (thousandths * 64 / 1000).denominator == 1:
+    thousandths = in_unit(mm, Unit.INCH) * 1000
+    if unit == Unit.MM or not 0 < thousandths < 100 or (thousandths * 64 / 1000).denominator == 1:
         return spoken_length(mm, unit)
     text = _trimmed(fixed(thousandths, 1))
     return f"{spoken_number(text)} thousandth{'' if text == '1' else 's'} of an inch"
@@ -127,37 +127,37 @@ def spoken_distance(carriage: Carriage, mm: Fraction) -> str:
     if carriage.kind == CarriageKind.STEPS:
         steps = round(mm / carriage.resolution)
         return f"{cardinal(steps)} step" + ("" if steps == 1 else "s")
-    if carriage.unit == "mm" and mm == Fraction(1, 2):
+    if carriage.unit == Unit.MM and mm == Fraction(1, 2):
         return "half a millimetre"
     size = in_unit(mm, carriage.unit)
-    if carriage.unit == "in" and (size * 64).denominator == 1:
+    if carriage.unit == Unit.INCH and (size * 64).denominator == 1:
         return _sixty_fourths(size)
     return f"{spoken_number(_trimmed(fixed(size, places(carriage))))} {_noun(size, carriage.unit)}"
 
 
-def shown_length(mm: Fraction, unit: str, decimals: int = 0) -> str:
+def shown_length(mm: Fraction, unit: Unit, decimals: int = 0) -> str:
     """The same in figures: "12.3 mm", "3/4 in", "0.505 in"."""
-    inches = in_unit(mm, "in")
-    if unit == "in" and (inches * 64).denominator == 1:
+    inches = in_unit(mm, Unit.INCH)
+    if unit == Unit.INCH and (inches * 64).denominator == 1:
         return f"{mixed(inches)} in"
     return f"{_trimmed(fixed(in_unit(mm, unit), decimals or _USUAL[unit]))} {unit}"
 
 
-def settable_depth(mm: Fraction, unit: str, reads: Reads) -> Fraction:
+def settable_depth(mm: Fraction, unit: Unit, reads: Reads) -> Fraction:
     """A blade height, in `unit`, as near as a person can set it: 0.1 mm; 1/64 in read in fractions, else 0.001 in."""
-    step = Fraction(1, 10) if unit == "mm" else Fraction(1, 64) if reads == Reads.FRACTIONS else Fraction(1, 1000)
+    step = Fraction(1, 10) if unit == Unit.MM else Fraction(1, 64) if reads == Reads.FRACTIONS else Fraction(1, 1000)
     return round(in_unit(mm, unit) / step) * step
 
 
-def spoken_depth(mm: Fraction, unit: str, reads: Reads) -> str:
+def spoken_depth(mm: Fraction, unit: Unit, reads: Reads) -> str:
     """A blade height in words, as `settable_depth` has it: "twelve point three millimetres"."""
     depth = settable_depth(mm, unit, reads)
-    if unit == "in" and reads == Reads.FRACTIONS:
+    if unit == Unit.INCH and reads == Reads.FRACTIONS:
         return _sixty_fourths(depth)
     return f"{spoken_number(_trimmed(fixed(depth, 3)))} {_noun(depth, unit)}"
 
 
-def shown_depth(mm: Fraction, unit: str, reads: Reads) -> str:
+def shown_depth(mm: Fraction, unit: Unit, reads: Reads) -> str:
     """The same in figures: "12.3 mm", "0.391 in", "25/64 in"."""
     depth = settable_depth(mm, unit, reads)
     return f"{mixed(depth) if unit == 'in' and reads == Reads.FRACTIONS else _trimmed(fixed(depth, 3))} {unit}"
@@ -169,32 +169,32 @@ def drawn_depth(mm: Fraction, job: Job) -> str:
     return shown_depth(mm, unit, job.voice.reads) if job.carriage.fractions else plain_length(mm, unit)
 
 
-def outward(mm: Fraction, unit: str, up: bool) -> Fraction:
+def outward(mm: Fraction, unit: Unit, up: bool) -> Fraction:
     """Where something must be clear of the blade, in `unit`: to the whole mm or 1/16 in, never towards the blade."""
-    step = Fraction(1) if unit == "mm" else Fraction(1, 16)
+    step = Fraction(1) if unit == Unit.MM else Fraction(1, 16)
     steps = in_unit(mm, unit) / step
     # -(-a // 1) rounds up, exactly.
     return (-(-steps // 1) if up else steps // 1) * step
 
 
-def spoken_outward(mm: Fraction, unit: str, up: bool, named: bool = True) -> str:
+def spoken_outward(mm: Fraction, unit: Unit, up: bool, named: bool = True) -> str:
     """`outward` in words: "thirty-three millimetres", "one and three sixteenths inches". named: with its unit."""
     size = outward(mm, unit, up)
-    if unit == "mm" or size.denominator == 1:
+    if unit == Unit.MM or size.denominator == 1:
         text = spoken_number(fixed(size, 0))
         return f"{text} {_noun(size, unit)}" if named else text
     text = _sixty_fourths(size)
     return text if named else text.removesuffix(" of an inch").removesuffix(" inches")
 
 
-def shown_outward(mm: Fraction, unit: str, up: bool, named: bool = True) -> str:
+def shown_outward(mm: Fraction, unit: Unit, up: bool, named: bool = True) -> str:
     """`outward` in figures: "33 mm", "1 3/16 in"."""
     text = mixed(outward(mm, unit, up))
     return f"{text} {unit}" if named else text
 
 
-def _noun(size: Fraction, unit: str) -> str:
-    one, many = ("millimetre", "millimetres") if unit == "mm" else ("inch", "inches")
+def _noun(size: Fraction, unit: Unit) -> str:
+    one, many = ("millimetre", "millimetres") if unit == Unit.MM else ("inch", "inches")
     return one if abs(size) == 1 else many
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from assistant.joinery.halves import Half
 from assistant.joinery.model import CarriageKind, Register, Zero
 from assistant.joinery.settings import MOST_DECIMALS, reading
+from assistant.joinery.units import Unit
 from assistant.plans.checks import ZERO_CHECK, aloud
 from assistant.plans.intents import Mode
 from assistant.plans.model import Job, Layout
@@ -193,7 +194,9 @@ class Words:
             lowest=self.clear_of(figures["lowest"], up=False, named=not has_range),
             highest=self.clear_of(figures["highest"], up=True),
             depth=self.depth(figures["depth"]),
-            above=self.clear_of(figures["above"], up=True, named=self.figures or self._unit == "in" or not has_range),
+            above=self.clear_of(
+                figures["above"], up=True, named=self.figures or self._unit == Unit.INCH or not has_range
+            ),
             sockets=self.sockets(figures["sockets"], figures.get("begun", 0)),
             count=self.count(figures["sockets"]) + ", and one begun" * figures.get("begun", 0),
             **_ways(self, figures["end"] if "{way}" in say or "{short_way}" in say else 1, figures.get("half", "")),
@@ -229,7 +232,7 @@ class Words:
         if figures["keep_clear"] and not self.figures:
             low = self.clear_of(figures["lowest"], up=False, named=False)
             high = self.clear_of(figures["highest"], up=True)
-            above = self.clear_of(figures["above"], up=True, named=self._unit == "in")
+            above = self.clear_of(figures["above"], up=True, named=self._unit == Unit.INCH)
             parts.append(f"Keep clear: {low} to {high}, up to {above} above the bed.")
         return " ".join(parts)
 

@@ -9,8 +9,17 @@ from pathlib import Path
 import pytest
 
 from assistant.calibrating.history import new_blade
-from assistant.calibrating.joints import JointReport, entry_of, joint_like, reported, was_right
+from assistant.calibrating.joints import (
+    JointOrigin,
+    JointReport,
+    entry_of,
+    joint_like,
+    kerf_changed,
+    reported,
+    was_right,
+)
 from assistant.calibrating.learned import GAP, LOOSE, TIGHT
+from assistant.joinery.units import Unit
 from assistant.plans.model import Plan, Shop
 from assistant.plans.shop_writer import history_path, record, undo
 from tests.plans.files import PLAN, SHOP, plan_of, shop_of
@@ -126,3 +135,27 @@ def test_a_joint_was_right_if_it_is_off_by_no_more_than_a_hand_feels(
 
 def test_nothing_is_written_by_looking(bench: Bench) -> None:
     assert bench.found == 0 and not history_path(Path(bench.shop.path)).exists()
+
+
+@pytest.mark.parametrize(
+    ("unit", "kerfs", "most", "refused"),
+    [
+        (Unit.MM, ("3.18", "3.3"), "0", '3.18 mm, then 3.3 mm: --most-change "0.12 mm"'),
+        (Unit.MM, ("3.18", "3.3"), "0.11", '3.18 mm, then 3.3 mm: --most-change "0.12 mm"'),
+        (Unit.MM, ("3.18", "3.3"), "0.12", ""),
+        (Unit.MM, ("3.18", "3.185"), "0", ""),
+        (Unit.INCH, ("3.175", "3.2004"), "0", '0.125 in, then 0.126 in: --most-change "0.001 in"'),
+        (Unit.INCH, ("3.175", "3.1877"), "0", ""),
+        (Unit.MM, ("3.18",), "0", ""),
+        (Unit.MM, (), "0", ""),
+    ],
+)
+def test_a_joint_cut_by_two_kerfs_is_refused_beyond_what_a_kerf_can_be_given_to_and_what_is_allowed(
+    unit: Unit, kerfs: tuple[str, ...], most: str, refused: str
+) -> None:
+    joint = JointOrigin(unit, F("0.1"), F("3.18"), "Trays", "", None, "2026-11-25-1", kerfs=tuple(map(F, kerfs)))
+    faults = list(kerf_changed(joint, F(most)))
+    assert [f"{fault.value}: {fault.mend[fault.mend.index('--most') :]}" for fault in faults] == [refused][
+        : bool(refused)
+    ]
+    assert all(fault.where == "session 2026-11-25-1" for fault in faults)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from assistant.hearing import accept
-from assistant.hearing.accept import NEVER, SPHINX_BARS, VOSK_BARS, Bar, Unit, judge, measure
+from assistant.hearing.accept import NEVER, SPHINX_BARS, VOSK_BARS, Bar, DecodedWord, judge, measure
 from assistant.wording.phrases import Phrase
 from tests.hearing.voices import pcm
 
@@ -39,14 +39,14 @@ def test_a_phrase_without_the_lead_in_word_needs_more():
 
 def test_a_recogniser_without_scores_is_judged_by_what_is_around_the_words():
     talk = pcm(np.concatenate([np.full(12000, 0.3), np.zeros(4000)]))
-    words = [Unit("first", 20, 39, 0.0), Unit("second", 40, 69, 0.0)]
+    words = [DecodedWord("first", 20, 39, 0.0), DecodedWord("second", 40, 69, 0.0)]
     assert "other talk" in judge(measure(talk, words), VOSK_BARS[0])
-    assert all(judge(measure(talk, [Unit("all", 0, 74, 0.0)]), bar) == "" for bar in VOSK_BARS)
+    assert all(judge(measure(talk, [DecodedWord("all", 0, 74, 0.0)]), bar) == "" for bar in VOSK_BARS)
 
 
 def test_silences_are_no_part_of_the_words():
     heard = [("<sil>", 0, 9, -900.0), ("go", 10, 29, -40.0), ("<sil>", 30, 39, -900.0), ("on", 40, 59, -80.0)]
-    found = measure(LOUD, [Unit(*one) for one in heard], frozenset({"<sil>"}))
+    found = measure(LOUD, [DecodedWord(*one) for one in heard], frozenset({"<sil>"}))
     assert (found["first"], found["last"], found["sound"]) == (10, 59, -120 / 40)
 
 

@@ -26,6 +26,7 @@ from assistant.joinery.model import (
     Zero,
 )
 from assistant.joinery.settings import Reads
+from assistant.joinery.units import Unit
 from assistant.journal import codec
 from assistant.plans.mishaps import Mishap
 from assistant.plans.model import (
@@ -47,7 +48,7 @@ from assistant.session.kinds import By, Doubt, JobChange, MoveKind, QuestionName
 from tests.session.journalled import JOURNALLED
 
 OF_VOICE = (Acceptance, DenoiserName, Endpoints, Reads, RecogniserName)
-OF_JOBS = (CarriageKind, HomeKind, Layout, Register, StopSide, Zero, *OF_VOICE)
+OF_JOBS = (CarriageKind, HomeKind, Layout, Register, StopSide, Unit, Zero, *OF_VOICE)
 texts = st.text(max_size=20)
 counts = st.integers(min_value=0, max_value=20_000)
 lengths = st.fractions(min_value="1/25400", max_value=10_000, max_denominator=25_400)
@@ -257,6 +258,7 @@ STORED = {
     JobChange: {"board", "end", "socket", "spoilt", "copy"},
     Layout: {"even", "listed", "slots", "lined"},
     CarriageKind: {"readout", "handwheel", "steps"},
+    Unit: {"mm", "in"},
     Zero: {"outside", "inside"},
     Register: {"stop", "setting bar"},
     StopSide: {"left", "right"},

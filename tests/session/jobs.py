@@ -19,6 +19,7 @@ HANDWHEEL = Carriage(
 EVERY_TWO = Check("dust bag", "dust bag emptied?", "dust bag is empty once more", "every", 2)
 HEIGHT = Check("blade height", "height {depth}?", "blade height is now measured", "depth")
 ZERO = Check("zero", "carriage zeroed?", "carriage zero is correct", "session")
+OFFCUTS = Check("offcuts", "offcuts off the table?", "offcuts are off the table", "setup end")
 BACKING = Check("backing", "fresh face?", "backing face is a fresh one", "part")
 
 

@@ -50,7 +50,7 @@ from assistant.wording.phrases import phrases_for
 from assistant.wording.prompts import Words
 from tests.session.driver import UTC
 from tests.session.drives import driven_job
-from tests.session.jobs import BACKING, EVERY_TWO, HEIGHT, ZERO, few_checks, job, plan
+from tests.session.jobs import BACKING, EVERY_TWO, HEIGHT, OFFCUTS, ZERO, few_checks, job, plan
 from tests.session.journalled import JOURNALLED
 from tests.session.watcher import Watcher
 from tests.witness import Witness
@@ -601,6 +601,7 @@ TWO_HALVES = Carriage(travel=(Fraction(0), Fraction(115, 10)), distance_piece=Fr
 SMALL_JOBS = {
     "two ends of a pass each": (few_checks(), plan(18, 6, ends=2, parts="A"), ONE_PASS),
     "a check every pass": (EVERY_PASS, plan(18, 6, ends=1, parts="A"), TWO_PASSES),
+    "a check of its own at each setup's end": (few_checks(OFFCUTS), plan(18, 6, ends=2, parts="A"), ONE_PASS),
     "two ends of two passes each": (few_checks(), plan(18, 6, ends=2, parts="A"), TWO_PASSES),
     "a check for the session and one for the depth": (
         few_checks(
@@ -623,7 +624,7 @@ IN_TWO_HALVES = {
     "two ends in two halves each": (few_checks(), plan(18, 6, ends=2, parts="A"), TWO_PASSES),
     "two ends from both edges": (few_checks(), both_edges(plan(30, 6, ends=2, parts="A")), ONE_PASS),
 }
-IN_EVERY_RUN = ("two ends of a pass each",)
+IN_EVERY_RUN = ("a check of its own at each setup's end",)
 WALKED = [pytest.param(name, marks=() if name in IN_EVERY_RUN else pytest.mark.long) for name in SMALL_JOBS]
 HEARD_OUT = [
     pytest.param(few_checks(), ONE_PASS, False, id="one pass, never killed"),

@@ -15,7 +15,7 @@ from assistant.session import facts as f
 from assistant.session.events import Leave, OpenSession, Start
 from assistant.wording.prompts import Words
 from tests.session.driver import UTC, Driver
-from tests.session.jobs import EVERY_TWO, HANDWHEEL, few_checks, job, plan
+from tests.session.jobs import EVERY_TWO, HANDWHEEL, OFFCUTS, few_checks, job, plan
 
 CHECKS_OF_SETUP_ONE = ["zero", "edge and face", "clamps", "guard", "blade height", "backing"]
 
@@ -859,8 +859,7 @@ class TestTheEndOfASetup:
         assert driver.kinds == []
 
     def test_with_more_to_ask_at_the_end_a_pass_taken_back_has_all_of_it_asked_again(self) -> None:
-        tidy = Check("offcuts", "offcuts off the table?", "offcuts are off the table", "setup end")
-        driver = Driver(job(plan(ends=1, parts="A"), few_checks(tidy)))
+        driver = Driver(job(plan(ends=1, parts="A"), few_checks(OFFCUTS)))
         driver.cut(2)
         driver.count()
         assert driver.asked == "offcuts"

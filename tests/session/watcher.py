@@ -36,12 +36,12 @@ class Watcher:
     somebody waits for was a setting, so a board may be on its way over the blade. asked_to_try: the setting to which
     the question about the distance piece has the carriage brought, mm.
 
-    before: the setup before this one. spoilt: setups that count no more. chosen: which one follows was chosen.
-    leaves: this board comes out of the clamps before all of it is cut. done: setups that are over. clamped: setups
-    whose board was ever put into the clamps. saw_on: it may run, since a pass was called after it was last confirmed
-    off. to_register: this board has cuts in it and was clamped again, and nobody has shown yet that it lies where it
-    lay. shallow: kerfs that are there, but don't count, since they are not deep enough. wrong: what follows from
-    mishaps.
+    before: the setup before this one. ended_with: what is asked at a setup's end and has been answered since all of it
+    was cut. spoilt: setups that count no more. chosen: which one follows was chosen. leaves: this board comes out of
+    the clamps before all of it is cut. done: setups that are over. clamped: setups whose board was ever put into the
+    clamps. saw_on: it may run, since a pass was called after it was last confirmed off. to_register: this board has
+    cuts in it and was clamped again, and nobody has shown yet that it lies where it lay. shallow: kerfs that are there,
+    but don't count, since they are not deep enough. wrong: what follows from mishaps.
 
     Of a driven carriage: homed: its place is known. sent: where it was last sent, until it stands. arrived_at: where it
     stands; left: where it stood before it was sent off. lies_at: where it was last brought, whatever is known of it
@@ -53,7 +53,7 @@ class Watcher:
     secured: frozenset[str] = frozenset()
     open_check: str | None = None
     called: int = 0
-    counted: bool = False
+    ended_with: frozenset[str] = frozenset()
     before: int = 0
     spoilt: frozenset[int] = frozenset()
     leaves: bool = False
@@ -394,7 +394,7 @@ class Watcher:
         assert not self.saw_on, "no board is named before the saw is off"
         self._asked_anew()
         whole = self.setup and self.setup not in self.spoilt and not self.leaves
-        assert not whole or self.counted, "no board is named before the one before it was counted"
+        assert not whole or self._is_counted(), "no board is named before the one before it was counted"
         assert fact.setup not in self.spoilt, "nothing more is cut into a spoilt board"
         assert not self._is_all_cut(fact.setup), "what is all cut is not begun again"
         stage = self.job.setups[fact.setup - 1].stage
@@ -411,7 +411,7 @@ class Watcher:
         self.meant = 0
         self.before, self.leaves, self.to_register = self.setup, False, self._has_cuts(fact.setup)
         self.chosen = False
-        self.setup, self.called, self.open_check, self.counted = fact.setup, 0, None, False
+        self.setup, self.called, self.open_check, self.ended_with = fact.setup, 0, None, frozenset()
         self.touched, self.clamping = False, self.clamping + 1
         self.placed = False
         self.secured = frozenset()
@@ -477,7 +477,7 @@ class Watcher:
         if fact.cut_off:
             self._must_lose(fact.setup, Fraction(fact.cut_off))
         if fact.setup == self.setup:
-            self.called, self.counted = 0, False
+            self.called, self.ended_with = 0, frozenset()
             if fact.deeper:
                 self.meant, self.to_register = 0, True
 
@@ -610,11 +610,12 @@ class Watcher:
             )
         if fact.check == "board out":
             assert self.leaves and self.saw_on, "only a board that comes out before it is all cut is asked after"
-        elif fact.check == "saw off":
-            assert self._all_cut() and not self.leaves, "sockets are counted when all of them are cut"
+        elif check.when == "setup end":
+            assert self._all_cut() and not self.leaves, "what ends a setup, such as the count, is asked when all is cut"
+            assert fact.check not in self.ended_with, f"{fact.check} has been answered, and holds"
         else:
             assert not self.leaves, "a board on its way out needs no check but that the saw is off"
-            assert not self._all_cut(), "all is cut: there is nothing to ask but the count"
+            assert not self._all_cut(), "all is cut: there is nothing to ask but what ends a setup"
         if fact.check == "clamps and guard":
             assert self.guarded == self._blade(), "a guard not yet confirmed for this depth is asked for by itself"
         if fact.check == "carrying on":
@@ -649,8 +650,8 @@ class Watcher:
             self.paused = frozenset()
         if fact.check == "guard":
             self.guarded = self._blade()
-        if fact.check == "saw off":
-            self.counted = True
+        if check.when == "setup end":
+            self.ended_with |= {fact.check}
         if fact.check in ("saw off", "board out"):
             self.saw_on = False
         if fact.check == "distance piece" and self.asked_to_try not in (None, self.stands):
@@ -665,7 +666,7 @@ class Watcher:
         assert "guard" in self.secured, "no setting is called before the guard for this cut is confirmed"
         assert fact.setup == self.setup, "a setting belongs to the board in the clamps"
         assert fact.pass_ not in self.cut[self.setup], "a pass that is recorded is not called again"
-        assert not self.counted, "what was counted is not cut any more"
+        assert not self._is_counted(), "what was counted is not cut any more"
         assert not self.leaves and self.setup not in self.spoilt, "this board is on its way out"
         assert not self.to_register, "a board that was out of the clamps is cut on only where it lies as it lay"
         assert not self.to_ask, f"before work goes on after an interruption {self.to_ask} are asked"
@@ -748,14 +749,14 @@ class Watcher:
         elif self._all_cut():  # the saw was off, and somebody has looked at the work
             self.paused |= self.secured & {"clamps", "guard"}
             self.secured -= {"clamps", "guard"}
-        self.called, self.open_check, self.counted, self.meant = 0, None, False, fact.pass_
+        self.called, self.open_check, self.ended_with, self.meant = 0, None, frozenset(), fact.pass_
         self._is_not_cut(fact.pass_)
         self.to_register |= self.setup in self.done and self._has_cuts(self.setup)
         self.done -= {self.setup}
 
     def _jumped(self, fact: f.Jumped) -> None:
         assert fact.setup == self.setup, "go-to stays on the board in the clamps"
-        self.called, self.counted, self.meant = 0, False, fact.pass_
+        self.called, self.ended_with, self.meant = 0, frozenset(), fact.pass_
         self._is_not_cut(fact.pass_)
 
     def _is_not_cut(self, pass_: int) -> None:
@@ -766,9 +767,14 @@ class Watcher:
     def _setup_done(self, fact: f.SetupDone) -> None:
         self._has_all(fact.setup)
         self.done |= {fact.setup}
-        assert self.counted, "a setup ends when its sockets are counted, the saw switched off"
+        assert self._is_counted(), "a setup ends when its sockets are counted, the saw switched off"
+        left = {check.name for check in self.job.checks if check.when == "setup end"} - self.ended_with
+        assert not left, f"a setup ends when {left} have been asked"
         if self.driven and self.homed and self.job.carriage.drive.home == "switch":  # type: ignore[union-attr]
             assert self.proved, "a setup ends when the switch has proved where the carriage stood"
+
+    def _is_counted(self) -> bool:
+        return "saw off" in self.ended_with
 
     def _has_all(self, setup: int) -> None:
         every = {p.number for p in self.job.pattern_of(setup).passes}
