@@ -72,7 +72,7 @@ def is_of_a_mishap(question: Question) -> bool:
 def tell(turn: Turn, mishap: Mishap | None) -> None:
     """Ask whether this is what happened, and for everything to be made safe. None: ask what happened.
 
-    While another blade's kerf is still to be given, that comes first, whatever else is told.
+    While another blade's kerf is still to be given, that comes first, whatever else is reported.
     """
     if turn.state.unsettled == Mishap.BLADE:
         mishap = Mishap.BLADE
