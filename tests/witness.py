@@ -20,7 +20,18 @@ from typing import Any
 from assistant.plans.model import Job
 from assistant.session import effects as e
 from assistant.session import facts as f
-from assistant.session.events import Answer, Displayed, Event, Homed, Looked, Resume, SpeechEnded, SpeechStarted, Start
+from assistant.session.events import (
+    Answer,
+    Displayed,
+    Event,
+    Homed,
+    Looked,
+    Resume,
+    SpeechEnded,
+    SpeechStarted,
+    Start,
+    TimePassed,
+)
 
 FIRST_WORDS_S = 1.2
 """Of a check or a question this much must have been heard. A rule of the shop, kept here a second time."""
@@ -38,6 +49,11 @@ OF_A_VERDICT = (f.KerfMisplaced, f.SteppedBack, f.DepthSet, f.Jumped, *CHANGES)
 """What one answer to the last question about a mishap may make, all of it at once."""
 BOTH_WAYS = ("ask sure", "ask which", "ask side", "ask lowered", "ask touched")
 """Questions to which no is as good an answer as yes: neither counts unheard."""
+
+
+def _of_a_mishap(asked: Thing | None) -> bool:
+    """Its mishap and figure are part of such a question."""
+    return asked is not None and asked[0] != "setting" and len(asked) == 5
 
 
 class Unannounced(AssertionError):
@@ -102,7 +118,10 @@ class Witness:
                 self._fact(fact, since)
         self._announced(effects, event.at)
         left = any(isinstance(fact, f.StoodBy) for fact in facts)
-        answers = isinstance(event, Answer) and not left and asked is not None and asked[0] in BOTH_WAYS
+        if isinstance(event, TimePassed) and _of_a_mishap(asked) and self.now != asked:
+            raise Unannounced(f"{asked} was answered by a silence")
+        both_ways = asked is not None and (asked[0] in BOTH_WAYS or (asked[0] == "ask spoilt" and _of_a_mishap(asked)))
+        answers = isinstance(event, Answer) and not left and both_ways
         if answers and self.now not in (None, asked):
             assert asked is not None
             self._counts(f"{asked[0]}, gone on from, to {self.now}", asked, since, out_at, known_from)
@@ -196,6 +215,8 @@ class Witness:
                 self._answers(fact, since, "ask safe", setup, pass_, mishap)
             case f.CutsSure(setup):
                 self._answers(fact, since, "ask sure", setup)
+            case f.OldBladeBack():
+                self._answers(fact, since, "ask old blade")
             case f.CameBack(setup):
                 self._answers(fact, since, "ask touched", setup)
             case f.KerfMisplaced(setup, pass_):

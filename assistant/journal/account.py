@@ -290,6 +290,9 @@ class _FactsInWords:
     def cuts_sure(self, fact: f.CutsSure, at: float) -> str:
         return f"setup {fact.setup}: which cuts are good is known"
 
+    def old_blade_back(self, fact: f.OldBladeBack, at: float) -> str:
+        return "the old blade is back on the saw, and its kerf still counts"
+
     def board_spoilt(self, fact: f.BoardSpoilt, at: float) -> str:
         self.spoilt.update(fact.setups)
         self.cuts = {place: kept for place, kept in self.cuts.items() if place[0] not in fact.setups}
@@ -387,6 +390,7 @@ _IN_WORDS: dict[type[f.Fact], Callable[[_FactsInWords, Any, float], str]] = {
     f.DepthSet: _FactsInWords.depth_set,
     f.CameBack: _FactsInWords.came_back,
     f.CutsSure: _FactsInWords.cuts_sure,
+    f.OldBladeBack: _FactsInWords.old_blade_back,
     f.Reopened: _FactsInWords.reopened,
     f.MoveAsked: _FactsInWords.move_asked,
     f.Moved: _FactsInWords.moved,

@@ -38,6 +38,7 @@ _OF_A_SETUP = (
     | f.KerfMisplaced
     | f.CameBack
     | f.CutsSure
+    | f.OldBladeBack
     | f.MoveAsked
     | f.Moved
     | f.CarriageHalted

@@ -74,8 +74,10 @@ class After(Enum):
     """Hands were at the work and near the blade, so clamps can be loose and the guard can be off."""
     BLADE_MOVED = auto()
     """The blade was raised, lowered or knocked."""
+    BLADE_FITTED = auto()
+    """A blade was put on the saw, be it the one that was on before. Its teeth may reach elsewhere."""
     OTHER_BLADE = auto()
-    """Another blade is on the saw. Its teeth reach elsewhere, and the backing has the other one's kerfs."""
+    """Another blade stays on the saw, and the backing has the old one's kerfs."""
     CARRIAGE_MOVED = auto()
     """The carriage, its stop or its motor may not stand where its reading says."""
     FACE_SPOILT = auto()
@@ -139,7 +141,7 @@ _ASKED = (
         ZERO_CHECK,
         "carriage zeroed to the reference edge?",
         When.SESSION,
-        again_after=frozenset({After.CARRIAGE_MOVED, After.OTHER_BLADE}),
+        again_after=frozenset({After.CARRIAGE_MOVED, After.BLADE_FITTED}),
     ),
     _Row(EDGE_AND_FACE, EDGE_AND_FACE_SAY, When.SETUP, "{short_way}?"),
     _Row(BAR_CHECK, "setting bar out of its slot?", When.SETUP),
@@ -172,7 +174,7 @@ _ASKED = (
         "blade set to {depth} above the bed the board stands on?",
         When.DEPTH,
         "blade at {depth}?",
-        frozenset({After.INTERRUPTED, After.BLADE_MOVED, After.OTHER_BLADE}),
+        frozenset({After.INTERRUPTED, After.BLADE_MOVED, After.BLADE_FITTED}),
     ),
     _Row(
         BACKING,

@@ -53,6 +53,7 @@ QUESTIONS = {
     QuestionName.WHAT: "WHAT WENT",
     QuestionName.SURE: "PASS {pass_} GOOD?",
     QuestionName.WHICH: "PASS {pass_}?",
+    QuestionName.OLD_BLADE: "OLD BLADE",
     QuestionName.SIDE: "TOO NEAR",
     QuestionName.VERDICT: "CARRY ON?",
     QuestionName.LOWERED: "HEIGHT CHANGED?",
@@ -192,6 +193,8 @@ def _figure_of_a_mishap(question: QuestionName | None, words: Words, asked: dict
             return "WRONG?"
         case QuestionName.SAFE:
             return {Mishap.OVERSHOT: "STILL UNCUT?", Mishap.KERF: ""}.get(mishap, "PLUG OUT?")
+        case QuestionName.OLD_BLADE:
+            return "BACK ON?"
         case QuestionName.SIDE:
             return "THE EDGE?"
         case QuestionName.FIGURE if mishap == Mishap.MISSED and asked["figure"]:

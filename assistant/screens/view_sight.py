@@ -63,6 +63,7 @@ FACT_WORDS: dict[type[f.Fact], str] = {
     f.KerfMisplaced: "pass {pass_} lies in the wrong place",
     f.DepthSet: "cut to another depth from now on",
     f.CameBack: "back from a break",
+    f.OldBladeBack: "the old blade is back on",
 }
 
 

@@ -47,7 +47,8 @@ OF: dict[Mishap, Aftermath] = {
     Mishap.CHIPPED: Aftermath((After.HANDS_IN, After.FACE_SPOILT), moved=True, marks=True),
     Mishap.SWAPPED: Aftermath(asks_on=True),
     Mishap.KERF: Aftermath((), asks_on=True),
-    Mishap.BLADE: Aftermath((After.HANDS_IN, After.OTHER_BLADE), moved=True, asks_on=True),
+    # The backing, whose kerfs are the old blade's, hangs on which blade stays: `apply_mishaps.settled`.
+    Mishap.BLADE: Aftermath((After.HANDS_IN, After.BLADE_FITTED), moved=True, asks_on=True),
     # What was touched meanwhile is asked when the operator is back.
     Mishap.BREAK: Aftermath(()),
 }

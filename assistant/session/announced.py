@@ -56,5 +56,7 @@ def deadline(state: State) -> float | None:
     if out_at is None:
         return None
     if state.question:
-        return out_at + READ_BACK_S if state.question.name in DETOURS else None
+        # What follows from a mishap isn't settled by whoever has gone to look at the wood.
+        reads_back = state.question.name in DETOURS and state.question.mishap is None
+        return out_at + READ_BACK_S if reads_back else None
     return out_at + LINGER_S if state.mode == FINISHED else None

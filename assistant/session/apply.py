@@ -19,6 +19,7 @@ from assistant.plans.checks import (
     covered_by,
 )
 from assistant.plans.intents import Mode
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job
 from assistant.session import apply_mishaps
 from assistant.session import facts as f
@@ -307,7 +308,8 @@ def _job_extended(state: State, fact: f.JobExtended, at: float) -> Change:
 def _board_chosen(state: State, fact: f.BoardChosen, at: float) -> Change:
     """From now on the board in the clamps is on its way out of them."""
     waits = {"chosen": fact.setup, "to_register": False, "mode": CHECKS, "open_check": None, "answered": 0, "cursor": 0}
-    settled = {"moved": None, "is_zeroed": False, "trouble": None}
+    # Of another blade whose kerf is still to be given, its card is too.
+    settled = {"moved": None, "is_zeroed": False, "trouble": state.unsettled}
     return {
         **waits,
         **settled,
@@ -337,6 +339,7 @@ def _setup_reopened(state: State, fact: f.SetupReopened, at: float) -> Change:
         left = enumerate(change["shallow"], start=1)
         change["shallow"] = tuple(0 if n not in job.order and end_of(job, n) == end else mask for n, mask in left)
         change["wrong"] = tuple(cut for cut in state.wrong if not is_same_end(job, cut.setup, fact.setup))
+        change["steps"] = tuple(step for step in state.steps if end_of(job, step[0]) != end)
         change["doubted"] = without_doubt(state, *setups_of_end(job, fact.setup))
         # Both halves of an end go with one cut, and only the first of them says how much.
         if fact.cut_off:
@@ -399,8 +402,10 @@ def _ended_early(state: State, fact: f.EndedEarly, at: float) -> Change:
 
 
 def _asked(state: State, fact: f.Asked, at: float) -> Change:
-    # Questions aren't stored, so after an interruption it is asked again.
-    unsettled = None if fact.mishap == state.unsettled else state.unsettled
+    # Questions aren't stored, so after an interruption it is asked again. That another blade is on isn't settled by any
+    # question that is left: the old kerf would be cut on by.
+    asked_now = fact.mishap == state.unsettled != Mishap.BLADE
+    unsettled = None if asked_now else state.unsettled
     asked = Question(fact.question, fact.setup, fact.pass_, fact.mishap, fact.figure)
     return {"unsettled": unsettled, **_opens(state, QUESTION, asked)}
 
@@ -532,6 +537,7 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
     f.EndedEarly: _ended_early,
     f.StandsThere: _stands_there,
     f.CutsSure: lambda state, fact, at: {"doubted": without_doubt(state, fact.setup)},
+    f.OldBladeBack: lambda state, fact, at: {"trouble": None},
     f.StillClamped: lambda state, fact, at: {"to_register": False},
     f.Asked: _asked,
     f.Dropped: _dropped,
@@ -561,25 +567,9 @@ _APPLY: dict[type[f.Fact], Callable[[State, Any, float], Change]] = {
 }
 
 
-_SETTLE = frozenset(
-    {
-        f.KerfMisplaced,
-        f.SetupReopened,
-        f.DepthSet,
-        f.Jumped,
-        f.JobExtended,
-        f.BoardChosen,
-        f.BoardSpoilt,
-        f.CarriedOn,
-        f.SetupStarted,
-        f.CutsSure,
-    }
-)
-"""After these nothing more is asked about a mishap."""
-
-
 def apply(state: State, record: f.Record) -> State:
     """The state after this record. Passing facts leave `n` as it was."""
+    if state.unsettled and (settled := apply_mishaps.settled(state, record.fact)):
+        state = changed(state, settled)
     change = _APPLY[type(record.fact)](state, record.fact, record.at)
-    settled: Change = {"unsettled": None} if type(record.fact) in _SETTLE else {}
-    return changed(state, {"n": record.n, "at": record.at, **settled, **change})
+    return changed(state, {"n": record.n, "at": record.at, **change})

@@ -10,8 +10,39 @@ from assistant.plans.model import Job
 from assistant.session import aftermath
 from assistant.session import facts as f
 from assistant.session.checks import due_after
+from assistant.session.concerned import left_less_deep
 from assistant.session.other_kerf import is_of_another_blade
 from assistant.session.state import Change, State, WrongCut, changed, with_driving, without_doubt
+
+_SETTLE = frozenset(
+    {
+        f.KerfMisplaced,
+        f.SetupReopened,
+        f.DepthSet,
+        f.Jumped,
+        f.JobExtended,
+        f.BoardChosen,
+        f.BoardSpoilt,
+        f.CarriedOn,
+        f.SetupStarted,
+        f.CutsSure,
+        f.OldBladeBack,
+    }
+)
+"""After these nothing more is asked about a mishap."""
+
+
+def settled(state: State, fact: f.Fact) -> Change:
+    """What the fact changes of the mishap that more must be asked about, before all else."""
+    if type(fact) not in _SETTLE:
+        return {}
+    if state.unsettled != Mishap.BLADE or isinstance(fact, f.OldBladeBack):
+        return {"unsettled": None}
+    # A board for which no kerf will do can be counted as spoilt first.
+    if isinstance(fact, f.BoardSpoilt | f.BoardChosen) or (isinstance(fact, f.JobExtended) and not fact.kerf):
+        return {}
+    # In older journals anything else could follow a kerf that was never given.
+    return {"unsettled": None, "redo": state.redo | due_after(state.the_job.checks, After.OTHER_BLADE)}
 
 
 def perhaps_wrong(state: State, pass_: int) -> Change:
@@ -48,9 +79,20 @@ def kept_in_doubt(state: State, job: Job) -> Change:
 
 
 def depth_set(state: State, fact: f.DepthSet, at: float) -> Change:
-    """Another depth asks for a fresh face of the backing, and for that the work comes out of its clamps."""
+    """Another depth asks for a fresh face of the backing, and for that the work comes out of its clamps.
+
+    What another blade has cut less deep can't be gone over, so a step stays wherever this one cuts on beside it.
+    """
     comes_out = state.touched and bool(_kerfs(state)) and not (state.setup_complete or state.leaves)
-    return {"job": fact.change(state.the_job), "to_register": state.to_register or comes_out}
+    deeper = Fraction(fact.depth) - state.pattern.depth
+    steps = dict(state.steps)
+    for setup in left_less_deep(state):
+        steps[setup] = steps.get(setup, Fraction(0)) + deeper
+    return {
+        "job": fact.change(state.the_job),
+        "to_register": state.to_register or comes_out,
+        "steps": tuple(steps.items()),
+    }
 
 
 def went_wrong(state: State, fact: f.WentWrong, at: float) -> Change:

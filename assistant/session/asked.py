@@ -15,6 +15,7 @@ from assistant.session.concerned import (
     left_less_deep,
     left_shallow,
     length_of,
+    steps_left,
 )
 from assistant.session.driven import move_prompt, passes_of
 from assistant.session.effects import prompt
@@ -72,8 +73,10 @@ def check_prompts(state: State, index: int | None = None, again: bool = False) -
 
 
 def end_prompts(state: State, last: e.Prompt) -> tuple[e.Prompt, ...]:
-    """What is said when the session is over: every problem marked in it, and then what to do."""
-    return (prompt("marked in all", places=state.marked), last) if state.marked else (last,)
+    """What is said when the session is over: every problem marked in it, what two blades left, and then what to do."""
+    marked = (prompt("marked in all", places=state.marked),) if state.marked else ()
+    steps = steps_left(state)
+    return *marked, *((prompt("steps left", steps=steps),) if steps else ()), last
 
 
 def _cut_off(state: State, setup: int) -> dict[str, object]:
@@ -100,7 +103,9 @@ def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
     What the figures of each mean: `wording.mishaps`.
     """
     mishap, figure, job = question.mishap, question.figure, state.the_job
-    called, recalled = not state.is_cut(question.pass_ or 1), state.mode != STANDING_BY
+    called = not state.is_cut(question.pass_ or 1)
+    # Live it stays unsettled only if it is another blade.
+    recalled = state.mode != STANDING_BY or state.unsettled == mishap
     figures: dict[str, object] = {"mishap": mishap, "figure": figure, "called": called, "recalled": recalled}
     if mishap in (Mishap.KERF, Mishap.BLADE):
         figures |= {"kerf": kerf_of(job, figure), "was": job.kerf}
@@ -125,13 +130,16 @@ def _of_the_mishap(state: State, question: Question) -> dict[str, object]:
 def card_prompt(state: State) -> e.Prompt | None:
     """What to do after the mishap reported while standing by; None for none.
 
-    lost, to_cut: wood of a finger was lost to a cut in the wrong place, and its right cut is still to be made.
+    cut_so: something was cut too deep. lost, to_cut: wood of a finger was lost to a cut in the wrong place, and its
+    right cut is still to be made.
     """
     if state.trouble is None:
         return None
     is_over = state.setup_complete or state.leaves
     tried = state.moved is not None and trial(state) is not None and not is_over
     figures: dict[str, object] = {"mishap": state.trouble, "setup": state.setup, "depth": state.pattern.depth}
+    if state.trouble == Mishap.DEEP:
+        figures["cut_so"] = bool(cut_as_deep(state))
     if state.trouble == Mishap.MISPLACED:
         named = [cut for cut in state.wrong if cut.setup == state.setup and cut.off_by is not None]
         passes, to_cut = state.pattern.passes, any(not state.is_cut(cut.pass_) for cut in named)

@@ -57,7 +57,7 @@ def greatest(state: State, question: Question) -> int:
     """The greatest figure that can be; taps go up to it."""
     job, pattern, figures = state.the_job, state.pattern, most(state, question)
     if question.mishap == Mishap.DEEP:
-        figures = (_deepest(state)[0] - pattern.depth) // length_of(job)
+        figures = (deepest(state)[0] - pattern.depth) // length_of(job)
     elif question.mishap == Mishap.MISPLACED:
         figures = -(-max(_off_the_board(state, question.pass_)) // length_of(job)) - 1
     return max(1, figures)
@@ -81,9 +81,9 @@ def cannot_be(state: State, question: Question, figure: int) -> Prompt | None:
     if figure == 0:
         return prompt("figure can't be", why=Misheard.NOUGHT, size=size)
     if mishap == Mishap.DEEP:
-        deepest, why = _deepest(state)
-        if state.pattern.depth + size > deepest:
-            return prompt("figure can't be", why=why, size=size, depth=state.pattern.depth, highest=deepest)
+        most_deep, why = deepest(state)
+        if state.pattern.depth + size > most_deep:
+            return prompt("figure can't be", why=why, size=size, depth=state.pattern.depth, highest=most_deep)
     if mishap == Mishap.MISPLACED:
         nearer, farther = _off_the_board(state, question.pass_)
         side = question.name == QuestionName.SIDE
@@ -94,7 +94,7 @@ def cannot_be(state: State, question: Question, figure: int) -> Prompt | None:
     return None
 
 
-def _deepest(state: State) -> tuple[Fraction, Misheard]:
+def deepest(state: State) -> tuple[Fraction, Misheard]:
     """How deep a cut can be at the most, and which limit that is."""
     job, depth = state.the_job, state.pattern.depth
     # How high another blade can stand is not known.
@@ -162,7 +162,30 @@ def left_less_deep(state: State) -> tuple[int, ...]:
     """The setups of the ends in which another blade has cut what is less deep: this one would move the walls there."""
     job, before = state.the_job, _cut_before_the_height(state)
     alike = _of_one_depth(state)
-    return tuple(n for n in alike if job.pattern_of(n).is_rest or (n in before and is_of_another_blade(job, n)))
+    return tuple(n for n in alike if _goes_on_less_deep(state, n) or (n in before and is_of_another_blade(job, n)))
+
+
+def _goes_on_less_deep(state: State, setup: int) -> bool:
+    """Whether it goes on with what another blade has cut at a height that was confirmed since."""
+    job = state.the_job
+    replaced = [n for n in range(1, setup) if n not in job.order and end_of(job, n) == end_of(job, setup)]
+    return job.pattern_of(setup).is_rest and any(state.cuts[n - 1] & ~state.since_height[n - 1] for n in replaced)
+
+
+def steps_left(state: State) -> tuple[tuple[int, Fraction], ...]:
+    """(setup, mm) of each end in whose sockets cuts of two blades leave a step, and how high it is."""
+    job = state.the_job
+    found = []
+    for n in state.counted:
+        ends = [size for setup, size in state.steps if end_of(job, setup) == end_of(job, n)]
+        if ends and state.cuts[n - 1] and job.pattern_of(n).is_rest:
+            found.append((n, sum(ends, Fraction(0))))
+    return tuple(found)
+
+
+def can_be_matched(state: State) -> bool:
+    """Whether all can be cut as deep as what is too deep: the blade can be raised by at least one step of a figure."""
+    return deepest(state)[0] - state.pattern.depth >= length_of(state.the_job)
 
 
 def cut_as_deep(state: State) -> dict[int, int]:

@@ -327,6 +327,14 @@ class CutsSure(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class OldBladeBack(Fact):
+    """The blade that was on before another one was reported is back on the saw, so that its kerf still counts."""
+
+    kind: ClassVar[str] = "old_blade_back"
+    setup: int
+
+
+@dataclass(frozen=True, slots=True)
 class Reopened(Fact):
     """A finished session, or one that was ended early, is open again."""
 

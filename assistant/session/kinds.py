@@ -60,6 +60,8 @@ class QuestionName(StrEnum):
     """Whether it was this pass."""
     FIGURE = "figure"
     """A number: how far off, how deep, which pass, how wide a kerf."""
+    OLD_BLADE = "old blade"
+    """Whether the blade that was on before is back on the saw, so that no kerf has to be given."""
     SIDE = "side"
     """Whether a cut lies nearer to the edge at the stop than it should."""
     VERDICT = "verdict"

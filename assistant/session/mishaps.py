@@ -19,10 +19,12 @@ from assistant.session.asked import card_prompt
 from assistant.session.calling import advance, ask
 from assistant.session.concerned import (
     another_blade_cut_it,
+    can_be_matched,
     cannot_be,
     cut_as_deep,
     cut_less_deep,
     cut_too_shallow,
+    deepest,
     figure_below,
     greatest,
     has_cuts,
@@ -33,12 +35,12 @@ from assistant.session.concerned import (
     places,
     taken_for_this_one,
 )
-from assistant.session.detours import ask_change, nothing_changed
+from assistant.session.detours import follow_change, nothing_changed
 from assistant.session.driven import passes_of
 from assistant.session.effects import prompt
 from assistant.session.kinds import By, JobChange, Klass, QuestionName
 from assistant.session.order import setups_of_end
-from assistant.session.other_kerf import Growth, is_fresh, kerf_changed
+from assistant.session.other_kerf import BOARD_BEGUN, BegunByAnother, Growth, is_fresh, kerf_changed
 from assistant.session.rework import all_passes, change_job, refusal, setups_of_board
 from assistant.session.state import STANDING_BY, Question, State
 from assistant.session.turn import Turn
@@ -55,6 +57,7 @@ NO_IS_AN_ANSWER = frozenset(
         QuestionName.WHICH,
         QuestionName.SIDE,
         QuestionName.VERDICT,
+        QuestionName.SPOILT,
         QuestionName.LOWERED,
         QuestionName.TOUCHED,
     }
@@ -67,7 +70,12 @@ def is_of_a_mishap(question: Question) -> bool:
 
 
 def tell(turn: Turn, mishap: Mishap | None) -> None:
-    """Ask whether this is what happened, and for everything to be made safe. None: ask what happened."""
+    """Ask whether this is what happened, and for everything to be made safe. None: ask what happened.
+
+    While another blade's kerf is still to be given, that comes first, whatever else is reported.
+    """
+    if turn.state.unsettled == Mishap.BLADE:
+        mishap = Mishap.BLADE
     name = QuestionName.WHAT if mishap is None else QuestionName.SAFE
     ask(turn, name, turn.state.setup, turn.state.cursor, mishap=mishap)
 
@@ -121,6 +129,8 @@ def answer(turn: Turn, question: Question, yes: bool, by: By) -> None:
         case QuestionName.SAFE if question.mishap == Mishap.OVERSHOT:
             # Something was cut there after all.
             tell(turn, Mishap.MISPLACED)
+        case QuestionName.SAFE if turn.state.unsettled == Mishap.BLADE:
+            _ask_old_blade(turn)
         case QuestionName.SAFE:
             # Whoever is still at the plug must not take it that the matter is closed.
             turn.lead(prompt("not reported"))
@@ -131,6 +141,12 @@ def answer(turn: Turn, question: Question, yes: bool, by: By) -> None:
             _which(turn, question, yes)
         case QuestionName.FIGURE if yes:
             _figure_given(turn, question)
+        case QuestionName.FIGURE if question.mishap == Mishap.BLADE:
+            _ask_old_blade(turn)
+        case QuestionName.OLD_BLADE:
+            _old_blade(turn, question, yes)
+        case QuestionName.SPOILT:
+            _spoilt(turn, question, yes, by)
         case QuestionName.SIDE:
             figure = -question.figure if yes else question.figure
             if (wrong := cannot_be(turn.state, question, figure)) is not None:
@@ -162,7 +178,10 @@ def _made_safe(turn: Turn, question: Question) -> None:
         _ask_place(turn, QuestionName.SURE, mishap, kerfs_here(state))
     elif mishap == Mishap.MISPLACED:
         _ask_place(turn, QuestionName.WHICH, mishap, places(state))
-    elif mishap in (Mishap.DEEP, Mishap.MISSED, *_KERF):
+    elif mishap == Mishap.DEEP and cut_as_deep(state) and not can_be_matched(state):
+        turn.lead(prompt("too high to match", highest=deepest(state)[0]))
+        _stays_deep(turn, state.setup)
+    elif mishap in (Mishap.MISSED, *_KERF) or (mishap == Mishap.DEEP and cut_as_deep(state)):
         ask(turn, QuestionName.FIGURE, state.setup, state.cursor, mishap=mishap)
     elif mishap in _JUDGED or (mishap == Mishap.SHALLOW and cut_too_shallow(state)):
         ask(turn, QuestionName.VERDICT, state.setup, state.cursor, mishap=mishap)
@@ -242,7 +261,13 @@ def _figure_given(turn: Turn, question: Question) -> None:
         try:
             kerf_changed(state, kerf_of(state.the_job, question.figure), mishap == Mishap.BLADE)
         except BadInput as error:
-            wrong = prompt("kerf won't do", why=error.faults[0].what, mend=error.faults[0].mend)
+            # A board is given up only where no more than that is in the way.
+            fault = next((one for one in error.faults if one.mend != BOARD_BEGUN), error.faults[0])
+            wrong = prompt("kerf won't do", why=fault.what, mend=fault.mend)
+            if isinstance(error, BegunByAnother) and mishap == Mishap.BLADE:
+                turn.lead(wrong)
+                _ask_old_blade(turn, error.setup)
+                return
     if wrong is not None:
         turn.lead(wrong)
         _ask_figure(turn, question, 0)
@@ -257,10 +282,12 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
     if not yes:
         if mishap == Mishap.SWAPPED:
             _ask_which_board(turn, taken_for_this_one(state))
-        elif mishap in (Mishap.MISPLACED, Mishap.SHALLOW, Mishap.DEEP, *_JUDGED):
-            if mishap == Mishap.DEEP:
-                _mark_as_deep(turn, question.setup)
-            ask_change(turn, JobChange.SPOILT, question.setup)
+        elif mishap == Mishap.DEEP:
+            _stays_deep(turn, question.setup)
+        elif mishap in (Mishap.MISPLACED, Mishap.SHALLOW, *_JUDGED):
+            _ask_spoilt(turn, question.setup, mishap)
+        elif mishap == Mishap.BLADE:
+            _ask_figure(turn, question, 0)
         else:
             nothing_changed(turn)
         return
@@ -292,7 +319,54 @@ def _judged(turn: Turn, question: Question, yes: bool) -> None:
     _done(turn)
 
 
-def _mark_as_deep(turn: Turn, setup: int) -> None:
+def _ask_old_blade(turn: Turn, begun: int = 0) -> None:
+    """Ask whether the old blade is back. begun: a setup that it has begun, and another kerf can't go on with."""
+    setup = begun or turn.state.setup
+    ask(turn, QuestionName.OLD_BLADE, setup, 0, mishap=Mishap.BLADE, figure=int(bool(begun)))
+
+
+def _old_blade(turn: Turn, question: Question, yes: bool) -> None:
+    """Without it, only the kerf is left to be given; or the board for which it won't do is spoilt."""
+    if yes:
+        turn.fact(f.OldBladeBack(turn.state.setup))
+        turn.lead(prompt("old kerf counts"))
+        _done(turn)
+    elif question.figure:
+        _ask_spoilt(turn, question.setup, Mishap.BLADE)
+    else:
+        _ask_kerf(turn)
+
+
+def _ask_kerf(turn: Turn) -> None:
+    ask(turn, QuestionName.FIGURE, turn.state.setup, turn.state.cursor, mishap=Mishap.BLADE)
+
+
+def _ask_spoilt(turn: Turn, setup: int, mishap: Mishap) -> None:
+    """Ask for good whether this board is spoilt, unless it can't be."""
+    why_not = refusal(turn.state, JobChange.SPOILT, setup, settles=mishap)
+    if why_not is None:
+        ask(turn, QuestionName.SPOILT, setup, 0, mishap=mishap)
+    elif mishap == Mishap.BLADE:
+        turn.lead(why_not)
+        _ask_kerf(turn)
+    else:
+        turn.say(Klass.ANSWER, why_not)
+
+
+def _spoilt(turn: Turn, question: Question, yes: bool, by: By) -> None:
+    if yes:
+        change_job(turn, JobChange.SPOILT, question.setup)
+    if question.mishap == Mishap.BLADE:
+        if turn.state.mode != STANDING_BY:
+            turn.fact(f.StoodBy(by))  # its board was the one in the clamps
+        _ask_kerf(turn)
+    elif yes:
+        follow_change(turn)
+    else:
+        nothing_changed(turn)
+
+
+def _stays_deep(turn: Turn, setup: int) -> None:
     """Mark every end that was cut too deep; those of the board that is spoilt lose their marks with it."""
     found = cut_as_deep(turn.state)
     for number, mask in found.items():
@@ -300,6 +374,7 @@ def _mark_as_deep(turn: Turn, setup: int) -> None:
     same_board = setups_of_board(turn.state.the_job, setup)
     if others := tuple(number for number in found if number not in same_board):
         turn.lead(prompt("as deep", setups=others))
+    _ask_spoilt(turn, setup, Mishap.DEEP)
 
 
 def _with_another_board(turn: Turn, setup: int) -> None:

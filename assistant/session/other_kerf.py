@@ -43,15 +43,23 @@ class KerfChange:
     follows: int
 
 
+class BegunByAnother(BadInput):
+    """Nothing is in the way of a kerf but what another blade has begun. setup: one that can't be gone on with."""
+
+    def __init__(self, faults: Sequence[Fault], setup: int):
+        super().__init__(faults)
+        self.setup = setup
+
+
 def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
     """What becomes of the job with this kerf (mm) from now on. other_blade: it is another blade's, not measured again.
 
     Raises BadInput, all faults at once, each naming the part or the board: a kerf of no more than the overlap, sockets
     or what is left of them narrower than the kerf, settings outside the travel, an end of which another blade has cut
-    one half, over 20,000 passes in all.
+    one half, over 20,000 passes in all. It is `BegunByAnother` where only begun ends are in the way.
     """
     job = replace(state.the_job, kerf=kerf, kerf_since=len(state.the_job.patterns))
-    growth, faults = Growth(job), dict[Fault, None]()
+    growth, faults, refused = Growth(job), dict[Fault, None](), list[int]()
     for end in _ends(job):
         if any(state.status[n - 1] == SetupStatus.SPOILT for n in end) or all(is_cut(state, n) for n in end):
             continue
@@ -72,6 +80,7 @@ def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
         except BadInput as error:
             name = board_words(job, end[0]) if begun or job.pattern_of(end[0]).is_rest else _part_words(job, end[0])
             faults |= dict.fromkeys(replace(fault, what=f"{name}: {fault.what}") for fault in error.faults)
+            refused.append(end[0])
     why = Mishap.BLADE if other_blade else Mishap.KERF
     fact = replace(growth.fact(why), kerf=fraction_text(kerf))
     if (passes := fact.extend(job).total_passes) > MOST_PASSES:
@@ -82,6 +91,8 @@ def kerf_changed(state: State, kerf: Fraction, other_blade: bool) -> KerfChange:
         what = f"must be wider than the passes overlap, {plain_length(job.overlap, job.carriage.unit)}"
         mend = "measure it again, and look for the decimal point"
         faults[Fault(what, plain_length(kerf, job.carriage.unit), KERF, mend)] = None
+    if faults and all(fault.mend == BOARD_BEGUN for fault in faults):
+        raise BegunByAnother(tuple(faults), refused[0])
     if faults:
         raise BadInput(tuple(faults))
     now = state.chosen or state.setup

@@ -12,6 +12,7 @@ from dataclasses import replace
 from assistant.errors import BadInput
 from assistant.joinery.model import Pattern
 from assistant.plans.job_json import fraction_text
+from assistant.plans.mishaps import Mishap
 from assistant.plans.model import Job, Setup
 from assistant.plans.pieces import BLANK
 from assistant.session import effects as e
@@ -36,10 +37,15 @@ QUESTIONS = {
 CHANGES = {question: change for change, question in QUESTIONS.items()}
 
 
-def refusal(state: State, what: JobChange, setup: int, socket: int = 0) -> e.Prompt | None:
-    """Why this can't be done, or None. setup: whatever number was given; socket: likewise, for `JobChange.SOCKET`."""
+def refusal(
+    state: State, what: JobChange, setup: int, socket: int = 0, settles: Mishap | None = None
+) -> e.Prompt | None:
+    """Why this can't be done, or None. setup: whatever number was given; socket: likewise, for `JobChange.SOCKET`.
+
+    settles: the mishap of which it is a way out.
+    """
     job = state.the_job
-    if state.unsettled:
+    if state.unsettled not in (None, settles):
         # It was left between two questions, and the change would be taken for the answer that is still to come.
         return prompt("mishap unsettled", mishap=state.unsettled)
     if not 1 <= setup <= len(job.setups):

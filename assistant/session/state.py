@@ -151,8 +151,9 @@ class State:
     that follows once the board in the clamps is out of them, whatever the order says; 0 for none. named: the setups
     whose board was ever named to be clamped. marked: (setup, pass) of every place where a problem was marked, each
     once, in order. trouble: the mishap reported while standing by, whose card is shown until the session goes on.
-    unsettled: the mishap of which more must be asked, and was not in this run. on_break: the operator went away, and is
-    asked what was touched meanwhile.
+    unsettled: the mishap of which more must be asked, and was not in this run; another blade stays so until its kerf is
+    given or the old one is back. on_break: the operator went away, and is asked what was touched meanwhile. steps:
+    (setup, mm) of the ends in which this blade goes so much deeper than another one has cut.
 
     Of the checks: redo: bit i is set when check i must be asked again whatever its own rule says. touched: a check of
     this setup has been answered, so the previous setup is closed. to_register: this board has cuts in it and was
@@ -212,6 +213,7 @@ class State:
     doubted: tuple[tuple[int, Mishap], ...] = ()
     is_zeroed: bool = False
     unsettled: Mishap | None = None
+    steps: tuple[tuple[int, Fraction], ...] = ()
     trouble: Mishap | None = None
     on_break: bool = False
     unread: bool = False

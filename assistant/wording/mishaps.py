@@ -20,7 +20,7 @@ from assistant.session.kinds import Misheard, ToMove
 from assistant.session.slip import Meets
 from assistant.wording import drive
 from assistant.wording.halves import edge_at_stop, to_the_stop
-from assistant.wording.joining import YES_NO, Figures, listed, sentence
+from assistant.wording.joining import MOST_NAMED, YES_NO, Figures, listed, sentence
 from assistant.wording.rework import board_of
 
 
@@ -36,6 +36,7 @@ class MishapWords(drive.DriveWords, Protocol):
     def move(self, figures: Figures) -> str: ...
 
 
+_FITTED = "Fitted as the saw's manual says, and turned once by hand, touching nothing? Saw still isolated, plug out?"
 BACK = "Saw off, blade stopped, sled drawn right back, saw isolated, plug out?"
 _SAFE: dict[Mishap, str] = {
     Mishap.JAMMED: (
@@ -48,9 +49,7 @@ _SAFE: dict[Mishap, str] = {
     Mishap.BUMPED: f"Leave the carriage as it stands. {BACK}",
     Mishap.OVERSHOT: "Is the wood there still uncut?",
     Mishap.KERF: "Is that so?",
-    Mishap.BLADE: (
-        "Fitted as the saw's manual says, and turned once by hand, touching nothing? Saw still isolated, plug out?"
-    ),
+    Mishap.BLADE: _FITTED,
 }
 """What comes after the mishap's name, where it isn't `BACK`."""
 
@@ -101,6 +100,7 @@ _HOME_OF_ANOTHER_BLADE = (
     "The home switch still gives the old blade's zero, and this one's may lie elsewhere: leave the session, write the "
     "new kerf into the shop file, run kerfcall calibrate zero, and resume."
 )
+_LOWER = "With the plug still out, lower the blade to {depth} above the bed, measured at the tooth that stands highest."
 _STILL_TO_CUT = "The right cut is still to be made."
 _STRIP = (
     "Once the board is cut, make good what was lost with a strip of the same wood, its grain running the same way, and "
@@ -123,7 +123,8 @@ def _next(words: MishapWords, figures: Figures) -> str:
 def _card(words: MishapWords, figures: Figures) -> str:
     mishap = figures["mishap"]
     board = board_of(words, figures["setup"], ended=False)
-    card = _CARDS.get(mishap, "").format(depth=words.depth(figures["depth"]), board=board)
+    to_lower = mishap == Mishap.DEEP and not figures["cut_so"]
+    card = (_LOWER if to_lower else _CARDS.get(mishap, "")).format(depth=words.depth(figures["depth"]), board=board)
     if mishap == Mishap.MISPLACED:
         card = " ".join([_STILL_TO_CUT] * figures["to_cut"] + [_STRIP] * figures["lost"])
     if mishap == Mishap.BLADE and words.carriage.drive and words.carriage.drive.home == HomeKind.SWITCH:
@@ -171,6 +172,8 @@ def _ask_figure(words: MishapWords, figures: Figures) -> str:
         kerf = f"Kerf {words.exactly(figures['kerf'])}? "
         if mishap == Mishap.BLADE and figures["kerf"] == figures["was"]:
             kerf += "If it isn't measured yet, give the width printed on the blade. "
+        if mishap == Mishap.BLADE:
+            so_far = "Tap to add one, long press if that is right, double tap if the old blade is back on."
         return f"{kerf}Say: the figure is, and its digits, in {steps}. {so_far}"
     if mishap == Mishap.MISSED:
         if figure:
@@ -300,6 +303,18 @@ def _of_kerf(words: MishapWords, figures: Figures) -> str:
     )
 
 
+def _steps_left(words: MishapWords, figures: Figures) -> str:
+    """Each where they are few, else how many there are and the highest."""
+    steps: tuple[tuple[int, Fraction], ...] = figures["steps"]
+    if len(steps) <= MOST_NAMED:
+        named = [f"{words.length(size)} in setup {words.count(setup)}" for setup, size in steps]
+    else:
+        highest = max(size for _, size in steps)
+        named = [f"up to {words.length(highest)} in {words.count(len(steps))} setups"]
+    sockets = "slots" if words.job.slotted else "sockets"
+    return f"The cuts of two blades leave a step in the {sockets}: {listed(named)}."
+
+
 def _cannot_be(words: MishapWords, figures: Figures) -> str:
     """The figure that was understood, and what shows that it isn't what was meant."""
     size = figures["size"]
@@ -368,6 +383,10 @@ SENTENCES: dict[str, Callable[[MishapWords, Figures], str]] = {
     "ask side": lambda words, figures: f"Does the cut lie nearer to {_edge(figures)} than it should? {YES_NO}",
     "ask verdict": _ask_verdict,
     "as deep": _as_deep,
+    "steps left": _steps_left,
+    "too high to match": lambda words, figures: (
+        f"Nothing else can be cut as deep: the blade reaches no higher than {words.length(figures['highest'])}."
+    ),
     "card": _card,
     "figure can't be": _cannot_be,
     "kerf won't do": lambda words, figures: f"{sentence(figures['why'])} {sentence(figures['mend'])}",
@@ -381,6 +400,8 @@ TEMPLATES: dict[str, str] = {
     "ask what": "What went wrong? Tap to hear one thing after the other; double tap if nothing did.",
     "ask lowered": f"Was the blade's height changed meanwhile? {YES_NO}",
     "ask touched": f"Has anybody touched anything else: work, clamps, carriage or zero? {YES_NO}",
+    "ask old blade": f"Is the old blade back on? {_FITTED} {YES_NO}",
+    "old kerf counts": "The kerf stays as it was.",
     "tap to choose": "Tap to go through what can go wrong.",
     "no figure yet": "No figure yet.",
     "not reported": "If it did happen, make it safe, and report it again.",
@@ -390,7 +411,8 @@ TEMPLATES: dict[str, str] = {
 }
 
 STANDS = frozenset({
-    "as deep", "kerf won't do", "no figure yet", "another board", "figure can't be", "mishap unsettled",
+    "as deep", "steps left", "too high to match", "old kerf counts",
+    "kerf won't do", "no figure yet", "another board", "figure can't be", "mishap unsettled",
 })  # fmt: skip
 """Prompts that a log keeps whole, as in `prompts.STANDS`."""
 
@@ -405,6 +427,7 @@ RECORDS: dict[str, str | Callable[[MishapWords, Figures], str]] = {
         else f"Asked: was it pass {figures['pass_']}?"
     ),
     "ask figure": lambda words, figures: f"Asked: the figure, {figures['figure']} so far?",
+    "ask old blade": "Asked: is the old blade back on?",
     "ask side": lambda words, figures: f"Asked: nearer to {_edge(figures)}?",
     "ask verdict": lambda words, figures: f"Asked: go on, {figures['mishap'].means}?",
     "ask lowered": "Asked: was the blade's height changed?",

@@ -170,6 +170,7 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
             f.SetupReopened(1, (2,), 0, "", deeper=True),
             f.CameBack(1, lowered=True, touched=False),
             f.CutsSure(1),
+            f.OldBladeBack(1),
         )
         begun = f.Started(small_job(), rehearsed=True), f.TestJointSkipped()
         facts = (*begun, *SAMPLE, f.Zeroed(1), *wrong, *changes, *driven)
@@ -181,7 +182,7 @@ def test_every_field_of_every_fact_has_its_column(tmp_path: Path, capsys: pytest
     assert [(line["passes"], line["cut_off"], line["setups"], line["why"]) for line in lines[-11:-6]] == [
         ("", "", "", ""), ("1 3", "15.0", "", ""), ("", "", "1", ""), ("", "", "2", "spoilt"), ("", "", "", ""),
     ]  # fmt: skip
-    told, misplaced, deep, shallow, back, _sure = lines[-17:-11]
+    told, misplaced, deep, shallow, back, _sure, _old = lines[-18:-11]
     assert (told["mishap"], misplaced["off_by"]) == ("wrong place", "-0.3")
     assert (deep["patterns"], deep["depth"]) == ("0 1", "12.6")
     assert (shallow["passes"], shallow["deeper"], back["lowered"], back["touched"]) == ("2", "True", "True", "False")

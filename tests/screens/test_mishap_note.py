@@ -92,7 +92,7 @@ def test_a_figure_can_be_given_only_while_one_is_asked() -> None:
     driver = standing_by()
     one, screen = note(driver)
     assert not one.ask_figure() and screen.notes.pop() == NO_FIGURE
-    driver.heard("mishap", Mishap.DEEP)
+    driver.heard("mishap", Mishap.MISSED)
     assert not one.ask_figure() and screen.notes.pop() == NO_FIGURE, "only what must be made safe is asked yet"
     driver.gesture("hold")
     assert driver.state.question is not None and driver.state.question.name == "figure"

@@ -227,10 +227,13 @@ def test_all_that_can_go_wrong_fits_with_its_questions_and_what_to_do(
                 shows(page, "#mode", "QUESTION")
                 assert not page.is_visible("#card")
                 asked.add(question.name)
-                if question.name == "figure":
+                # Of another blade it is asked whether the old one is back, and then the old kerf given.
+                no = (mishap, question.name) == (Mishap.KERF, "verdict")
+                if mishap == Mishap.BLADE:
+                    no = question.name == "old blade" or (question.name == "figure" and "old blade" not in asked)
+                if question.name == "figure" and (no or mishap != Mishap.BLADE):
                     one.gesture("tap")
                 _fits_at_every_size(page, one, places, (mishap, question.name))
-                no = question.name == "verdict" and mishap in (Mishap.KERF, Mishap.BLADE)
                 one.gesture("double" if no else "hold")
             shows(page, "#mode", "STANDING BY")
             card = card_prompt(one.runner.state)
@@ -250,6 +253,7 @@ def test_all_that_can_go_wrong_fits_with_its_questions_and_what_to_do(
         shows(page, "#asked", "Was the blade's height changed meanwhile?")
         _fits_at_every_size(page, one, places, "lowered")
     assert asked >= {"safe", "sure", "which", "figure", "side", "verdict"}
+    assert ("old blade" in asked) == (Mishap.BLADE in mishaps)
 
 
 LIST = """() => [...document.querySelectorAll("#wrong-head > *, #mishaps > button")].map((one) => {

@@ -151,6 +151,8 @@ def test_what_went_wrong_is_chosen_from_the_list_and_what_to_do_stays_until_it_g
 ) -> None:
     rig = start()
     to_the_first_pass(rig)
+    rig.send(" ")
+    rig.until("pass 2 of 2")
     rig.send("x")
     rig.until("Stand by first (s).", lambda page: HOW_TO not in page)
     rig.send("s")
@@ -182,7 +184,7 @@ def test_what_went_wrong_is_chosen_from_the_list_and_what_to_do_stays_until_it_g
         rig.until(line, standing_by)
     assert kinds(tmp_path)[-4:] == ["stood_by", "went_wrong", "depth_set", "noted"]
     rig.send("c")
-    rig.until("CHECK", lambda page: not standing_by(page))
+    rig.until("QUESTION", lambda page: not standing_by(page))
     rig.send("q")
     rig.ended()
 

@@ -94,6 +94,7 @@ IN_INCHES = Carriage(unit="in")
         (Mishap.BLADE, ("hold", 240), "KERF / 2.4 MM?"),
         (Mishap.KERF, ("hold", "hold"), "NEW KERF? / 3.18 MM"),
         (Mishap.BLADE, ("hold", 240, "hold"), "NEW KERF? / 2.4 MM"),
+        (Mishap.BLADE, ("hold", "double"), "OLD BLADE / BACK ON?"),
         (Mishap.CUPPED, ("hold",), "CLAMPS FLAT?"),
         (Mishap.CHIPPED, ("hold",), "MENDED?"),
         (Mishap.SWAPPED, ("hold",), "SAME SIZE?"),

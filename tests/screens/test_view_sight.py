@@ -329,14 +329,16 @@ def told(session: Session, mishap: Mishap, *gestures: str) -> LastInput:
 
 def test_each_later_fact_of_a_mishap_has_its_words() -> None:
     session = Session().cutting()
+    session.gesture("tap")
     session.gesture("hold")
+    assert told(session, Mishap.DEEP, "hold", "tap", "hold", "hold").made == "cut to another depth from now on"
+    assert told(session, Mishap.BLADE, "hold", "double", "hold").made == "the old blade is back on"
     assert told(session, Mishap.MISPLACED, "hold", "hold", "tap", "tap").made == "figure 2?"
     session.gesture("hold")
     assert session.sight.hands.made == "the next question"
     session.gesture("hold")
     session.gesture("hold")
-    assert session.sight.hands.made == "pass 1 lies in the wrong place"
-    assert told(session, Mishap.DEEP, "hold", "tap", "hold", "hold").made == "cut to another depth from now on"
+    assert session.sight.hands.made == "pass 2 lies in the wrong place"
     assert told(session, Mishap.BREAK, "hold", "hold", "double", "double").made == "back from a break"
     assert session.runner.state.mode == "checks"
 

@@ -116,7 +116,8 @@ def every_state(job: Job, warnings: tuple[str, ...] = ()) -> Iterator[Sight]:
 def mishaps_told(session: Rehearsed) -> Iterator[Sight]:
     """After each turn of a session in which all that can go wrong is told, with what is asked after it.
 
-    Standing by, first by tapping through the list. What another kerf would change is asked, and not done.
+    Standing by, first by tapping through the list. What another kerf would change is asked, and not done: of another
+    blade first whether the old one is back, and then the old kerf is given.
     """
     while session.runner.state.cut_here < 2:
         session.gesture("tap" if session.runner.state.effective_mode == "cutting" else "hold")
@@ -127,12 +128,17 @@ def mishaps_told(session: Rehearsed) -> Iterator[Sight]:
     for mishap in Mishap:
         session.heard("mishap", mishap)
         yield session.sight
+        asked: set[str] = set()
         while session.runner.state.question is not None:
-            if session.runner.state.question.name == "figure":
+            name = session.runner.state.question.name
+            no = (mishap, name) == (Mishap.KERF, "verdict")
+            if mishap == Mishap.BLADE:
+                no = name == "old blade" or (name == "figure" and "old blade" not in asked)
+            asked.add(name)
+            if name == "figure" and (no or mishap != Mishap.BLADE):
                 yield session.sight
                 session.gesture("tap")
                 yield session.sight
-            no = session.runner.state.question.name == "verdict" and mishap in (Mishap.KERF, Mishap.BLADE)
             session.gesture("double" if no else "hold")
             yield session.sight
     session.gesture("hold")  # back from the break

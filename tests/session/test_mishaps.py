@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -711,6 +712,129 @@ def test_cuts_that_are_too_deep_are_matched_on_every_end() -> None:
     assert "blade height" in carried_on(driver) and driver.state.cursor == 1
 
 
+def nothing_cut_by_this_height(cut: int) -> Driver:
+    """So many passes are cut, and the blade's height has been confirmed since."""
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
+    driver.cut(cut)
+    if cut:
+        driver.resume()
+        answers(driver, "yes", "yes")
+    driver.confirm_all()
+    driver.heard("stand by")
+    return driver
+
+
+@pytest.mark.parametrize("cut", [0, 1])
+def test_too_deep_where_nothing_is_cut_by_this_height_has_only_the_height_asked_again(cut: int) -> None:
+    """Nothing is spoilt, and no end has to be cut as deep."""
+    driver = nothing_cut_by_this_height(cut)
+    depth = driver.state.pattern.depth
+    tell(driver, Mishap.DEEP)
+    answers(driver, "yes")
+    assert driver.state.mode == "standing by" and driver.state.question is None
+    told = "With the plug still out, lower the blade to twelve point three millimetres above the bed, measured at the"
+    assert told in driver.said
+    assert driver.kinds == ["went_wrong", "cuts_sure"] and not of(driver, f.DepthSet)
+    assert carried_on(driver) == ["clamps", "guard", "blade height"] and driver.state.cursor == cut + 1
+    assert {pattern.depth for pattern in driver.state.the_job.patterns} == {depth} and not driver.state.marked
+
+
+def test_so_it_is_after_an_interruption() -> None:
+    driver = nothing_cut_by_this_height(0)
+    tell(driver, Mishap.DEEP)
+    answers(driver, "yes")
+    driver.resume()
+    hold_until(driver, 1, "cutting")
+    assert not driver.state.unsettled and not of(driver, f.DepthSet)
+
+
+def test_cuts_too_deep_by_less_than_any_figure_stay_so_marked_or_spoilt() -> None:
+    """In inches a figure has steps of 0.01 in, and the blade can be raised by 0.005 in at the most."""
+    inch, carriage = Fraction(254, 10), Carriage(resolution=Fraction(254, 10000), unit="in")
+    a_job = job(plan(30, 6, count=2, parts="A"), carriage=carriage)
+    highest = a_job.patterns[0].depth + inch * Fraction(5, 1000)
+    driver = Driver(replace(a_job, highest=highest))
+    whole_setup(driver)
+    driver.cut(1)
+    driver.heard("stand by")
+    tell(driver, Mishap.DEEP)
+    answers(driver, "yes")
+    told = "Nothing else can be cut as deep: the blade reaches no higher than zero point four eight nine three inches."
+    assert told in driver.said
+    question = driver.state.question
+    assert question and (question.name, question.setup) == ("spoilt", 2), "there is no figure to ask for"
+    assert driver.state.marked == ((1, 4), (2, 1)) and "Just as deep, and marked now" in driver.said
+    driver.resume()
+    while not (driver.state.question and driver.state.question.mishap):
+        driver.gesture("hold")
+    answers(driver, "yes")
+    assert driver.state.question and driver.state.question.name == "spoilt", "it is asked after an interruption"
+    answers(driver, "yes")
+    assert driver.state.marked == ((1, 4),) and driver.state.status[1] == SetupStatus.SPOILT
+
+
+def test_with_one_step_left_there_is_a_figure() -> None:
+    a_job = job(plan(30, 6, count=2, parts="A"))
+    driver = Driver(replace(a_job, highest=a_job.patterns[0].depth + Fraction(1, 10)))
+    driver.cut(1)
+    driver.heard("stand by")
+    tell(driver, Mishap.DEEP)
+    answers(driver, "yes", "tap", "yes")
+    assert driver.state.question and driver.state.question.name == "verdict"
+
+
+NOT_GOOD = {
+    Mishap.MISPLACED: ["yes", "no", "yes", 5, "yes", "yes", "no"],
+    Mishap.SHALLOW: ["yes", "no"],
+    Mishap.DEEP: ["yes", 4, "yes", "no"],
+    Mishap.CUPPED: ["yes", "no"],
+    Mishap.CHIPPED: ["yes", "no"],
+}
+
+
+@pytest.mark.parametrize("mishap", NOT_GOOD)
+def test_a_silence_says_of_no_board_that_it_is_kept(mishap: Mishap) -> None:
+    """Whoever has gone to look at it answers when they are back."""
+    driver = standing_by()
+    tell(driver, mishap)
+    answers(driver, *NOT_GOOD[mishap])
+    asked, question = driver.said, driver.state.question
+    assert question and question.name == "spoilt"
+    driver.wait(15.1)
+    driver.wait(600)
+    assert driver.state.question == question and not driver.facts and not driver.said
+    driver.heard(Intent.AGAIN)
+    assert "count it as spoilt, and cut another in its place?" in asked and driver.said in asked
+    answers(driver, "yes")
+    assert driver.kinds[:3] == ["board_spoilt", "job_extended", "board_chosen"]
+
+
+def test_a_no_to_that_counts_only_once_it_has_been_asked_aloud() -> None:
+    """The second of two double taps is no answer to what nobody has heard."""
+    driver = Driver(job(plan(30, 6, count=2, parts="A")))
+    driver.cut(1)
+    driver.heard("stand by")
+    driver = Driver(state=replace(driver.state, hear_out=True))
+    driver.heard(Intent.MISHAP, str(Mishap.CUPPED))
+    for gesture in ("hold", "double"):
+        driver.speech("begun")
+        driver.gesture(gesture)
+    assert driver.state.question and driver.state.question.name == "spoilt"
+    driver.gesture("double", after=0.1)
+    assert driver.state.question.name == "spoilt" and not driver.kinds
+    driver.speech("begun")
+    driver.gesture("double")
+    assert driver.state.question is None
+
+
+def test_a_silence_after_a_board_is_called_spoilt_is_still_a_no() -> None:
+    """Nothing has gone wrong with it that is known: it is read back, as anything else that was said."""
+    driver = standing_by()
+    driver.heard(Intent.SPOILT)
+    driver.wait(15.1)
+    assert driver.state.question is None and "Nothing changed." in driver.said
+
+
 def three_ends_too_deep() -> Driver:
     """Both ends of the first kind and one pass of the third, all cut at one height; told, and the depth given."""
     driver = Driver(job(plan(30, 6, count=2, parts="A")))
@@ -976,7 +1100,7 @@ def test_a_kerf_is_said_to_change_only_what_it_changes() -> None:
     assert "give the width printed on the blade" in driver.said
     answers(driver, "yes")
     assert "as before: nothing has to be laid out again." in driver.said
-    answers(driver, "no")
+    answers(driver, "no", "no", "yes")  # the old blade is back
     tell(driver, Mishap.KERF)
     answers(driver, "yes", 330, "yes")
     assert "what is begun is finished by the old figures." in driver.said
@@ -1053,11 +1177,11 @@ def test_a_mishap_not_yet_settled_is_asked_about_again_after_an_interruption(mis
 
 def test_a_mishap_asked_about_again_that_was_none_leaves_the_session_standing_by() -> None:
     driver = standing_by(2)
-    tell(driver, Mishap.BLADE)
+    tell(driver, Mishap.KERF)
     answers(driver, "yes")
     driver.resume()
-    answers(driver, "yes")
-    assert "You reported this before the interruption. Another blade is on the saw." in driver.said
+    answers(driver, "yes", "yes")
+    assert "You reported this before the interruption. The kerf was measured again" in driver.said
     answers(driver, "no")
     assert driver.state.mode == "standing by" and driver.state.question is None
     driver.gesture("hold")

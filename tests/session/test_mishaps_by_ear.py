@@ -292,6 +292,14 @@ def too_deep_and_spoilt(it: ByEar) -> None:
     it.say(YES, "marigold the figure is four number four", YES, NO, YES)
 
 
+def too_deep_before_the_first_cut(it: ByEar) -> None:
+    """Nothing is cut so high yet, so nothing has to match it."""
+    it.tell(Mishap.DEEP)
+    it.say(YES)
+    it.was_told("lower the blade to")
+    it.say(CARRY_ON)
+
+
 def missed(it: ByEar) -> None:
     """Pass 2 was tapped without being cut."""
     del it.saw.ends[it.saw.end(1)][1]
@@ -382,6 +390,14 @@ def other_blade(it: ByEar) -> None:
     it.was_told("what is begun is finished by the new figures")
 
 
+def old_blade_put_back(it: ByEar) -> None:
+    """The other one won't do. Fitted again, the old one stands a little lower, and a little to one side."""
+    it.tell(Mishap.BLADE)
+    it.saw.height, it.saw.bumped = Fraction(-1), Fraction(3, 10)
+    it.say(YES, NO, NO, NO, YES)
+    it.was_told("The kerf stays as it was.")
+
+
 def a_break(it: ByEar) -> None:
     it.tell(Mishap.BREAK)
     it.say(YES, CARRY_ON, NO, NO)
@@ -428,6 +444,7 @@ REHEARSALS = (
     Rehearsal(no_strip_can_save_it, cut=0, spoilt=True),
     Rehearsal(too_shallow, cut=1, height=Fraction(-3, 2)),
     Rehearsal(too_deep_and_matched, height=Fraction(4, 10), deeper=Fraction(4, 10)),
+    Rehearsal(too_deep_before_the_first_cut, cut=0, height=Fraction(4, 10)),
     Rehearsal(too_deep_and_spoilt, height=Fraction(4, 10), spoilt=True),
     Rehearsal(missed),
     Rehearsal(overshot),
@@ -443,6 +460,7 @@ REHEARSALS = (
     Rehearsal(wrong_board),
     Rehearsal(kerf_measured, kerf=Fraction(330, 100), begun=Fraction(12, 100)),
     Rehearsal(other_blade),
+    Rehearsal(old_blade_put_back),
     Rehearsal(a_break),
     Rehearsal(a_break_with_the_blade_lowered),
 )

@@ -58,13 +58,13 @@ from tests.witness import Witness
 pytestmark = pytest.mark.timeout(1500)  # a busy machine walks for minutes
 
 COUNTED = {"pass_cut", "check_confirmed", "carried_on", "stepped_back", "jumped", "ended_early", "noted"}
-COUNTED |= {"went_wrong", "kerf_misplaced", "depth_set", "came_back"}
+COUNTED |= {"went_wrong", "kerf_misplaced", "depth_set", "came_back", "old_blade_back"}
 NOTHING_MOVES = OF_THE_VOICE + (Intent.AGAIN, Intent.HOW_MANY, Intent.WHERE, Intent.MARK)
 """Left out where a carriage is driven: they are walked without a drive, and would double the time here."""
 CHANGES = (Intent.BOARD, Intent.REDO, Intent.SPOILT, Intent.COPY, Intent.SOCKET)
 """Of the job: `test_rework` walks them, over setups instead of passes."""
 OF_A_CHANGE = {"job_extended", "board_chosen", "setup_reopened", "board_spoilt", "reopened"}
-OF_A_MISHAP = {"went_wrong", "kerf_misplaced", "depth_set", "came_back", "cuts_sure"}
+OF_A_MISHAP = {"went_wrong", "kerf_misplaced", "depth_set", "came_back", "cuts_sure", "old_blade_back"}
 OF_A_DRIVE = {"move_asked", "moved", "halted", "carriage_lost", "homed"}
 STALL_S = 30.0  # how long the runner stalls in every turn, before what was opened in it goes out
 
@@ -106,7 +106,7 @@ def of_mishaps(state: State) -> object:
     since_height = state.since_height if any(check.name == "blade height" for check in state.the_job.checks) else ()
     laid_out = state.job and (state.job.kerf, tuple((one.depth, len(one.before)) for one in state.job.patterns))
     overshot = state.play_open and state.trouble == "overshot"
-    return told, state.shallow, wrong_cuts(state), since_height, state.to_register, overshot, laid_out
+    return told, state.steps, state.shallow, wrong_cuts(state), since_height, state.to_register, overshot, laid_out
 
 
 WRONG = Fraction(2, 10)
@@ -337,10 +337,12 @@ def look_at(
 
 FOLLOWS: dict[str, set[str]] = {
     "what": set(),
-    "safe": {"went_wrong", "cuts_sure"},
+    "safe": {"went_wrong", "cuts_sure", "noted"},
     "sure": {"stepped_back", "cuts_sure"},
     "which": {"board_spoilt", "job_extended", "setup_reopened", "board_chosen"},
     "figure": set(),
+    "old blade": {"old_blade_back"},
+    "spoilt": {"board_spoilt", "job_extended", "board_chosen"},
     "side": set(),
     "verdict": {
         *("kerf_misplaced", "stepped_back", "jumped", "depth_set", "setup_reopened", "board_chosen", "job_extended"),
@@ -360,6 +362,7 @@ BY_YES = {
     Mishap.KERF: "job_extended",
     Mishap.BLADE: "job_extended",
 }
+CLOSES_ANOTHER_BLADE = {"old_blade_back", "job_extended"}
 AT_ANY_TIME = {"resumed", "carriage_lost", "stood_by"}
 
 
@@ -371,9 +374,11 @@ def _look_at_a_mishap(
         return
     goes_on = question.name == "touched" or before.mode != "standing by" or "board_chosen" in kinds
     allowed = FOLLOWS[question.name] | AT_ANY_TIME | (GOES_ON if goes_on else set())
+    if isinstance(event, TimePassed):
+        assert not kinds and after.question == question, "whoever has gone to look has not answered"
     assert kinds <= allowed, f"{question.name} is about {FOLLOWS[question.name]}, but {kinds} came of it"
     meant = event.gesture if isinstance(event, Gesture) else event.intent if isinstance(event, Heard) else ""
-    laid_out = question.mishap in (Mishap.KERF, Mishap.BLADE, Mishap.SWAPPED)
+    laid_out = question.mishap in (Mishap.KERF, Mishap.BLADE, Mishap.SWAPPED) or question.name == "spoilt"
     assert laid_out or "job_extended" not in kinds, "nothing else lays anything out"
     if question.name == "which":
         assert not kinds & FOLLOWS["which"] or question.mishap == Mishap.SWAPPED, (
@@ -385,6 +390,13 @@ def _look_at_a_mishap(
         assert label in ("fresh", "too soon", "from keys") and isinstance(event, Answer), label
         assert not before.hear_out or before.opening.announced_at is not None, "what nobody has heard is answered"
     counts = label == "fresh" and not (before.hear_out and before.opening.announced_at is None)
+    if "old_blade_back" in kinds:
+        assert meant in ("hold", "yes"), "nothing but a yes closes it without a kerf"
+    if before.unsettled == Mishap.BLADE and isinstance(event, Answer) and not kinds & CLOSES_ANOTHER_BLADE:
+        still = after.question.mishap if after.question else after.unsettled
+        assert still == after.unsettled == Mishap.BLADE, "another blade stays open until it is known which one is on"
+    if question.name == "safe" and "noted" in kinds:
+        assert question.mishap == Mishap.DEEP, "only what stays too deep is marked"
     if question.name == "verdict" and "noted" in kinds:
         assert question.mishap == Mishap.DEEP and meant in ("double", "no"), "only what stays too deep is marked"
     if question.name == "sure" and counts and meant in ("double", "no"):
@@ -722,7 +734,7 @@ MISHAPS_IN_THE_LONG_RUN = (
 )
 """The others take minutes each: `python -m tests.session.test_rules` walks them all."""
 FOLLOWS_FROM = {Mishap.MISPLACED: "kerf_misplaced", Mishap.BREAK: "came_back", Mishap.DEEP: "depth_set"}
-FOLLOWS_FROM |= {Mishap.KERF: "job_extended", Mishap.BLADE: "job_extended"}
+FOLLOWS_FROM |= {Mishap.KERF: "job_extended", Mishap.BLADE: "old_blade_back"}
 
 
 def walk_mishaps(name: str) -> None:

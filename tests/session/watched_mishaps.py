@@ -30,7 +30,7 @@ ASKED_AGAIN: dict[str, frozenset[str]] = {
     "chipped": HANDS_IN | {"backing"},
     "wrong pattern": HANDS_IN,
     "kerf measured": frozenset(),
-    "other blade": HANDS_IN | {"zero", "blade height", "backing"},
+    "other blade": HANDS_IN | {"zero", "blade height"},
     "break": frozenset(),
 }
 """The checks that must be answered anew after each mishap, where the job has them."""
@@ -45,7 +45,7 @@ SETTLES = ("ask registered", "move", "standing by", "check", "setting", "setting
 SETTLE = frozenset(
     {
         *("kerf_misplaced", "setup_reopened", "depth_set", "jumped", "job_extended", "board_chosen", "board_spoilt"),
-        *("carried_on", "setup_started", "cuts_sure"),
+        *("carried_on", "setup_started", "cuts_sure", "old_blade_back"),
     }
 )
 """After these nothing is left to be asked about a mishap."""
@@ -75,10 +75,12 @@ class Mishaps:
     asks_of_cuts: that is being asked. asks: the open question about a mishap, "" for none. away: the operator is on a
     break, or has not yet said what was touched in it.
 
+    blade_open: another blade is on the saw, and neither its kerf was given nor was the old one put back.
+
     heights: how often the blade's height was confirmed. made_at: that count when each kerf was made, by setup and pass.
     go_over: the ends that one answer has still to name, with the cuts to be made again. misplaced: cuts named to lie in
-    the wrong place. spoilt_wood: from where to where a wrong cut has, or may have, taken wood, each with its setup; mm,
-    as that setup is measured.
+    the wrong place. deep: how deep each kerf is, mm, by its end and by where it begins and ends. spoilt_wood: from
+    where to where a wrong cut has, or may have, taken wood, each with its setup; mm, as that setup is measured.
     """
 
     due: frozenset[str] = frozenset()
@@ -91,6 +93,8 @@ class Mishaps:
     asks_of_cuts: bool = False
     asks: str = ""
     away: bool = False
+    blade_open: bool = False
+    deep: dict[tuple[object, Fraction, Fraction], Fraction] = field(default_factory=dict)
     heights: int = 0
     made_at: dict[tuple[int, int], int] = field(default_factory=dict)
     go_over: dict[int, frozenset[int]] = field(default_factory=dict)
@@ -100,7 +104,7 @@ class Mishaps:
     def copy(self) -> Mishaps:
         other = object.__new__(Mishaps)
         other.__dict__.update(self.__dict__)
-        other.made_at, other.go_over = self.made_at.copy(), self.go_over.copy()
+        other.made_at, other.go_over, other.deep = self.made_at.copy(), self.go_over.copy(), self.deep.copy()
         return other
 
     def hear(self, key: str, figures: Mapping[str, Any], bench: Watcher) -> None:
@@ -136,6 +140,8 @@ class Mishaps:
     def _went_wrong(self, fact: f.WentWrong, bench: Watcher) -> None:
         checks = {check.name for check in bench.job.checks}
         self.told = fact.mishap
+        assert not self.blade_open or fact.mishap == "other blade", "nothing else is taken in before its kerf is known"
+        self.blade_open = fact.mishap == "other blade"
         due, kerfs = ASKED_AGAIN[fact.mishap], bench.stands_in(bench.setup)
         if fact.mishap == "bumped" and not kerfs:
             due |= {"zero"}
@@ -189,7 +195,18 @@ class Mishaps:
         assert fact.setup not in self.doubted, "no end is done with while nobody has said which of its cuts are good"
         self._settles(fact.setup)
 
+    def _old_blade_back(self, fact: f.OldBladeBack, bench: Watcher) -> None:
+        """It was taken off and put on again, which leaves the backing as it was."""
+        assert self.blade_open, "nobody has said that another blade is on"
+        self.blade_open = False
+
+    def _carried_on(self, fact: f.CarriedOn, bench: Watcher) -> None:
+        assert not self.blade_open, "nobody goes on before it is said which blade is on the saw"
+
     def _job_extended(self, fact: f.JobExtended, bench: Watcher) -> None:
+        if fact.why == "other blade" and self.blade_open:
+            self.due |= {"backing"} & {check.name for check in bench.job.checks}
+            self.blade_open = False
         self._cannot_be_taken_back(fact.extend(bench.job), bench)
 
     def _cannot_be_taken_back(self, job: Job, bench: Watcher) -> None:
@@ -219,6 +236,7 @@ class Mishaps:
             self.zeroed = True
 
     def _setting_called(self, fact: f.SettingCalled, bench: Watcher) -> None:
+        assert not self.blade_open, "nothing is called by the kerf of a blade that isn't on the saw any more"
         assert not self.owed, f"nothing is called before {self.owed} has been asked about again"
         assert not self.due, f"after a mishap nothing is called before {self.due} have been answered anew"
         assert not self.elsewhere, f"nothing is called where {self.elsewhere} may have moved it, before it is tried"
@@ -228,7 +246,9 @@ class Mishaps:
             assert pass_ not in bench.cut[setup], "a cut in the wrong place is still to be made where it belongs"
 
     def _pass_cut(self, fact: f.PassCut, bench: Watcher) -> None:
+        assert not self.blade_open, "nothing is cut by the kerf of a blade that isn't on the saw any more"
         self.made_at[fact.setup, fact.pass_] = self.heights
+        self.deep[self._kerf(fact.setup, fact.pass_, bench)] = bench.job.pattern_of(fact.setup).depth
         self.misplaced -= {(fact.setup, fact.pass_)}
 
     def _kerf_misplaced(self, fact: f.KerfMisplaced, bench: Watcher) -> None:
@@ -264,6 +284,7 @@ class Mishaps:
 
     def _reregistered(self, fact: f.Reregistered, bench: Watcher) -> None:
         assert bench.setup not in self.doubted, "work is put right once it has been said which of its cuts are good"
+        assert not (self.blade_open and fact.setting), "where a blade stands in a cut hangs on its kerf"
         self._settles(fact.setup)
         if fact.setting:
             self.elsewhere, self.zeroed = "", False
@@ -305,6 +326,23 @@ class Mishaps:
 
     # --- depths
 
+    def _kerf(self, setup: int, pass_: int, bench: Watcher) -> tuple[object, Fraction, Fraction]:
+        one = bench.job.pattern_of(setup).passes[pass_ - 1]
+        return end_of(bench.job.setups[setup - 1]), one.kerf_from, one.kerf_to
+
+    def steps(self, bench: Watcher) -> tuple[tuple[int, Fraction], ...]:
+        """Of each end that two blades have cut to different depths: its setup, and how far these lie apart, mm."""
+        found = []
+        for n in bench.counting():
+            one, pattern = bench.job.setups[n - 1], bench.job.pattern_of(n)
+            if one.half in ("piece out", "other edge") or not (pattern.before and bench.cut.get(n)):
+                continue
+            old = [self.deep[end_of(one), kerf.kerf_from, kerf.kerf_to] for kerf in pattern.before]
+            new = [self.deep[self._kerf(n, pass_, bench)] for pass_ in bench.cut[n]]
+            if max(new) > min(old):
+                found.append((n, max(new) - min(old)))
+        return tuple(found)
+
     def _alike(self, bench: Watcher) -> list[int]:
         """The ends that count, have cuts, and are cut to the depth of this one in the same stage."""
         job, here = bench.job, bench.job.setups[bench.setup - 1]
@@ -338,6 +376,11 @@ class Mishaps:
         same = [job.setups[n - 1] for n in bench.counting() if job.setups[n - 1].stage == here.stage]
         assert set(fact.patterns) == {one.pattern for one in same if job.patterns[one.pattern].depth == depth}
         assert self.told == "too deep" and fact.change(job).pattern_of(bench.setup).depth > depth
+        alike = [n for n in bench.cut.keys() - bench.spoilt if job.setups[n - 1].stage == here.stage]
+        alike = [n for n in alike if job.pattern_of(n).depth == depth]
+        as_deep = [(n, pass_) for n in alike for pass_ in bench.cut[n] if self.made_at[n, pass_] == self.heights]
+        assert as_deep, "where nothing is cut so deep, nothing has to be"
+        self.deep |= {self._kerf(n, pass_, bench): Fraction(fact.depth) for n, pass_ in as_deep}
         for n in self._alike(bench):
             if _is_by_another_blade(job, n):
                 continue

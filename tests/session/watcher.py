@@ -274,6 +274,9 @@ class Watcher:
         )
         ending = "finished" in said or "ended early" in said
         assert said.get("marked in all", {}).get("places", ()) == (tuple(sorted(self.marked)) if ending else ())
+        assert said.get("steps left", {}).get("steps", ()) == (self.wrong.steps(self) if ending else ()), (
+            "whoever cleans a socket hears that its floor has a step, and how high that is"
+        )
 
     def _noted(self, fact: f.Noted) -> None:
         self.marked |= {(fact.setup, fact.pass_)}
@@ -446,6 +449,7 @@ class Watcher:
                 "what is cut stays in the job, or another setup goes on with it"
             )
         self.job = grown
+        self._asked_anew()
 
     def _board_chosen(self, fact: f.BoardChosen) -> None:
         assert fact.setup not in self.spoilt | self.done, "what is over or spoilt is not chosen"
