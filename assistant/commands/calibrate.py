@@ -35,11 +35,11 @@ from assistant.plans.shop_writer import EntryKind, HistoryEntry, in_force, read_
 FIT = "fit"
 # What a line that gives the readings again repeats, beside the readings.
 REPEATED = ("plan", "shop", "csv", "caliper", "caliper_range", "caliper_error", "new_blade", "most_change", "plot")
-WHAT = {
-    "kerf": "the width that the blade really cuts",
-    "screw": "how far the carriage really moves",
-    "zero": "where the carriage's zero really is",
-    "backlash": "the play of the carriage's screw",
+WHAT: dict[str, str] = {
+    EntryKind.KERF: "the width that the blade really cuts",
+    EntryKind.SCREW: "how far the carriage really moves",
+    EntryKind.ZERO: "where the carriage's zero really is",
+    EntryKind.BACKLASH: "the play of the carriage's screw",
     FIT: "learn from a finished joint which clearance to write in the next plan",
 }
 
@@ -50,14 +50,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     for kind, what in WHAT.items():
         own = kinds.add_parser(kind, help=what, description=f"Calibrate: {what}.", epilog=parser.epilog)
         (_add_fit_options if kind == FIT else _add_reading_options)(own)
-        if kind in ("kerf", FIT):
+        if kind in (EntryKind.KERF, FIT):
             blade = "you have fitted another blade: begin a new history for its fit"
             own.add_argument("--new-blade", metavar="NAME", help=blade)
         own.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (default: your own shop.toml)")
         own.add_argument("--history", action="store_true", help="list all calibrations, and which are in force")
         own.add_argument("--undo", action="store_true", help="take back the last calibration; not with --history")
         own.add_argument("--json", action="store_true", help="print JSON instead of text")
-        if kind == "kerf":
+        if kind == EntryKind.KERF:
             far = plain_length(MOST_UNASKED)
             most = f"how far --yes may move the kerf (default: {far}); beyond that you must type yes once more"
             own.add_argument("--most-change", metavar="LENGTH", help=most)
@@ -70,7 +70,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                 own.set_defaults(most_change=None)
             yes = "record the joint even with --json" if kind == FIT else "write without asking"
         own.add_argument("--yes", action="store_true", help=yes)
-        if kind not in ("kerf", FIT):
+        if kind not in (EntryKind.KERF, FIT):
             own.set_defaults(new_blade=None)
             drive = "a motor on the screw brings the carriage to each setting, and you measure the carriage there"
             own.add_argument("--drive", action="store_true", help=drive)

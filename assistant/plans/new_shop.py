@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from assistant.errors import Fault
-from assistant.joinery.model import CarriageKind
+from assistant.joinery.model import CarriageKind, StopSide, Zero
+from assistant.joinery.settings import Reads
 from assistant.joinery.units import Unit
 from assistant.plans.document import cleaned
 from assistant.plans.pedal_keys import AUTO
@@ -23,26 +24,26 @@ YES_NO = YES, NO = "yes", "no"
 COMMENT_AT = 32  # column
 
 # The carriage at zero, seen from above: the blade (##), and a board whose reference edge is on the stop's side.
-_AT_ZERO = {
-    ("outside", "left"): """\
+_AT_ZERO: dict[tuple[str, str], str] = {
+    (Zero.OUTSIDE, StopSide.LEFT): """\
   ##
   ##+----------------
   ##|  board
   ##+----------------
     ^ reference edge""",
-    ("inside", "left"): """\
+    (Zero.INSIDE, StopSide.LEFT): """\
   ##
   ##-----------------
   ##   board
   ##-----------------
   ^ reference edge""",
-    ("outside", "right"): """\
+    (Zero.OUTSIDE, StopSide.RIGHT): """\
                    ##
   ----------------+##
            board  |##
   ----------------+##
    reference edge ^""",
-    ("inside", "right"): """\
+    (Zero.INSIDE, StopSide.RIGHT): """\
                    ##
   -----------------##
            board   ##
@@ -50,8 +51,10 @@ _AT_ZERO = {
      reference edge ^""",
 }
 _ZERO_MEANS = {
-    "outside": "the reference edge touches the side of the blade. A cut at zero takes no wood.",
-    "inside": "the reference edge is level with the far side of the blade. A cut at zero takes one kerf off the edge.",
+    Zero.OUTSIDE: "the reference edge touches the side of the blade. A cut at zero takes no wood.",
+    Zero.INSIDE: (
+        "the reference edge is level with the far side of the blade. A cut at zero takes one kerf off the edge."
+    ),
 }
 
 
@@ -98,11 +101,11 @@ KEYS = {
 }
 USUAL = {
     "unit": Unit.MM,
-    "carriage": "readout",
-    "stop_side": "left",
-    "zero": "outside",
+    "carriage": CarriageKind.READOUT,
+    "stop_side": StopSide.LEFT,
+    "zero": Zero.OUTSIDE,
     "pedal_key": "page_down",
-    "voice": "yes",
+    "voice": YES,
 }
 USUAL_RESOLUTION: dict[str, str] = {Unit.MM: "0.01", Unit.INCH: "0.001"}
 # Only to judge one answer while others are still missing.
@@ -175,15 +178,15 @@ def shop_text(answers: Answers) -> str:
     if of.voice == NO or of.carriage == CarriageKind.HANDWHEEL:
         lines += ["", "[voice]"]
     if of.carriage == CarriageKind.HANDWHEEL:
-        lines.append(_line("reads", "turns", "a setting is called as turns and marks of the handwheel"))
+        lines.append(_line("reads", Reads.TURNS, "a setting is called as turns and marks of the handwheel"))
     if of.voice == NO:
         lines.append("# No voice: cut with `kerfcall cut PLAN --no-voice`.")
     return "\n".join(lines) + "\n"
 
 
-_ZERO_COMMENTS = {
-    "outside": "at zero the reference edge touches the side of the blade",
-    "inside": "at zero the reference edge is level with the far side of the blade",
+_ZERO_COMMENTS: dict[str, str] = {
+    Zero.OUTSIDE: "at zero the reference edge touches the side of the blade",
+    Zero.INSIDE: "at zero the reference edge is level with the far side of the blade",
 }
 
 

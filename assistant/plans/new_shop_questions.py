@@ -9,15 +9,15 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from assistant.asking import BACK, NO, YES, Ask, ShowLine
-from assistant.joinery.model import CarriageKind
+from assistant.joinery.model import CarriageKind, StopSide, Zero
 from assistant.joinery.units import Unit
 from assistant.plans.new_shop import NO_PEDAL, UNITS, USUAL, USUAL_RESOLUTION, YES_NO, Answers, faults_of, picture
 
 CHOICES = {
     "unit": tuple(Unit),
-    "carriage": ("readout", "handwheel", "steps"),
-    "stop_side": ("left", "right"),
-    "zero": ("outside", "inside"),
+    "carriage": tuple(CarriageKind),
+    "stop_side": tuple(StopSide),
+    "zero": tuple(Zero),
     "voice": YES_NO,
 }
 PRESS = "press"
