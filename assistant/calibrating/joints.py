@@ -32,8 +32,6 @@ from assistant.session.concerned import KERF_STEP
 ANY_WOOD = "any wood"
 # What two reports of the same joint have in common.
 SAME = ("told", "amount", "written", "kerf", "plan", "title")
-FINEST_KERF = {"mm": Fraction(1, 100), "in": Fraction(127, 5000)}
-"""How finely a kerf can be given in a session, mm: to a hundredth of a millimetre, or a thousandth of an inch."""
 MOST_OFF = Fraction(1, 2)  # mm, off the clearance wanted: five times a usual one; common practice, no source
 
 
@@ -97,7 +95,7 @@ class JointOrigin:
     def kerf_changed_by(self) -> Fraction:
         """By how much the kerf changed while the joint was cut, mm; 0 if by no more than it could be given."""
         moved = max(self.kerfs) - min(self.kerfs) if self.kerfs else Fraction(0)
-        return moved if moved * 2 > FINEST_KERF[self.unit] else Fraction(0)
+        return moved if moved * 2 > KERF_STEP[self.unit] else Fraction(0)
 
     @property
     def kerf_of_its_session(self) -> Fraction | None:
