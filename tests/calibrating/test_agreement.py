@@ -7,7 +7,15 @@ from fractions import Fraction
 
 import pytest
 
-from assistant.calibrating.agreement import GREATEST_TRAVEL_ERROR, disagreements, lone_places, travel_off
+from assistant.calibrating.agreement import (
+    GREATEST_TRAVEL_ERROR,
+    Pair,
+    agreeing_sums,
+    disagreements,
+    lone_places,
+    sums_far_off,
+    travel_off,
+)
 from assistant.calibrating.blunders import Caliper, LeftOut, Reading
 from assistant.calibrating.uncertainty import Component
 from assistant.calibrating.values import kerf
@@ -132,6 +140,30 @@ def test_one_spacing_or_several_places_at_both_ends_hang_on_none() -> None:
     assert list(lone_places(board(), EXACT)) == []
     spread = [Reading(str(x), Fraction(x), Fraction(x)) for x in (10, 20, 30, 40)]
     assert list(lone_places(spread, EXACT)) == []
+
+
+# Pairs of a backlash board
+
+
+def pairs(*sums_off: str, kerf: str = "3.18") -> list[Pair]:
+    """The wood on both sides of cuts 12.7 mm apart that were come down to; each pair's sum is off by so much."""
+    x, wood = Fraction("12.7"), Fraction("12.7") - Fraction(kerf)
+    return [
+        (label, Reading(label, x, wood + Fraction(off)), Reading(label, x, wood, "down"))
+        for label, off in zip("ABCD", sums_off, strict=False)
+    ]
+
+
+@pytest.mark.parametrize(("step", "kept"), [("0.01", 3), ("0.05", 3), ("0.1", 4)])
+def test_sums_may_differ_by_five_steps_of_a_coarse_caliper(step: str, kept: int) -> None:
+    """A caliper that shows tenths rounds both readings of a pair by up to half a tenth."""
+    found, out = agreeing_sums(pairs("0", "0", "0", "0.4"), Caliper(step=Fraction(step)))
+    assert (len(found), len(out)) == (kept, 4 - kept)
+
+
+@pytest.mark.parametrize(("kerf", "far_off"), [("2.38", True), ("2.39", False), ("3.97", False), ("3.98", True)])
+def test_sums_belong_to_this_board_if_their_kerf_is_the_shop_files_within_a_quarter(kerf: str, far_off: bool) -> None:
+    assert bool(list(sums_far_off(pairs("0", "0", "0", kerf=kerf), Fraction("3.18"), EXACT))) is far_off
 
 
 # The carriage

@@ -15,6 +15,7 @@ from assistant.calibrating.joints import (
     entry_of,
     joint_like,
     kerf_changed,
+    last_joint_cut,
     reported,
     was_right,
 )
@@ -22,7 +23,11 @@ from assistant.calibrating.learned import GAP, LOOSE, TIGHT
 from assistant.joinery.units import Unit
 from assistant.plans.model import Plan, Shop
 from assistant.plans.shop_writer import history_path, record, undo
+from assistant.session import facts as f
+from assistant.session.apply import apply
+from tests.journal.made import journal_with
 from tests.plans.files import PLAN, SHOP, plan_of, shop_of
+from tests.session.test_other_kerf import change_kerf, four_ends
 
 UTC = "2026-11-25T10:00:00Z"
 CHERRY = PLAN.replace("thickness = 12", 'thickness = 12\nspecies = "Black cherry"')
@@ -131,6 +136,24 @@ def test_a_joint_was_right_if_it_is_off_by_no_more_than_a_hand_feels(
     joint = joint_like(bench.shop, bench.plan)
     assert joint is not None and reported(joint) == (what, F(amount))
     assert was_right(joint) is right
+
+
+# The kerfs with which a joint was cut
+
+
+def test_what_another_blade_cut_not_deep_enough_is_in_the_joint_too(tmp_path: Path) -> None:
+    """All of its end is laid out again for the blade that follows, but its kerfs stay in the mouths of the sockets."""
+    driver = four_ends()
+    driver.cut(2)
+    again = f.SetupReopened(1, (1, 2), 0, "", deeper=True)
+    driver.records.append(f.Record(driver.state.n + 1, driver.at, UTC, again))
+    driver.state = apply(driver.state, driver.records[-1])
+    follows = change_kerf(driver, F(3), True).follows
+    facts = [record.fact for record in driver.records]
+    facts += [f.SetupStarted(follows), f.PassCut(follows, 1, "pedal"), f.Finished()]
+    journal_with(tmp_path, facts)
+    joint = last_joint_cut(tmp_path, "mm")
+    assert joint is not None and joint.kerfs == (F("3.18"), F(3)) and joint.kerf_changed_by == F("0.18")
 
 
 def test_nothing_is_written_by_looking(bench: Bench) -> None:

@@ -172,6 +172,16 @@ def test_of_three_pairs_a_misread_one_leaves_too_few() -> None:
         backlash(beside({"A": ("9.59", "9.93"), "B": PAIRS["B"], "C": PAIRS["C"]}), EXACT, by_cuts=True)
 
 
+def test_pairs_with_a_side_that_the_caliper_cannot_show_count_among_those_given() -> None:
+    """Two of seven can't be right, so the other five still give the play; of four, they are too many."""
+    seven = dict(zip("ABCDEFG", [*PAIRS.values(), *PAIRS.values()], strict=False))
+    odd = {"A": ("9.595", "9.43"), "B": ("9.60", "9.435")}
+    found = backlash(beside(seven | odd), EXACT, by_cuts=True)
+    assert len(found.left_out) == 2 and found.value == pytest.approx(0.0825, abs=0.002)
+    with pytest.raises(BadInput, match="2 of 4 can't be right"):
+        backlash(beside(PAIRS | odd), EXACT, by_cuts=True)
+
+
 def test_two_pairs_that_disagree_are_both_left_out() -> None:
     with pytest.raises(BadInput) as caught:
         backlash(beside({"A": ("9.59", "10.43"), "B": PAIRS["B"]}), EXACT, by_cuts=True)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from assistant.errors import BadInput, CouldNotRun
 from assistant.journal.choosing import all_rows, chosen_row, latest_begun, open_sessions, replayed, row_to_resume
-from assistant.journal.store import Journal
+from assistant.journal.store import FILE_NAME, Journal
 from assistant.session import facts as f
 from tests.journal.build_fixture import small_job
 from tests.journal.made import records
@@ -44,6 +46,17 @@ def test_a_rehearsal_and_a_cut_never_take_each_others_place(journal: Journal) ->
         row_to_resume(journal, real, True, None)
     with pytest.raises(CouldNotRun, match="there is no session 2020-01-01-1 in"):
         row_to_resume(journal, "2020-01-01-1", False, None)
+
+
+def test_one_that_is_damaged_may_be_of_either_kind_so_no_older_one_takes_its_place(
+    journal: Journal, tmp_path: Path
+) -> None:
+    begun(journal)
+    begun(journal, rehearsed=True)
+    damaged = begun(journal, rehearsed=True)
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:
+        connection.execute("UPDATE facts SET body = '{}' WHERE session = ? AND n = 1", (damaged,))
+    assert latest_begun(journal, rehearsed=False).id == latest_begun(journal, rehearsed=True).id == damaged
 
 
 def test_one_that_is_over_is_opened_again_by_its_command(journal: Journal, tmp_path: Path) -> None:

@@ -625,19 +625,28 @@ class TestTheJournal:
         del stored["overlap"], stored["overrun"]
         assert (job_from_json(stored).overlap, job_from_json(stored).overrun) == (F(1, 5), 0)
 
-    def test_a_change_that_forgets_what_is_cut_is_refused(self) -> None:
-        *before, change, _, _ = self.facts()
+    def begun(self) -> tuple[State, f.JobExtended]:
+        """A session with one pass cut, and the change of its kerf that follows."""
         before = [fact for fact in self.facts() if not isinstance(fact, f.JobExtended)]
         (change,) = [fact for fact in self.facts() if isinstance(fact, f.JobExtended)]
         state = State()
         for n, fact in enumerate(before[: [type(x) for x in before].index(f.BoardChosen)], 1):
             state = apply(state, f.Record(n, 0.0, "", fact))
+        return state, change
+
+    def test_a_change_that_forgets_what_is_cut_is_refused(self) -> None:
+        state, change = self.begun()
         assert misfit(state, change) == ""
         forgetful = [replace(pattern, before=()) for pattern in change.patterns]
         assert "leaves out setup 1, of which something is cut" in misfit(
             state, replace(change, patterns=tuple(forgetful))
         )
         assert "its kerf is 1/5 mm" in misfit(state, replace(change, kerf="1/5"))
+
+    def test_what_is_cut_into_one_end_does_not_go_on_in_the_other(self) -> None:
+        state, change = self.begun()
+        turned = tuple(replace(setup, end=3 - setup.end) for setup in change.setups)
+        assert "leaves out setup 1, of which something is cut" in misfit(state, replace(change, setups=turned))
 
 
 @dataclass
