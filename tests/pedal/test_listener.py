@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from assistant.errors import BadInput, NoSuchPart
-from assistant.pedal.listener import PedalListener
+from assistant.pedal.listener import STOPPED_S, PedalListener
 from assistant.pedal.watch import KeyWatch, why_no_keyboard
 from assistant.plans.model import PedalSettings
 from assistant.runner.clock import LiveClock
@@ -330,6 +330,30 @@ def test_presses_made_while_the_program_was_stopped_do_not_count(xserver: XServe
         finally:
             xserver.up("Next")
             process.kill()
+
+
+@needs_x
+def test_wherever_it_was_held_up_presses_made_meanwhile_do_not_count(
+    xserver: XServer, rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A signal stops a program anywhere, and not only where it waits for the next move of the key."""
+    held_up = threading.Event()
+    goes_on = threading.Event()
+
+    def pressed() -> None:
+        held_up.set()
+        goes_on.wait(20.0)
+
+    monkeypatch.setattr(rig.listener, "_pressed", pressed)
+    xserver.key("Next")
+    assert held_up.wait(20.0)
+    for _ in range(2):
+        xserver.key("Next")
+    time.sleep(STOPPED_S)
+    goes_on.set()
+    assert rig.nothing()
+    xserver.key("Next")
+    assert rig.gesture() == "tap"
 
 
 @needs_x
