@@ -87,12 +87,12 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """What `-n auto` starts: three workers more than there are cores.
+    """What `-n auto` starts: four workers more than there are cores.
 
     Much of the time is spent waiting, for feet that hold, screens that are read and voices that speak.
     """
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return cores + 3
+    return cores + 4
 
 
 @pytest.hookimpl(optionalhook=True)
