@@ -11,6 +11,7 @@ from assistant.joinery.model import CarriageKind
 from assistant.joinery.settings import reading
 from assistant.plans.checks import BOARD_OUT, CARRYING_ON, CLAMPS, CLAMPS_AND_GUARD, SAW_OFF
 from assistant.plans.intents import Mode
+from assistant.plans.mishaps import Mishap
 from assistant.screens.view_cells import BOLD, wrapped
 from assistant.screens.view_move import (
     CARRIAGE_LOST,
@@ -214,6 +215,7 @@ GOES_HOME = "record, then home"
 """What a tap means while a pass is called, but the carriage is lost: the pass may have been cut before that."""
 WENT_WRONG = "what went wrong"
 NEXT = "next"
+OLD_BLADE = "old blade on"
 _MEANINGS = {
     CUTTING: Gestures("pass cut, call next", "say again", "stand by"),
     CHECKS: Gestures("say again", "say again", "confirmed"),
@@ -240,7 +242,13 @@ def gestures_of(view: View, wait_s: int = 0, words: Words | None = None) -> Gest
     """
     meant = _MEANINGS.get(view.mode, Gestures(NOTHING, NOTHING, NOTHING))
     if view.mode == QUESTION:
-        return _OF_QUESTIONS.get(view.question, meant)
+        meant = _OF_QUESTIONS.get(view.question, meant)
+        figures = dict(view.asked.figures) if view.asked else {}
+        if figures.get("mishap") == Mishap.BLADE and view.question == QuestionName.FIGURE:
+            return replace(meant, double=OLD_BLADE)
+        if figures.get("mishap") == Mishap.BLADE and view.question == QuestionName.SAFE and figures["recalled"]:
+            return replace(meant, tap="say again")
+        return meant
     if view.mode == STANDING_BY and view.leaves:
         return replace(meant, tap=NOTHING)
     if words is not None:

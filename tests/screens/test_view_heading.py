@@ -108,6 +108,20 @@ def test_each_question_has_its_few_words_and_its_figure(
     assert big(told(mishap, *answers)) == shown
 
 
+def test_no_to_another_blades_kerf_says_that_the_old_one_is_on() -> None:
+    """Of a kerf that was measured again, it says that nothing changes."""
+    meant = [gestures_of(told(mishap, "hold").sight.view) for mishap in (Mishap.BLADE, Mishap.KERF)]  # type: ignore[arg-type]
+    assert [(one.tap, one.double) for one in meant] == [("one more", "old blade on"), ("one more", "no")]
+
+
+def test_resumed_before_another_blades_kerf_was_given_a_tap_leads_to_nothing_else() -> None:
+    session = told(Mishap.BLADE, "hold")
+    session.resume()
+    session.gesture("hold")  # the carriage stands where it stood
+    assert big(session) == "OTHER BLADE? / PLUG OUT?"
+    assert gestures_of(session.sight.view).tap == "say again"  # type: ignore[arg-type]
+
+
 @pytest.mark.parametrize(("mishap", "shown"), [(Mishap.SLIPPED, "TRIED?"), (Mishap.DUST, "CLAMPED AGAIN?")])
 def test_work_that_has_moved_in_its_clamps_is_tried_and_what_was_swept_is_clamped_again(
     mishap: Mishap, shown: str
