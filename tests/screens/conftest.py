@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -17,3 +19,11 @@ def browser() -> Iterator[Any]:
         browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield browser
         browser.close()
+
+
+@pytest.fixture
+def now(monkeypatch: pytest.MonkeyPatch) -> float:
+    """The time, which stands for the terminal view: the seconds left of a wait would go on between two looks at it."""
+    now = time.monotonic()
+    monkeypatch.setattr("assistant.screens.view_sight.time", SimpleNamespace(monotonic=lambda: now))
+    return now

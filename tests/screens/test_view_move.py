@@ -314,6 +314,7 @@ def test_a_list_over_the_page_goes_when_it_begins_to_move() -> None:
     assert session.sight.view is not None and session.sight.view.mode == "moving" and not session.sight.note
 
 
+@pytest.mark.usefixtures("now")
 def test_what_is_reported_changes_no_page_while_it_stands() -> None:
     for name, seen in states():
         assert seen.view is not None

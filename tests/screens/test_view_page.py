@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import time
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache, lru_cache
@@ -151,10 +150,12 @@ def end_of_setup(**more: object) -> Sight:
 
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
-def test_at_a_setups_end_saw_off_and_the_count_are_big_and_the_wait_beside_them(columns: int, rows: int) -> None:
+def test_at_a_setups_end_saw_off_and_the_count_are_big_and_the_wait_beside_them(
+    columns: int, rows: int, now: float
+) -> None:
     """Also with two parts lost and the plan's warnings shown before."""
     faults = (("microphone", "Voice is off: no microphone was found."), ("pedal", "No pedal."))
-    canvas = composed(end_of_setup(ready_at=time.monotonic() + 9.9, faults=faults), columns, rows)
+    canvas = composed(end_of_setup(ready_at=now + 9.9, faults=faults), columns, rows)
     for line in ("SAW OFF", "COUNT 7"):
         assert big_on(canvas, line) >= (1 if columns < 200 else 3), line
     assert big_on(canvas, "WAIT 10") or (big_on(canvas, "WAIT") and big_on(canvas, "10"))
@@ -163,8 +164,7 @@ def test_at_a_setups_end_saw_off_and_the_count_are_big_and_the_wait_beside_them(
     assert "long press: not for 10 s yet" in shown and "No pedal." in shown
 
 
-def test_the_wait_counts_down_and_goes() -> None:
-    now = time.monotonic()
+def test_the_wait_counts_down_and_goes(now: float) -> None:
     ends = (now + 29.9, now + 2.9, now - 0.1, 0.0)
     sights = [end_of_setup(ready_at=end) for end in ends]
     waits = [heading_of(seen.view, seen.words, seen.wait_s).right for seen in sights]  # type: ignore[arg-type]

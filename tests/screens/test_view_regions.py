@@ -199,6 +199,7 @@ def test_the_regions_never_move_over_a_whole_session(columns: int, rows: int, st
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
 @pytest.mark.parametrize("name", JOBS)
+@pytest.mark.usefixtures("now")
 def test_nothing_that_must_be_shown_is_ever_cut(name: str, columns: int, rows: int) -> None:
     for seen in kinds_in(name):
         assert seen.view and seen.words
