@@ -76,7 +76,7 @@ class PedalListener:
         self._retry_s = FIRST_RETRY_S
         self._retry_at = 0.0
         self._deaf_until = 0.0
-        self._went_on_at = clock.at()
+        self._looked_at = clock.at()
         self._closing = threading.Event()
         self._thread = threading.Thread(target=self._run, name="pedal", daemon=True)
         self._thread.start()
@@ -172,7 +172,7 @@ class PedalListener:
         the last look. All the rest counts: it may be stopped anywhere.
         """
         now = self._clock.at()
-        late_s, self._went_on_at = now - self._went_on_at - waited_s, now
+        late_s, self._looked_at = now - self._looked_at - waited_s, now
         if late_s > STALL_S:
             self._released()
             self._maker.drop()

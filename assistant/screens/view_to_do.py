@@ -46,7 +46,7 @@ def figure_columns(pane: Pane) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class ToDoShown:
+class RegionShown:
     """What the region shows.
 
     shown: the log's texts that are in its words. left_over: lines that must be shown and had no room. with_figure: how
@@ -66,7 +66,7 @@ def draw_to_do(
     position: Fraction | None,
     with_letters: bool,
     holding: HoldingLines,
-) -> ToDoShown:
+) -> RegionShown:
     """Draw it. shown: texts that are on the page already. now: the time here. position: of a moving carriage, mm."""
     view, words = sight.view, sight.words
     assert view is not None and words is not None
@@ -126,7 +126,7 @@ def draw_to_do(
         pane.put(pane.rows - len(figure) + n, pane.columns - 1 - width(drawn), drawn)
     if heading.then and not then_is_beside and lines:
         pane.put(pane.rows - 1, pane.columns - len(heading.then) - 1, heading.then, BOLD)
-    return ToDoShown(in_words, left_over, bool(figure))
+    return RegionShown(in_words, left_over, bool(figure))
 
 
 def _may_take_rows(pane: Pane, heading: Heading, least: int, taken: int, more: int, is_clamp: bool) -> bool:
